@@ -1,0 +1,55 @@
+"""Every error that Loopwright raises on purpose.
+
+The command line maps each class to an exit code of its own
+(``exit_code``); the page and the report use ``places`` to point at the spot.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+class LoopwrightError(Exception):
+    """Base of all errors; ``places`` are names, element ids or positions."""
+
+    exit_code = 1
+
+    def __init__(self, message: str, *, places: Sequence[object] = ()) -> None:
+        super().__init__(message)
+        self.places = tuple(places)
+
+
+class InputError(LoopwrightError):
+    """The file or the sculpt in it cannot be used."""
+
+    exit_code = 3
+
+
+class MarksError(LoopwrightError):
+    """What was painted, drawn, pinned or named on the command line does not fit the sculpt."""
+
+    exit_code = 4
+
+
+class InfeasibleError(LoopwrightError):
+    """Wishes that clash; the message says which, and what would free them."""
+
+    exit_code = 5
+
+
+class ConvergenceError(LoopwrightError):
+    """A solver did not reach its goal."""
+
+    exit_code = 6
+
+
+class InternalError(LoopwrightError):
+    """An invariant of our own is broken: a fault of the program, not of its user."""
+
+    exit_code = 7
+
+
+class Cancelled(LoopwrightError):
+    """The user stopped the work."""
+
+    exit_code = 130
