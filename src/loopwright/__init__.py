@@ -1,0 +1,49 @@
+"""Loopwright: a painted sculpt in, an all-quad mesh with planned loops out.
+
+The public names load on first use, so that ``import loopwright`` is quick.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import Any
+
+__version__ = "0.1.0"
+
+_HOME_OF_NAME = {
+    "build": "loopwright.pipeline",
+    "plan": "loopwright.pipeline",
+    "BuildResult": "loopwright.pipeline",
+    "PlanResult": "loopwright.pipeline",
+    "BuildOptions": "loopwright.options",
+    "Pin": "loopwright.options",
+    "Sculpt": "loopwright.types",
+    "MirrorPlane": "loopwright.types",
+    "Region": "loopwright.types",
+    "RegionSurface": "loopwright.types",
+    "Curve": "loopwright.types",
+    "QuadMesh": "loopwright.types",
+    "Finding": "loopwright.types",
+    "LoopwrightError": "loopwright.errors",
+    "InputError": "loopwright.errors",
+    "MarksError": "loopwright.errors",
+    "InfeasibleError": "loopwright.errors",
+    "ConvergenceError": "loopwright.errors",
+    "InternalError": "loopwright.errors",
+    "Cancelled": "loopwright.errors",
+    "write_report": "loopwright.report.write_report",
+}
+
+__all__ = ["__version__", *_HOME_OF_NAME]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME_OF_NAME:
+        raise AttributeError(f"module 'loopwright' has no attribute {name!r}")
+    value = getattr(importlib.import_module(_HOME_OF_NAME[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

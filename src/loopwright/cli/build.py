@@ -1,0 +1,51 @@
+"""``loopwright build``: a painted sculpt in, an all-quad mesh and a report out."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from loopwright.cli.check_paths import check_folder, check_mesh_file, check_sculpt_file
+from loopwright.cli.console import Console
+from loopwright.cli.read_wishes import add_wish_arguments, read_wishes
+
+NAME = "build"
+HELP = "make an all-quad mesh from a painted sculpt"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("sculpt", type=Path, metavar="SCULPT", help="PLY, OBJ, STL, glTF, GLB or USD file")
+    parser.add_argument(
+        "-o", "--output", type=Path, required=True, metavar="OUT", help="mesh to write: .obj, .ply or .glb"
+    )
+    parser.add_argument("--report", type=Path, metavar="DIR", help="write a report with pictures into this folder")
+    add_wish_arguments(parser)
+
+
+def run(arguments: argparse.Namespace, console: Console) -> int:
+    """Build, write, report; return the exit code."""
+    options = read_wishes(arguments)
+    check_sculpt_file(arguments.sculpt)
+    check_mesh_file(arguments.output, sculpt=arguments.sculpt)
+    if arguments.report is not None:
+        check_folder(arguments.report)
+    from loopwright.handover.write_mesh import write_mesh
+    from loopwright.pipeline import build
+    from loopwright.report.summarize import summarize_build
+
+    result = build(arguments.sculpt, options=options, progress=console.progress)
+    write_mesh(arguments.output, result.mesh)
+    summary = summarize_build(result)
+    for line in summary.lines():
+        console.say(line)
+    console.say(f"mesh    {arguments.output}")
+    outcome = {**summary.as_json(), "mesh_file": str(arguments.output)}
+    if arguments.report is not None:
+        from loopwright.report.write_report import write_report
+
+        page = write_report(arguments.report, result, progress=console.progress)
+        console.say(f"report  {page}")
+        outcome["report_file"] = str(page)
+    console.give(outcome)
+    return 0

@@ -1,0 +1,61 @@
+"""What a command says: lines for a person, a bar on a terminal, or one JSON value."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Mapping, Sequence
+from typing import TextIO
+
+from loopwright.cli.show_progress import ProgressBar, ProgressLines
+from loopwright.progress import Progress, silent
+
+
+class Console:
+    """Speaks on standard output and, for progress and errors, on standard error."""
+
+    def __init__(
+        self,
+        *,
+        is_quiet: bool = False,
+        is_json: bool = False,
+        out: TextIO | None = None,
+        err: TextIO | None = None,
+    ) -> None:
+        self._out = out if out is not None else sys.stdout
+        self._err = err if err is not None else sys.stderr
+        self.is_quiet = is_quiet
+        self.is_json = is_json
+        self._display: ProgressBar | ProgressLines | None = None
+        if not is_quiet:
+            self._display = ProgressBar(self._err) if self._err.isatty() else ProgressLines(self._err)
+
+    @property
+    def progress(self) -> Progress:
+        """The callable that stages report to."""
+        return silent if self._display is None else self._display
+
+    def say(self, text: str = "") -> None:
+        """Print a line for a person; nothing when quiet or when the outcome is printed as JSON."""
+        self.close()
+        if not (self.is_quiet or self.is_json):
+            print(text, file=self._out)
+
+    def give(self, outcome: Mapping[str, object]) -> None:
+        """Print the outcome as JSON if that was asked for."""
+        self.close()
+        if self.is_json:
+            json.dump(outcome, self._out, indent=2)
+            self._out.write("\n")
+
+    def fail(self, message: str, code: int, *, places: Sequence[object] = ()) -> int:
+        """Print one error message and return ``code``; as JSON, the places go with it."""
+        self.close()
+        self.give({"error": message, "exit_code": code, "places": [str(place) for place in places]})
+        print(f"loopwright: {message}", file=self._err)
+        return code
+
+    def close(self) -> None:
+        """Finish the line that shows progress."""
+        if self._display is not None:
+            self._display.close()

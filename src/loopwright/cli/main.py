@@ -1,0 +1,91 @@
+"""Run a command and turn whatever happens into one clear message and an exit code."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+from loopwright import __version__
+from loopwright.cli import build, check, demo, plan
+from loopwright.cli.console import Console
+from loopwright.cli.log_fault import log_fault
+from loopwright.errors import Cancelled, InternalError, LoopwrightError
+
+COMMANDS = (build, plan, check, demo)
+"""Modules with ``NAME``, ``HELP``, ``add_arguments(parser)`` and ``run(arguments, console) -> exit code``."""
+
+_EPILOG = """exit codes: 0 done, 1 findings with check --strict, 2 wrong usage, 3 the file cannot be used,
+4 marks that do not fit the sculpt, 5 wishes that clash, 6 a solver did not reach its goal, 7 internal fault,
+130 stopped."""
+
+
+def make_parser() -> argparse.ArgumentParser:
+    """Return the parser of all commands."""
+    parser = argparse.ArgumentParser(
+        prog="loopwright",
+        description="A painted sculpt in, an all-quad mesh with planned loops out.",
+        epilog=_EPILOG,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"loopwright {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for command in COMMANDS:
+        sub = commands.add_parser(command.NAME, help=command.HELP, description=command.HELP, allow_abbrev=False)
+        command.add_arguments(sub)
+        sub.add_argument("--quiet", action="store_true", help="say nothing but errors")
+        sub.add_argument("--json", action="store_true", help="print the outcome as JSON on standard output")
+        sub.set_defaults(run=command.run)
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit code; never raises for what a user can cause.
+
+    Parameters
+    ----------
+    arguments
+        The words after the program's name; by default those of the process.
+    """
+    _let_streams_replace()
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    console = Console(is_quiet="--quiet" in words, is_json="--json" in words)
+    try:
+        parsed = make_parser().parse_args(words)
+        code = int(parsed.run(parsed, console))
+        console.close()
+        return code
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else 2
+    except KeyboardInterrupt:
+        return console.fail("stopped", Cancelled.exit_code)
+    except BrokenPipeError:
+        return _leave_broken_pipe()
+    except LoopwrightError as error:
+        return console.fail(str(error), error.exit_code, places=error.places)
+    except MemoryError:
+        return console.fail("this machine has not enough free memory for this sculpt", InternalError.exit_code)
+    except Exception as error:
+        path = log_fault(error, words)
+        return console.fail(f"internal fault ({type(error).__name__}); the log is {path}", InternalError.exit_code)
+
+
+def run_and_exit() -> NoReturn:
+    """Run the command line and leave the process with its exit code."""
+    sys.exit(main())
+
+
+def _let_streams_replace() -> None:
+    """Print a replacement where a terminal cannot show a letter, instead of failing."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
+
+
+def _leave_broken_pipe() -> int:
+    """Whoever read our output is gone: say nothing more, also not when Python closes the stream."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 0
