@@ -1,0 +1,91 @@
+"""Make the demo sculpt: a painted bust of an invented creature.
+
+The creature is Obbo, the lamp-warden of *Nine Lamps of Quell*, a small game
+that exists only here: Obbo hums to the marsh lights at dusk, so that no
+traveller walks home in the dark.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from loopwright.demo.make_noise import make_noise
+from loopwright.demo.paint_creature import demo_regions, paint_creature
+from loopwright.demo.polygonise_field import polygonise_field
+from loopwright.demo.relax_surface import relax_surface
+from loopwright.demo.shape_creature import LOWER, UPPER, shape_creature
+from loopwright.errors import InputError
+from loopwright.progress import Progress, silent
+from loopwright.types import FloatArray, IntArray, Sculpt
+
+LEAST_TRIANGLES = 60_000  # with fewer, lids and lips fall through the grid
+MOST_TRIANGLES = 6_000_000
+_FIRST_STEP = 0.3
+_SKIN = ((1.7, 0.011), (0.65, 0.008), (0.3, 0.005))  # wavelength and height of the noise on the skin, cm
+_LEAN = (11.0, 0.035)  # wavelength and size of the sway that makes the two sides differ, cm
+
+
+def make_creature(*, triangle_count: int = 420_000, seed: int = 7, progress: Progress = silent) -> Sculpt:
+    """Return a generated, painted bust to try everything on.
+
+    Parameters
+    ----------
+    triangle_count : least number of triangles; there are at most a few percent more.
+    seed : of the skin's noise, the brush's unevenness and the small asymmetry.
+    progress : called as the work goes on.
+
+    Returns
+    -------
+    Sculpt
+        one closed surface of genus 0, centimetres, y up, the face along +z,
+        near-symmetric to x = 0; vertex colours are those of
+        :func:`loopwright.demo.demo_regions`, hard-edged.  Positions are
+        32-bit numbers, so that a file holds them exactly.
+
+    Raises
+    ------
+    InputError
+        where ``triangle_count`` is out of range.
+
+    Examples
+    --------
+    >>> from loopwright.demo import make_creature
+    >>> len(make_creature(triangle_count=60_000).triangles) >= 60_000
+    True
+    """
+    if not LEAST_TRIANGLES <= triangle_count <= MOST_TRIANGLES:
+        raise InputError(f"triangle_count is {triangle_count}; choose {LEAST_TRIANGLES} to {MOST_TRIANGLES}")
+    generator = np.random.default_rng(seed)
+    progress("demo sculpt", 0.0)
+    rough, triangles = _polygonise(triangle_count)
+    progress("demo sculpt", 0.3)
+    smooth, normals = relax_surface(shape_creature, rough, triangles)
+    progress("demo sculpt", 0.7)
+    labels = paint_creature(smooth, triangles, generator)
+    progress("demo sculpt", 0.85)
+    positions = _roughen(smooth, normals, generator).astype(np.float32).astype(np.float64)
+    palette = np.array([region.color for region in demo_regions()], np.uint8)
+    progress("demo sculpt", 1.0)
+    return Sculpt(positions, triangles, np.ascontiguousarray(palette[labels]), "obbo")
+
+
+def _polygonise(triangle_count: int) -> tuple[FloatArray, IntArray]:
+    """Return the surface on the coarsest grid that gives at least the wished number of triangles."""
+    lower, upper = np.array(LOWER), np.array(UPPER)
+    step = _FIRST_STEP
+    triangles = polygonise_field(shape_creature, lower, upper, step)[1]
+    for _ in range(6):
+        step *= float(np.sqrt(len(triangles) / (1.004 * triangle_count)))
+        positions, triangles = polygonise_field(shape_creature, lower, upper, step)
+        if len(triangles) >= triangle_count:
+            break
+    return positions, triangles
+
+
+def _roughen(smooth: FloatArray, normals: FloatArray, generator: np.random.Generator) -> FloatArray:
+    """Return the surface with skin noise along the normals and a slight sway, neither mirrored."""
+    sway = _LEAN[1] * make_noise(smooth, wavelength=_LEAN[0], channels=3, generator=generator)
+    height = np.zeros(len(smooth))
+    for wavelength, amount in _SKIN:
+        height += amount * make_noise(smooth, wavelength=wavelength, channels=1, generator=generator)[:, 0]
+    return smooth + sway + height[:, None] * normals
