@@ -1,0 +1,89 @@
+"""See a half mesh as the whole one: images of its vertices, and sums folded back onto the half."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loopwright.types import FloatArray, IntArray, MirrorPlane, QuadMesh
+
+_HALF_TOLERANCE = 1e-6  # of the mesh's extent
+
+
+@dataclass(frozen=True)
+class Fold:
+    """The whole mesh of a half: its n vertices first, then the images of those that are not in the plane.
+
+    A mesh without a mirror folds to itself: no images.
+
+    Attributes
+    ----------
+    quads : (M, 4) int32 of the whole, the half's own first.
+    source : (k,) int64, the half vertex of each image; image j is whole vertex n + j.
+    count : n, the vertices of the half.
+    mirror : the plane, or None.
+    """
+
+    quads: IntArray
+    source: NDArray[np.int64]
+    count: int
+    mirror: MirrorPlane | None
+
+    @property
+    def whole_count(self) -> int:
+        """Return the number of vertices of the whole mesh."""
+        return self.count + len(self.source)
+
+    def unfold_points(self, points: FloatArray) -> FloatArray:
+        """Return (n + k, 3) positions of the whole from (n, 3) of the half."""
+        if self.mirror is None or len(self.source) == 0:
+            return points
+        return np.vstack([points, self.mirror.reflect(points[self.source])])
+
+    def unfold_vectors(self, vectors: FloatArray) -> FloatArray:
+        """Return (n + k, 3) vectors (displacements, normals) of the whole from (n, 3) of the half."""
+        if self.mirror is None or len(self.source) == 0:
+            return vectors
+        return np.vstack([vectors, _reflect_vectors(self.mirror, vectors[self.source])])
+
+    def fold_vectors(self, vectors: FloatArray) -> FloatArray:
+        """Return (n, 3) sums over each half vertex and its image: the adjoint of ``unfold_vectors``."""
+        if self.mirror is None or len(self.source) == 0:
+            return vectors
+        folded = vectors[: self.count].copy()
+        folded[self.source] += _reflect_vectors(self.mirror, vectors[self.count :])
+        return folded
+
+    def fold_scalars(self, values: FloatArray) -> FloatArray:
+        """Return (n,) sums over each half vertex and its image."""
+        folded = values[: self.count].copy()
+        folded[self.source] += values[self.count :]
+        return folded
+
+
+def _reflect_vectors(mirror: MirrorPlane, vectors: FloatArray) -> FloatArray:
+    reflected: FloatArray = vectors - 2.0 * (vectors @ mirror.normal)[:, None] * mirror.normal
+    return reflected
+
+
+def is_half(mesh: QuadMesh) -> bool:
+    """Return whether the mesh ends at its mirror plane, rather than being symmetric to it or having none."""
+    if mesh.mirror is None or len(mesh.positions) == 0:
+        return False
+    distance = mesh.mirror.signed_distance(mesh.positions)
+    extent = float(np.ptp(mesh.positions, axis=0).max())
+    return bool((distance[~mesh.on_mirror] >= -_HALF_TOLERANCE * extent).all())
+
+
+def fold_mirror(mesh: QuadMesh) -> Fold:
+    """Return the whole of a half mesh; of any other mesh, itself."""
+    count = len(mesh.positions)
+    if not is_half(mesh):
+        return Fold(mesh.quads, np.zeros(0, np.int64), count, None)
+    source = np.flatnonzero(~mesh.on_mirror)
+    image = np.arange(count)
+    image[source] = count + np.arange(len(source))
+    mirrored = image[mesh.quads][:, [0, 3, 2, 1]].astype(np.int32)
+    return Fold(np.ascontiguousarray(np.vstack([mesh.quads, mirrored])), source, count, mesh.mirror)

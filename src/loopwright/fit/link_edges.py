@@ -1,0 +1,78 @@
+"""Edges, lines and stars of a quad mesh, all vectorised."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loopwright.types import IntArray
+
+Ids = NDArray[np.int64]
+
+
+def unique_edges(quads: IntArray) -> Ids:
+    """Return (e, 2) edges of (m, 4) quads, each once, lower id first, in ascending order."""
+    pairs = np.stack([quads, np.roll(quads, -1, axis=1)], axis=2).reshape(-1, 2).astype(np.int64)
+    return np.unique(np.sort(pairs, axis=1), axis=0)
+
+
+@dataclass(frozen=True)
+class Stars:
+    """What meets at the vertices of a quad mesh.
+
+    Attributes
+    ----------
+    valence : (n,) edges per vertex.
+    is_boundary : (n,) bool.
+    lines : (k, 3) vertices (before, middle, after) of straight passes: both lines through each regular
+        inner vertex, and the line along the boundary through each boundary vertex.
+    star_center, star_neighbour : (p,) each, the neighbours of every inner vertex that is not regular.
+    """
+
+    valence: Ids
+    is_boundary: NDArray[np.bool_]
+    lines: Ids
+    star_center: Ids
+    star_neighbour: Ids
+
+
+def link_stars(quads: IntArray, count: int) -> Stars:
+    """Return the stars of (m, 4) quads over ``count`` vertices."""
+    edges = unique_edges(quads)
+    valence = np.bincount(edges.ravel(), minlength=count)
+    center = quads.ravel().astype(np.int64)
+    after = np.roll(quads, -1, axis=1).ravel().astype(np.int64)
+    before = np.roll(quads, 1, axis=1).ravel().astype(np.int64)
+    key = center * count + after
+    order = np.argsort(key, kind="stable")
+    sorted_key = key[order]
+
+    def prior_of(next_neighbour: Ids) -> Ids:
+        """Return the neighbour on the far side of the quad that follows at ``center``, or -1."""
+        wanted = center * count + next_neighbour
+        at = np.minimum(np.searchsorted(sorted_key, wanted), len(sorted_key) - 1)
+        found = sorted_key[at] == wanted
+        return np.where(found, before[order[at]], -1)
+
+    opposite = prior_of(before)
+    edge_key, uses = np.unique(np.sort(np.stack([center, after], axis=1), axis=1), axis=0, return_counts=True)
+    rim = edge_key[uses == 1]
+    is_boundary = np.zeros(count, bool)
+    is_boundary[rim.ravel()] = True
+    straight = (valence[center] == 4) & ~is_boundary[center] & (opposite > after)
+    inner = np.stack([after[straight], center[straight], opposite[straight]], axis=1)
+    uneven = (valence != 4) & ~is_boundary
+    both = np.vstack([edges, edges[:, ::-1]])
+    both = both[uneven[both[:, 0]]]
+    return Stars(valence, is_boundary, np.vstack([inner, _rim_lines(rim, count)]), both[:, 0], both[:, 1])
+
+
+def _rim_lines(rim: Ids, count: int) -> Ids:
+    """Return (k, 3) lines along the boundary through each vertex that has just two rim edges."""
+    both = np.vstack([rim, rim[:, ::-1]])
+    both = both[np.lexsort((both[:, 1], both[:, 0]))]
+    degree = np.bincount(both[:, 0], minlength=count)
+    both = both[degree[both[:, 0]] == 2]
+    return np.stack([both[0::2, 1], both[0::2, 0], both[1::2, 1]], axis=1)

@@ -1,0 +1,254 @@
+"""Even a mesh out on the sculpt: near-rectangular quads, smooth grading, nothing folded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loopwright.fit.fold_mirror import Fold, fold_mirror
+from loopwright.fit.measure_quality import corner_sines
+from loopwright.fit.reflect import put_in_plane
+from loopwright.fit.shape_energy import ShapeEnergy, build_shape_energy, fairness_targets, quad_targets
+from loopwright.fit.slide_curves import CurveSlide
+from loopwright.progress import Progress, silent
+from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
+from loopwright.types import FloatArray, QuadMesh
+
+
+@dataclass(frozen=True)
+class RelaxOptions:
+    """How a mesh is evened out.
+
+    Attributes
+    ----------
+    rounds : rounds of fitting shapes, sliding and putting back on the sculpt.
+    fairness : weight of straight, evenly graded rows against rectangular quads, in the last round.
+    first_fairness : the same in the first round; it falls geometrically.
+    squareness : pull of each quad's rectangle towards a square, 0 to 1 (aspect follows from the counts).
+    emphasis : how much more a badly shaped quad counts than a good one, as an exponent.
+    solver_steps : conjugate gradient steps per round.
+    max_step : longest move per round, in local edge lengths.
+    min_cosine : least agreement of the sculpt's normal with the mesh's where a vertex is put back.
+    """
+
+    rounds: int = 40
+    fairness: float = 0.3
+    first_fairness: float = 2.0
+    squareness: float = 0.1
+    emphasis: float = 1.0
+    solver_steps: int = 30
+    max_step: float = 0.5
+    min_cosine: float = 0.3
+
+
+def relax(
+    mesh: QuadMesh,
+    projector: SurfaceProjector,
+    *,
+    options: RelaxOptions | None = None,
+    progress: Progress = silent,
+) -> QuadMesh:
+    """Return the mesh evened out on the sculpt.
+
+    Inner vertices slide on the surface, curve vertices along their curve with
+    their order kept, mirror vertices in the plane; fixed vertices, and rim
+    vertices without a curve, stay. Local and global steps take turns: each
+    quad finds the rectangle nearest to it, then all vertices together come as
+    near to their rectangles as they can.
+
+    References
+    ----------
+    S. Bouaziz, M. Deuss, Y. Schwartzburg, T. Weise, M. Pauly, "Shape-Up: Shaping Discrete Geometry with
+    Projections", CGF 31(5), 2012, doi:10.1111/j.1467-8659.2012.03171.x: the scheme of local and global steps.
+    """
+    options = options or RelaxOptions()
+    if len(mesh.quads) == 0:
+        return mesh
+    state = _State(mesh, projector, options)
+    for step in range(options.rounds):
+        progress("relax", step / options.rounds)
+        part = step / max(1, options.rounds - 1)
+        fairness = options.first_fairness * (options.fairness / options.first_fairness) ** part
+        state.advance(fairness)
+    progress("relax", 1.0)
+    return QuadMesh(
+        state.positions, mesh.quads, mesh.quad_region, mesh.regions, mesh.vertex_curve, mesh.curves,
+        mesh.is_fixed, mesh.on_mirror, mesh.mirror,
+    )
+
+
+class _State:
+    """Positions, surface normals and curve parameters of one mesh while it relaxes."""
+
+    def __init__(self, mesh: QuadMesh, projector: SurfaceProjector, options: RelaxOptions) -> None:
+        self.mesh, self.projector, self.options = mesh, projector, options
+        self.fold: Fold = fold_mirror(mesh)
+        self.energy: ShapeEnergy = build_shape_energy(mesh, self.fold)
+        on_curve = mesh.vertex_curve >= 0
+        stays = mesh.is_fixed | (mesh.on_mirror & on_curve & ~_curves_in_plane(mesh))
+        self.rides = on_curve & ~stays
+        self.in_plane = mesh.on_mirror & ~stays & ~self.rides
+        rim = _rim(self.fold, len(mesh.positions))
+        stays |= rim & ~self.rides & ~self.in_plane
+        self.is_free = ~stays & ~self.rides & ~self.in_plane
+        self.slide = CurveSlide(mesh, self.rides)
+        self.positions = mesh.positions.copy()
+        if mesh.mirror is not None:
+            self.positions = put_in_plane(self.positions, mesh.on_mirror & ~mesh.is_fixed, mesh.mirror)
+        self.positions[self.slide.vertices] = self.slide.positions()
+        self.normals = self._mesh_normals()
+        self._settle(self.positions)
+
+    def _mesh_normals(self) -> FloatArray:
+        quads = self.fold.quads
+        triangles = np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]], quads[:, [1, 2, 3]], quads[:, [1, 3, 0]]])
+        points = self.fold.unfold_points(self.positions)
+        return smooth_vertex_normals(points, triangles, rounds=1)[: self.fold.count]
+
+    def _asked_normals(self) -> FloatArray:
+        """Return each vertex's own sculpt normal averaged with those round it."""
+        face = self.normals[self.mesh.quads].sum(axis=1)
+        total = self.normals * 4.0
+        for corner in range(4):
+            np.add.at(total, self.mesh.quads[:, corner], face / 4.0)
+        if self.fold.mirror is not None:
+            plane = self.fold.mirror.normal
+            flat = total - np.outer(total @ plane, plane)
+            total = np.where(self.mesh.on_mirror[:, None], flat, total)
+        return unit(total)
+
+    def _settle(self, moved: FloatArray) -> None:
+        """Put the moved vertices on the sculpt, each where it may be, and take the normals there."""
+        mesh, asked = self.mesh, self._asked_normals()
+        landed = self.projector.project(moved, asked, min_cosine=self.options.min_cosine)
+        self.normals = landed.normals
+        target = np.where(self.is_free[:, None], landed.points, moved)
+        if self.in_plane.any() and mesh.mirror is not None:
+            flat = np.flatnonzero(self.in_plane)
+            points = moved[flat]
+            for _ in range(3):
+                points = self.projector.project(points, asked[flat], min_cosine=self.options.min_cosine).points
+                points = points - mesh.mirror.signed_distance(points)[:, None] * mesh.mirror.normal
+            target[flat] = points
+        if mesh.mirror is not None and self.fold.mirror is not None:
+            plane = mesh.mirror.normal
+            level = self.normals - np.outer(self.normals @ plane, plane)
+            self.normals = np.where(mesh.on_mirror[:, None], unit(level), self.normals)
+        self.positions = target
+
+    def _bases(self, local: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return (n, 2, 3) directions in which each vertex may move, zero where it may not, and (n, 3) tangents."""
+        n = len(self.positions)
+        axis = np.eye(3)[np.abs(self.normals).argmin(axis=1)]
+        first = unit(np.cross(self.normals, axis))
+        second = np.cross(self.normals, first)
+        bases = np.stack([first, second], axis=1)
+        bases[~self.is_free] = 0.0
+        if self.mesh.mirror is not None:
+            bases[self.in_plane, 0] = unit(np.cross(self.normals[self.in_plane], self.mesh.mirror.normal))
+        tangents = np.zeros((n, 3))
+        tangents[self.slide.vertices] = self.slide.tangents(0.3 * local[self.slide.vertices])
+        bases[self.slide.vertices, 0] = tangents[self.slide.vertices]
+        return bases, tangents
+
+    def advance(self, fairness: float) -> None:
+        """Do one round."""
+        energy, fold = self.energy, self.fold
+        values = energy.rows @ fold.unfold_points(self.positions)
+        targets, size = quad_targets(energy, values, self.normals, self.options.squareness)
+        local = _vertex_size(self.mesh, size)
+        bases, tangents = self._bases(local)
+        sines = corner_sines(self.positions, self.mesh.quads, self._quad_normals()).min(axis=1)
+        shape_weight = (1.0 / np.maximum(sines, 0.2)) ** self.options.emphasis / size**2
+        fair_weight = fairness * energy.share / local[energy.row_center] ** 2
+        weights = np.concatenate([np.tile(shape_weight, 3), fair_weight])
+        bend = fairness_targets(energy, values, self.normals, tangents)
+        residual = weights[:, None] * (np.vstack([targets, bend]) - values)
+        pull = np.einsum("nkj,nj->nk", bases, fold.fold_vectors(energy.rows.T @ residual))
+        step = self._solve(weights, bases, pull)
+        self._move(np.einsum("nk,nkj->nj", step, bases), step, local, sines)
+
+    def _quad_normals(self) -> FloatArray:
+        return unit(self.normals[self.mesh.quads].sum(axis=1))
+
+    def _solve(self, weights: FloatArray, bases: FloatArray, pull: FloatArray) -> FloatArray:
+        """Return (n, 2) steps along the bases by conjugate gradients on the folded normal equations."""
+        energy, fold = self.energy, self.fold
+        transposed = energy.rows.T.tocsr()
+        diagonal = np.maximum(fold.fold_scalars(energy.squares @ weights), 1e-300)[:, None]
+
+        def apply(step: FloatArray) -> FloatArray:
+            moved = np.einsum("nk,nkj->nj", step, bases)
+            spread = energy.rows @ fold.unfold_vectors(moved)
+            back = fold.fold_vectors(transposed @ (weights[:, None] * spread))
+            return np.einsum("nkj,nj->nk", bases, back) + 1e-3 * diagonal * step
+
+        step = np.zeros_like(pull)
+        residual = pull
+        preconditioned = residual / diagonal
+        direction = preconditioned
+        size = float((residual * preconditioned).sum())
+        first = size
+        for _ in range(self.options.solver_steps):
+            if size <= 1e-8 * first or size == 0.0:
+                break
+            image = apply(direction)
+            rate = size / float((direction * image).sum())
+            step = step + rate * direction
+            residual = residual - rate * image
+            preconditioned = residual / diagonal
+            fresh = float((residual * preconditioned).sum())
+            direction = preconditioned + fresh / size * direction
+            size = fresh
+        return step
+
+    def _move(self, move: FloatArray, step: FloatArray, local: FloatArray, sines: FloatArray) -> None:
+        """Take the step, shortened where it would fold a quad or crowd a curve."""
+        length = np.linalg.norm(move, axis=1)
+        cap = np.minimum(1.0, self.options.max_step * local / np.maximum(length, 1e-300))
+        start, along, normals = self.positions, self.slide.along, self.normals
+        riders = self.slide.vertices
+        for _ in range(6):
+            slides = self.slide.limit_steps((step[:, 0] * cap)[riders])
+            self.slide.along = along + slides
+            moved = start + cap[:, None] * move
+            moved[riders] = self.slide.positions()
+            self._settle(moved)
+            fresh = corner_sines(self.positions, self.mesh.quads, self._quad_normals()).min(axis=1)
+            worse = (fresh < 0.1) & (fresh < sines)
+            if not worse.any():
+                return
+            cap[self.mesh.quads[worse].ravel()] *= 0.3
+            self.slide.along, self.positions, self.normals = along, start, normals
+        self.slide.along = along + self.slide.limit_steps((step[:, 0] * cap)[riders])
+        moved = start + cap[:, None] * move
+        moved[riders] = self.slide.positions()
+        self._settle(moved)
+
+
+def _vertex_size(mesh: QuadMesh, size: FloatArray) -> FloatArray:
+    """Return (n,) mean side of the quads round each vertex."""
+    corners = mesh.quads.ravel()
+    total = np.bincount(corners, weights=np.repeat(size, 4), minlength=len(mesh.positions))
+    return np.asarray(total / np.maximum(np.bincount(corners, minlength=len(mesh.positions)), 1), np.float64)
+
+
+def _rim(fold: Fold, count: int) -> NDArray[np.bool_]:
+    """Return (n,) bool, vertices on the rim of the whole mesh."""
+    pairs = np.stack([fold.quads, np.roll(fold.quads, -1, axis=1)], axis=2).reshape(-1, 2)
+    edges, uses = np.unique(np.sort(pairs, axis=1), axis=0, return_counts=True)
+    rim = np.zeros(fold.whole_count, bool)
+    rim[edges[uses == 1].ravel()] = True
+    return rim[:count]
+
+
+def _curves_in_plane(mesh: QuadMesh) -> NDArray[np.bool_]:
+    """Return (n,) bool, vertices whose curve lies in the mirror plane."""
+    flat = np.zeros(len(mesh.curves) + 1, bool)
+    if mesh.mirror is not None:
+        for index, curve in enumerate(mesh.curves):
+            extent = float(np.ptp(curve.points, axis=0).max()) if len(curve.points) else 0.0
+            flat[index] = bool((np.abs(mesh.mirror.signed_distance(curve.points)) <= 1e-6 * extent).all())
+    return flat[mesh.vertex_curve]

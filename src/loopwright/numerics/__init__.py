@@ -1,0 +1,1 @@
+"""Operators on meshes: they know nothing of the trade."""
