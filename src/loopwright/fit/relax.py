@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_matrix, identity
 
 from loopwright.fit.fold_mirror import Fold, fold_mirror
 from loopwright.fit.measure_quality import corner_sines
@@ -26,6 +27,8 @@ class RelaxOptions:
     rounds : rounds of fitting shapes, sliding and putting back on the sculpt.
     fairness : weight of straight, evenly graded rows against rectangular quads, in the last round.
     first_fairness : the same in the first round; it falls geometrically.
+    evenness : pull of each quad's size towards the average round about, 0 to 1.
+    size_reach : how far round about, in quads.
     squareness : pull of each quad's rectangle towards a square, 0 to 1 (aspect follows from the counts).
     emphasis : how much more a badly shaped quad counts than a good one, as an exponent.
     solver_steps : conjugate gradient steps per round.
@@ -33,12 +36,14 @@ class RelaxOptions:
     min_cosine : least agreement of the sculpt's normal with the mesh's where a vertex is put back.
     """
 
-    rounds: int = 40
+    rounds: int = 30
     fairness: float = 0.3
     first_fairness: float = 2.0
+    evenness: float = 0.4
+    size_reach: float = 6.0
     squareness: float = 0.1
     emphasis: float = 1.0
-    solver_steps: int = 30
+    solver_steps: int = 20
     max_step: float = 0.5
     min_cosine: float = 0.3
 
@@ -85,7 +90,8 @@ class _State:
     def __init__(self, mesh: QuadMesh, projector: SurfaceProjector, options: RelaxOptions) -> None:
         self.mesh, self.projector, self.options = mesh, projector, options
         self.fold: Fold = fold_mirror(mesh)
-        self.energy: ShapeEnergy = build_shape_energy(mesh, self.fold)
+        self.energy: ShapeEnergy = build_shape_energy(mesh, self.fold, size_reach=options.size_reach)
+        self.transposed = self.energy.rows.T.tocsr()
         on_curve = mesh.vertex_curve >= 0
         stays = mesh.is_fixed | (mesh.on_mirror & on_curve & ~_curves_in_plane(mesh))
         self.rides = on_curve & ~stays
@@ -98,8 +104,9 @@ class _State:
         if mesh.mirror is not None:
             self.positions = put_in_plane(self.positions, mesh.on_mirror & ~mesh.is_fixed, mesh.mirror)
         self.positions[self.slide.vertices] = self.slide.positions()
+        self.round_vertex = _neighbourhood(mesh)
         self.normals = self._mesh_normals()
-        self._settle(self.positions)
+        self._settle(self.positions, np.arange(len(self.positions)), self._asked_normals())
 
     def _mesh_normals(self) -> FloatArray:
         quads = self.fold.quads
@@ -109,34 +116,31 @@ class _State:
 
     def _asked_normals(self) -> FloatArray:
         """Return each vertex's own sculpt normal averaged with those round it."""
-        face = self.normals[self.mesh.quads].sum(axis=1)
-        total = self.normals * 4.0
-        for corner in range(4):
-            np.add.at(total, self.mesh.quads[:, corner], face / 4.0)
+        total: FloatArray = self.round_vertex @ self.normals
         if self.fold.mirror is not None:
             plane = self.fold.mirror.normal
             flat = total - np.outer(total @ plane, plane)
             total = np.where(self.mesh.on_mirror[:, None], flat, total)
         return unit(total)
 
-    def _settle(self, moved: FloatArray) -> None:
-        """Put the moved vertices on the sculpt, each where it may be, and take the normals there."""
-        mesh, asked = self.mesh, self._asked_normals()
-        landed = self.projector.project(moved, asked, min_cosine=self.options.min_cosine)
-        self.normals = landed.normals
-        target = np.where(self.is_free[:, None], landed.points, moved)
-        if self.in_plane.any() and mesh.mirror is not None:
-            flat = np.flatnonzero(self.in_plane)
-            points = moved[flat]
+    def _settle(self, moved: FloatArray, chosen: NDArray[np.int64], asked: FloatArray) -> None:
+        """Put the chosen vertices on the sculpt, each where it may be, and take the normals there."""
+        mirror, cosine = self.mesh.mirror, self.options.min_cosine
+        points, wish = moved[chosen], asked[chosen]
+        landed = self.projector.project(points, wish, min_cosine=cosine)
+        normals = landed.normals
+        target = np.where(self.is_free[chosen, None], landed.points, points)
+        flat = np.flatnonzero(self.in_plane[chosen])
+        if mirror is not None and len(flat):
+            target[flat] = points[flat]
             for _ in range(3):
-                points = self.projector.project(points, asked[flat], min_cosine=self.options.min_cosine).points
-                points = points - mesh.mirror.signed_distance(points)[:, None] * mesh.mirror.normal
-            target[flat] = points
-        if mesh.mirror is not None and self.fold.mirror is not None:
-            plane = mesh.mirror.normal
-            level = self.normals - np.outer(self.normals @ plane, plane)
-            self.normals = np.where(mesh.on_mirror[:, None], unit(level), self.normals)
-        self.positions = target
+                target[flat] = self.projector.project(target[flat], wish[flat], min_cosine=cosine).points
+                target[flat] -= mirror.signed_distance(target[flat])[:, None] * mirror.normal
+        if self.fold.mirror is not None:
+            plane = self.fold.mirror.normal
+            level = unit(normals - np.outer(normals @ plane, plane))
+            normals = np.where(self.mesh.on_mirror[chosen, None], level, normals)
+        self.positions[chosen], self.normals[chosen] = target, normals
 
     def _bases(self, local: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return (n, 2, 3) directions in which each vertex may move, zero where it may not, and (n, 3) tangents."""
@@ -157,7 +161,9 @@ class _State:
         """Do one round."""
         energy, fold = self.energy, self.fold
         values = energy.rows @ fold.unfold_points(self.positions)
-        targets, size = quad_targets(energy, values, self.normals, self.options.squareness)
+        targets, size = quad_targets(
+            energy, values, self.normals, squareness=self.options.squareness, evenness=self.options.evenness
+        )
         local = _vertex_size(self.mesh, size)
         bases, tangents = self._bases(local)
         sines = corner_sines(self.positions, self.mesh.quads, self._quad_normals()).min(axis=1)
@@ -166,7 +172,7 @@ class _State:
         weights = np.concatenate([np.tile(shape_weight, 3), fair_weight])
         bend = fairness_targets(energy, values, self.normals, tangents)
         residual = weights[:, None] * (np.vstack([targets, bend]) - values)
-        pull = np.einsum("nkj,nj->nk", bases, fold.fold_vectors(energy.rows.T @ residual))
+        pull = np.einsum("nkj,nj->nk", bases, fold.fold_vectors(self.transposed @ residual))
         step = self._solve(weights, bases, pull)
         self._move(np.einsum("nk,nkj->nj", step, bases), step, local, sines)
 
@@ -176,14 +182,15 @@ class _State:
     def _solve(self, weights: FloatArray, bases: FloatArray, pull: FloatArray) -> FloatArray:
         """Return (n, 2) steps along the bases by conjugate gradients on the folded normal equations."""
         energy, fold = self.energy, self.fold
-        transposed = energy.rows.T.tocsr()
+        transposed = self.transposed
         diagonal = np.maximum(fold.fold_scalars(energy.squares @ weights), 1e-300)[:, None]
 
         def apply(step: FloatArray) -> FloatArray:
             moved = np.einsum("nk,nkj->nj", step, bases)
             spread = energy.rows @ fold.unfold_vectors(moved)
-            back = fold.fold_vectors(transposed @ (weights[:, None] * spread))
-            return np.einsum("nkj,nj->nk", bases, back) + 1e-3 * diagonal * step
+            back: FloatArray = fold.fold_vectors(transposed @ (weights[:, None] * spread))
+            image: FloatArray = np.einsum("nkj,nj->nk", bases, back) + 1e-3 * diagonal * step
+            return image
 
         step = np.zeros_like(pull)
         residual = pull
@@ -208,24 +215,29 @@ class _State:
         """Take the step, shortened where it would fold a quad or crowd a curve."""
         length = np.linalg.norm(move, axis=1)
         cap = np.minimum(1.0, self.options.max_step * local / np.maximum(length, 1e-300))
-        start, along, normals = self.positions, self.slide.along, self.normals
+        start, along, asked = self.positions, self.slide.along, self._asked_normals()
         riders = self.slide.vertices
-        for _ in range(6):
-            slides = self.slide.limit_steps((step[:, 0] * cap)[riders])
-            self.slide.along = along + slides
+        chosen = np.arange(len(start))
+        self.positions, self.normals = start.copy(), self.normals.copy()
+        for shrink in (0.4, 0.3, 0.0, 0.0):
+            self.slide.along = along + self.slide.limit_steps((step[:, 0] * cap)[riders], along)
             moved = start + cap[:, None] * move
             moved[riders] = self.slide.positions()
-            self._settle(moved)
+            self._settle(moved, chosen, asked)
             fresh = corner_sines(self.positions, self.mesh.quads, self._quad_normals()).min(axis=1)
             worse = (fresh < 0.1) & (fresh < sines)
             if not worse.any():
                 return
-            cap[self.mesh.quads[worse].ravel()] *= 0.3
-            self.slide.along, self.positions, self.normals = along, start, normals
-        self.slide.along = along + self.slide.limit_steps((step[:, 0] * cap)[riders])
-        moved = start + cap[:, None] * move
-        moved[riders] = self.slide.positions()
-        self._settle(moved)
+            held = np.unique(self.mesh.quads[worse])
+            cap[held] *= shrink
+            chosen = np.union1d(held, riders)
+
+
+def _neighbourhood(mesh: QuadMesh) -> csr_matrix:
+    """Return the (n, n) averaging of each vertex with the corners of the quads round it, own weight large."""
+    corners = mesh.quads.ravel()
+    incidence = csr_matrix((np.ones(corners.size), (corners, np.repeat(np.arange(len(mesh.quads)), 4))))
+    return (incidence @ incidence.T / 4.0 + 3.0 * identity(incidence.shape[0])).tocsr()
 
 
 def _vertex_size(mesh: QuadMesh, size: FloatArray) -> FloatArray:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_matrix
+from scipy.sparse import coo_matrix, csr_matrix, diags
+from scipy.sparse.linalg import splu
 
 from loopwright.fit.fold_mirror import Fold
 from loopwright.fit.link_edges import link_stars
@@ -23,11 +25,13 @@ class ShapeEnergy:
     Attributes
     ----------
     quads : (m, 4) int32, the half's own quads.
+    squares : the transpose of the rows, each entry squared.
     rows : sparse (3 m + l + s, N): per quad its two middle lines u, v and its twist h; then the second
         differences of the lines; then those of the stars.
     row_center : (l + s,) vertex that each fairness row is about, of the half.
     on_curve_line : (l,) bool, lines that run along a curve or a rim.
     share : (l + s,) 1, or 1/2 for rows about a vertex in the mirror plane, which the image half shares.
+    smooth_sizes : takes (m,) values per quad to their average over some rows of neighbours.
     """
 
     quads: IntArray
@@ -36,10 +40,11 @@ class ShapeEnergy:
     row_center: NDArray[np.int64]
     along_curve: NDArray[np.bool_]
     share: FloatArray
+    smooth_sizes: Callable[[FloatArray], FloatArray]
 
 
-def build_shape_energy(mesh: QuadMesh, fold: Fold) -> ShapeEnergy:
-    """Return the rows for a mesh and its fold."""
+def build_shape_energy(mesh: QuadMesh, fold: Fold, *, size_reach: float) -> ShapeEnergy:
+    """Return the rows for a mesh and its fold; sizes are averaged over ``size_reach`` quads."""
     quads = mesh.quads.astype(np.int64)
     m, count = len(quads), fold.whole_count
     stars = link_stars(fold.quads, count)
@@ -53,13 +58,13 @@ def build_shape_energy(mesh: QuadMesh, fold: Fold) -> ShapeEnergy:
     for block, signs in enumerate(((-0.5, 0.5, 0.5, -0.5), (-0.5, -0.5, 0.5, 0.5), (0.5, -0.5, 0.5, -0.5))):
         for corner, sign in enumerate(signs):
             blocks.append((block * m + quad, quads[:, corner], np.full(m, sign)))
-    row = 3 * m + np.arange(len(lines))
+    line_row = 3 * m + np.arange(len(lines))
     for column, weight in enumerate((0.5, -1.0, 0.5)):
-        blocks.append((row, lines[:, column], np.full(len(lines), weight)))
-    row = 3 * m + len(lines)
-    blocks.append((row + owner, neighbour, 1.0 / degree[owner]))
-    blocks.append((row + np.arange(len(centers)), centers, np.full(len(centers), -1.0)))
-    total = row + len(centers)
+        blocks.append((line_row, lines[:, column], np.full(len(lines), weight)))
+    first = 3 * m + len(lines)
+    blocks.append((first + owner, neighbour, 1.0 / degree[owner]))
+    blocks.append((first + np.arange(len(centers)), centers, np.full(len(centers), -1.0)))
+    total = first + len(centers)
     rows = csr_matrix(
         (np.concatenate([b[2] for b in blocks]),
          (np.concatenate([b[0] for b in blocks]), np.concatenate([b[1] for b in blocks]))),
@@ -73,7 +78,25 @@ def build_shape_energy(mesh: QuadMesh, fold: Fold) -> ShapeEnergy:
         row_center=center,
         along_curve=_along_curve(mesh, lines, len(centers)),
         share=np.where(mesh.on_mirror[center], 0.5, 1.0),
+        smooth_sizes=_size_smoother(mesh.quads, size_reach),
     )
+
+
+def _size_smoother(quads: IntArray, reach: float) -> Callable[[FloatArray], FloatArray]:
+    """Return the implicit diffusion step (1 + reach^2 L)^-1 over quads that share an edge."""
+    m = len(quads)
+    pairs = np.sort(np.stack([quads, np.roll(quads, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
+    owner = np.repeat(np.arange(m), 4)
+    order = np.lexsort((owner, pairs[:, 1], pairs[:, 0]))
+    pairs, owner = pairs[order], owner[order]
+    twin = (pairs[1:] == pairs[:-1]).all(axis=1)
+    a, b = owner[:-1][twin], owner[1:][twin]
+    link = coo_matrix((np.ones(len(a)), (a, b)), shape=(m, m)).tocsr()
+    link = link + link.T
+    degree = np.asarray(link.sum(axis=1)).ravel()
+    solver = splu((diags(1.0 + reach**2 * degree) - reach**2 * link).tocsc(), permc_spec="MMD_AT_PLUS_A")
+    solve: Callable[[FloatArray], FloatArray] = solver.solve
+    return solve
 
 
 def _along_curve(mesh: QuadMesh, lines: NDArray[np.int64], stars: int) -> NDArray[np.bool_]:
@@ -88,7 +111,7 @@ def _along_curve(mesh: QuadMesh, lines: NDArray[np.int64], stars: int) -> NDArra
 
 
 def quad_targets(
-    energy: ShapeEnergy, values: FloatArray, normals: FloatArray, squareness: float
+    energy: ShapeEnergy, values: FloatArray, normals: FloatArray, *, squareness: float, evenness: float
 ) -> tuple[FloatArray, FloatArray]:
     """Return (3 m, 3) targets of the quads' rows, and (m,) mean side lengths.
 
@@ -101,6 +124,7 @@ def quad_targets(
     values : (r, 3) rows applied to the present positions.
     normals : (n, 3) surface normals at the vertices.
     squareness : 0 keeps each rectangle's aspect, 1 makes squares.
+    evenness : 0 keeps each rectangle's size, 1 takes the average size round about.
     """
     m = len(energy.quads)
     u, v, twist = values[:m], values[m : 2 * m], values[2 * m : 3 * m]
@@ -112,6 +136,9 @@ def quad_targets(
     side_a = np.maximum(a, _LEAST_SIDE * mean)
     side_b = np.maximum(b, _LEAST_SIDE * mean)
     side_a, side_b = side_a * (mean / side_a) ** squareness, side_b * (mean / side_b) ** squareness
+    logs = np.log(mean)
+    grow = np.exp(np.clip(evenness * (energy.smooth_sizes(logs) - logs), -0.7, 0.7))
+    side_a, side_b = side_a * grow, side_b * grow
     direction = unit(u_flat * side_a[:, None] - np.cross(normal, v_flat) * side_b[:, None])
     across = np.cross(normal, direction)
     bump = np.einsum("ij,ij->i", twist, normal)[:, None] * normal
@@ -128,7 +155,7 @@ def fairness_targets(
     m = len(energy.quads)
     bend = values[3 * m :]
     normal = normals[energy.row_center]
-    target = np.einsum("ij,ij->i", bend, normal)[:, None] * normal
+    target: FloatArray = np.einsum("ij,ij->i", bend, normal)[:, None] * normal
     line = energy.along_curve
     tangent = tangents[energy.row_center[line]]
     target[line] = bend[line] - np.einsum("ij,ij->i", bend[line], tangent)[:, None] * tangent

@@ -206,12 +206,12 @@ class CurveSlide:
         """Return (k, 3) unit tangents in the direction of growing arc length."""
         return self.curves.tangent(self.curve, self.along, reach)
 
-    def limit_steps(self, steps: FloatArray) -> FloatArray:
-        """Return the (k,) steps shortened so that no vertex passes or crowds a neighbour on its curve."""
+    def limit_steps(self, steps: FloatArray, along: FloatArray) -> FloatArray:
+        """Return the (k,) steps from ``along`` shortened so that no vertex passes or crowds a neighbour."""
         steps = steps.copy()
         a, b = self._pairs[:, 0], self._pairs[:, 1]
-        gap = self._gap(self.curve[a], self.along[a], self.along[b])
-        stop_gap = self._gap(self.curve[self._stop_row], self.along[self._stop_row], self._stop)
+        gap = self._gap(self.curve[a], along[a], along[b])
+        stop_gap = self._gap(self.curve[self._stop_row], along[self._stop_row], self._stop)
         for _ in range(20):
             scale = np.ones(len(steps))
             closing = (steps[a] - steps[b]) * np.sign(gap) > (1.0 - _KEEP_GAP) * np.abs(gap)
