@@ -10,6 +10,7 @@ from scipy.sparse import csr_matrix, identity
 
 from loopwright.fit.fold_mirror import Fold, fold_mirror
 from loopwright.fit.measure_quality import corner_sines
+from loopwright.fit.mend_worst import mend_worst
 from loopwright.fit.reflect import put_in_plane
 from loopwright.fit.shape_energy import ShapeEnergy, build_shape_energy, fairness_targets, quad_targets
 from loopwright.fit.slide_curves import CurveSlide
@@ -33,6 +34,7 @@ class RelaxOptions:
     emphasis : how much more a badly shaped quad counts than a good one, as an exponent.
     solver_steps : conjugate gradient steps per round.
     max_step : longest move per round, in local edge lengths.
+    least_quality : scaled Jacobian below which a quad is mended by itself at the end.
     min_cosine : least agreement of the sculpt's normal with the mesh's where a vertex is put back.
     """
 
@@ -45,6 +47,7 @@ class RelaxOptions:
     emphasis: float = 1.0
     solver_steps: int = 20
     max_step: float = 0.5
+    least_quality: float = 0.3
     min_cosine: float = 0.3
 
 
@@ -77,6 +80,7 @@ def relax(
         part = step / max(1, options.rounds - 1)
         fairness = options.first_fairness * (options.fairness / options.first_fairness) ** part
         state.advance(fairness)
+    state.mend()
     progress("relax", 1.0)
     return QuadMesh(
         state.positions, mesh.quads, mesh.quad_region, mesh.regions, mesh.vertex_curve, mesh.curves,
@@ -231,6 +235,35 @@ class _State:
             held = np.unique(self.mesh.quads[worse])
             cap[held] *= shrink
             chosen = np.union1d(held, riders)
+
+
+    def mend(self) -> None:
+        """Mend the quads that are still bad, vertex by vertex."""
+        movable = self.is_free | self.in_plane | self.rides
+        self.asked = self._asked_normals()
+        self.positions, self.normals = mend_worst(
+            self.positions, self.mesh.quads, self.normals, movable, self._places, least=self.options.least_quality
+        )
+
+    def _places(self, vertex: int, wishes: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return where the vertex may go, as ``mend_worst`` asks for it."""
+        normal, here = self.normals[vertex], self.positions[vertex]
+        first = unit(np.cross(normal, np.eye(3)[np.abs(normal).argmin()]))
+        mirror = self.mesh.mirror
+        if self.rides[vertex]:
+            row = np.full(len(wishes), np.flatnonzero(self.slide.vertices == vertex)[0])
+            curve = self.slide.curve[row]
+            along = self.slide.curves.locate(int(curve[0]), here[None])[0] + wishes[:, 0]
+            points = self.slide.curves.position(curve, along)
+            return points, np.broadcast_to(normal, points.shape)
+        points = here + wishes @ np.stack([first, np.cross(normal, first)])
+        asked = np.broadcast_to(self.asked[vertex], points.shape)
+        landed = self.projector.project(points, asked, min_cosine=self.options.min_cosine)
+        points, normals = landed.points, landed.normals
+        if self.in_plane[vertex] and mirror is not None:
+            points = points - mirror.signed_distance(points)[:, None] * mirror.normal
+            normals = unit(normals - np.outer(normals @ mirror.normal, mirror.normal))
+        return points, normals
 
 
 def _neighbourhood(mesh: QuadMesh) -> csr_matrix:

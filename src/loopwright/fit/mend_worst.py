@@ -1,0 +1,122 @@
+"""Mend the few quads that are still folded or flat: one vertex after the other takes its best place near by."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loopwright.fit.link_edges import unique_edges
+from loopwright.fit.measure_quality import corner_sines
+from loopwright.surface.project import unit
+from loopwright.types import FloatArray, IntArray
+
+Places = Callable[[int, FloatArray], tuple[FloatArray, FloatArray]]
+"""Takes a vertex and (k, 2) wishes, as offsets along its two tangents, to (k, 3) places that it may take and the
+(k, 3) surface normals there."""
+
+_RINGS = (0.08, 0.25, 0.6)  # radii of the places tried, in local edge lengths
+_SPOKES = 10
+
+
+def face_quality(positions: FloatArray, quads: IntArray, normals: FloatArray) -> FloatArray:
+    """Return (m,) the least of each quad's scaled Jacobian and its agreement with the surface normals."""
+    corners = positions[quads]
+    own = unit(np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
+    faces = np.einsum("ij,ij->i", own, unit(normals[quads].sum(axis=1)))
+    return np.minimum(corner_sines(positions, quads, own).min(axis=1), faces)
+
+
+def mend_worst(
+    positions: FloatArray,
+    quads: IntArray,
+    normals: FloatArray,
+    may_move: NDArray[np.bool_],
+    places: Places,
+    *,
+    least: float = 0.3,
+    rounds: int = 12,
+) -> tuple[FloatArray, FloatArray]:
+    """Return positions and normals with the quads of a quality below ``least`` mended as far as can be.
+
+    Parameters
+    ----------
+    positions, normals : (n, 3) float64, of the vertices.
+    quads : (m, 4) int32.
+    may_move : (n,) bool.
+    places : says where a vertex may go.
+    least : quality below which a quad is mended.
+    rounds : passes over the vertices of bad quads.
+
+    References
+    ----------
+    L. A. Freitag, C. Ollivier-Gooch, "Tetrahedral mesh improvement using swapping and smoothing", IJNME 40,
+    1997: smoothing by the worst quality round each vertex.
+    """
+    positions, normals = positions.copy(), normals.copy()
+    quality = face_quality(positions, quads, normals)
+    if (quality >= least).all():
+        return positions, normals
+    size = _local_edges(positions, quads)
+    wishes = _wishes()
+    corners = quads.ravel()
+    order = np.argsort(corners, kind="stable")
+    start = np.searchsorted(corners[order], np.arange(len(positions) + 1))
+    idle = 0
+    for step in range(rounds):
+        bad = np.unique(quads[quality < least])
+        if step % 3 == 2:  # now and then the neighbours give way too
+            bad = np.unique(quads[np.isin(quads, bad).any(axis=1)])
+        bad = bad[may_move[bad]]
+        changed = False
+        for vertex in bad.tolist():
+            faces = order[start[vertex] : start[vertex + 1]] // 4
+            changed |= _improve(vertex, faces, positions, quads, normals, places, size[vertex] * wishes)
+            quality[faces] = face_quality(positions, quads[faces], normals)
+        idle = 0 if changed else idle + 1
+        if idle == 3 or (quality >= least).all():
+            break
+    return positions, normals
+
+
+def _improve(
+    vertex: int,
+    faces: NDArray[np.int64],
+    positions: FloatArray,
+    quads: IntArray,
+    normals: FloatArray,
+    places: Places,
+    wishes: FloatArray,
+) -> bool:
+    """Move one vertex in place to the best of the places tried; say whether it moved."""
+    points, facing = places(vertex, wishes)
+    ring = quads[faces]
+    tried = len(points)
+    corner = np.broadcast_to(ring, (tried, *ring.shape))
+    is_vertex = (ring == vertex)[None, :, :, None]
+    where = np.where(is_vertex, points[:, None, None], positions[corner])
+    aim = np.where(is_vertex, facing[:, None, None], normals[corner])
+    flat = where.reshape(-1, 3)
+    local = np.arange(len(flat)).reshape(-1, 4)
+    quality = face_quality(flat, local, aim.reshape(-1, 3)).reshape(tried, -1).min(axis=1)
+    now = float(face_quality(positions, ring, normals).min())
+    best = int(quality.argmax())
+    if quality[best] <= now + 1e-3:
+        return False
+    positions[vertex], normals[vertex] = points[best], facing[best]
+    return True
+
+
+def _wishes() -> FloatArray:
+    angle = 2.0 * np.pi * np.arange(_SPOKES) / _SPOKES
+    circle = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    return np.vstack([radius * circle for radius in _RINGS])
+
+
+def _local_edges(positions: FloatArray, quads: IntArray) -> FloatArray:
+    edges = unique_edges(quads)
+    length = np.linalg.norm(positions[edges[:, 0]] - positions[edges[:, 1]], axis=1)
+    count = np.bincount(edges.ravel(), minlength=len(positions))
+    total = np.bincount(edges.ravel(), weights=np.repeat(length, 2), minlength=len(positions))
+    return np.asarray(total / np.maximum(count, 1), np.float64)
