@@ -1,0 +1,1 @@
+"""From paint to regions: colours to labels, labels to smooth borders, borders to chains of edges."""

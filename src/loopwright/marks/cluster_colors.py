@@ -1,0 +1,205 @@
+"""Find the painted colours of a sculpt and which vertices surely have which.
+
+A colour counts where it covers an area.  Colours that only occur on the way
+from one region to the next (a soft brush's edge) belong to none: their
+vertices stay unlabelled, and the smoothing of the labels decides them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix, csr_matrix, diags
+
+from loopwright.surface.edges import triangle_normals
+from loopwright.types import ByteArray, FloatArray, IntArray
+
+_FEW = 64  # so many exact colours at most are hard paint
+_APART = 14.0  # colours nearer than this in RGB are one
+_BIN = 4  # width of a histogram cell in colour levels
+_FLAT = 6.0  # mean difference to the surroundings, in levels, below which colour counts as even
+
+
+@dataclass(frozen=True)
+class ColorClusters:
+    """The palette of a sculpt.
+
+    Attributes
+    ----------
+    palette : (c, 3) uint8, the colour that covers the largest area first.
+    vertex_color : (n,) int32, index into the palette, -1 where the colour belongs to none.
+    """
+
+    palette: ByteArray
+    vertex_color: IntArray
+
+
+def cluster_colors(
+    positions: FloatArray, triangles: IntArray, colors: ByteArray, *, min_share: float = 0.0002
+) -> ColorClusters:
+    """Find the colours that cover areas and give each vertex its colour where that is sure.
+
+    Parameters
+    ----------
+    positions : (n, 3) float64. triangles : (m, 3) int32. colors : (n, 3) uint8.
+    min_share : a colour that covers less than this share of the area is none.
+    """
+    area = vertex_areas(positions, triangles)
+    exact, inverse = _distinct(colors)
+    weight = np.bincount(inverse, area, len(exact))
+    if weight.sum() <= 0:
+        weight = np.bincount(inverse, minlength=len(exact)).astype(np.float64)
+    order = np.argsort(-weight, kind="stable")
+    top = np.cumsum(weight[order]) / weight.sum()
+    if len(exact) <= _FEW or top[_FEW - 1] > 0.995:
+        hard = order[:_FEW]
+        hard = hard[weight[hard] >= 0.5 * min_share * weight.sum()] if len(hard) > 1 else hard
+        palette = _merge_near(exact[hard].astype(np.float64), weight[hard])
+        if len(palette):
+            return _label_nearest(palette, exact, inverse, weight)
+    return _cluster_soft(positions, triangles, colors, area, min_share)
+
+
+def vertex_areas(positions: FloatArray, triangles: IntArray) -> FloatArray:
+    """Return (n,) a third of the area of the triangles round each vertex."""
+    area = np.linalg.norm(triangle_normals(positions, triangles), axis=1) / 6.0
+    out: FloatArray = np.bincount(triangles.ravel(), np.repeat(area, 3), len(positions))
+    return out
+
+
+def _distinct(colors: ByteArray) -> tuple[ByteArray, NDArray[np.intp]]:
+    """Return the (k, 3) distinct colours and (n,) the index of each vertex's."""
+    wide = colors.astype(np.int64)
+    code = (wide[:, 0] << 16) | (wide[:, 1] << 8) | wide[:, 2]
+    seen = np.bincount(code, minlength=1 << 24) > 0
+    codes = np.flatnonzero(seen)
+    exact = np.stack([codes >> 16, (codes >> 8) & 255, codes & 255], axis=1).astype(np.uint8)
+    return exact, np.searchsorted(codes, code)
+
+
+def _merge_near(palette: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return the colours, the heaviest first, without those too near to a heavier one."""
+    out: list[FloatArray] = []
+    for index in np.argsort(-weight, kind="stable"):
+        color = palette[index]
+        if all(np.linalg.norm(color - other) >= _APART for other in out):
+            out.append(color)
+    return np.array(out).reshape(-1, 3)
+
+
+def _label_nearest(
+    palette: FloatArray, exact: ByteArray, inverse: NDArray[np.intp], weight: FloatArray
+) -> ColorClusters:
+    """Label each exact colour with the palette's nearest where it is near enough; the heaviest colour first."""
+    distance = np.linalg.norm(exact[:, None, :].astype(np.float64) - palette[None], axis=2)
+    nearest = distance.argmin(axis=1)
+    sure = distance.min(axis=1) <= _reach(palette)[nearest]
+    label = np.where(sure, nearest, -1).astype(np.int32)
+    held = np.bincount(nearest[sure], weight[sure], len(palette))
+    order = np.argsort(-held, kind="stable")
+    rank = np.empty(len(palette), dtype=np.int32)
+    rank[order] = np.arange(len(palette), dtype=np.int32)
+    label[sure] = rank[label[sure]]
+    return ColorClusters(np.rint(palette[order]).astype(np.uint8), label[inverse])
+
+
+def _reach(palette: FloatArray) -> FloatArray:
+    """Return (c,) how far from each colour a vertex still surely has it."""
+    if len(palette) == 1:
+        return np.full(1, 1000.0)
+    gaps = np.linalg.norm(palette[:, None] - palette[None], axis=2)
+    np.fill_diagonal(gaps, np.inf)
+    reach: FloatArray = np.clip(0.33 * gaps.min(axis=1), 5.0, 26.0)
+    return reach
+
+
+def _cluster_soft(
+    positions: FloatArray, triangles: IntArray, colors: ByteArray, area: FloatArray, min_share: float
+) -> ColorClusters:
+    average = _neighbour_average(triangles, len(positions))
+    raw = colors.astype(np.float64)
+    calm = average @ (average @ raw)
+    calmer = average @ (average @ (average @ calm))
+    change = np.linalg.norm(average @ np.abs(calm - calmer), axis=1)
+    edge = float(np.sqrt(area.sum() / max(len(positions), 1)))
+    spread = np.linalg.norm(_gradients(positions, triangles, calm), axis=1) * edge
+    slope = np.bincount(triangles.ravel(), np.repeat(spread, 3), len(positions))
+    slope /= np.maximum(np.bincount(triangles.ravel(), minlength=len(positions)), 1)
+    diagonal = float(np.linalg.norm(positions.max(axis=0) - positions.min(axis=0)))
+    # the slope of noise of a few levels falls with every averaging; a brush's edge has a slope that stays
+    limit = max(2.5, _FLAT * 250.0 * edge / max(diagonal, 1e-300) / 3.0)
+    flat = (slope < limit) & (change < _FLAT)
+    palette = _find_modes(calm[flat], area[flat], min_share * area.sum())
+    if len(palette) == 0:
+        palette = np.average(raw, axis=0, weights=np.maximum(area, 1e-300)).reshape(1, 3)
+    distance, nearest = _nearest_in_palette(palette, calm)
+    sure = distance <= _reach(palette)[nearest]
+    surroundings = average @ (average @ (average @ sure.astype(np.float64)))
+    sure &= flat | (surroundings > 0.75)
+    held = np.bincount(nearest[sure], area[sure], len(palette))
+    order = np.argsort(-held, kind="stable")
+    rank = np.empty(len(palette), dtype=np.int32)
+    rank[order] = np.arange(len(palette), dtype=np.int32)
+    label = np.where(sure, rank[nearest], -1).astype(np.int32)
+    return ColorClusters(np.rint(palette[order]).astype(np.uint8), label)
+
+
+def _nearest_in_palette(palette: FloatArray, colors: FloatArray) -> tuple[FloatArray, IntArray]:
+    squares = (colors**2).sum(axis=1)[:, None] - 2.0 * colors @ palette.T + (palette**2).sum(axis=1)[None]
+    nearest = squares.argmin(axis=1).astype(np.int32)
+    return np.sqrt(np.maximum(squares[np.arange(len(colors)), nearest], 0.0)), nearest
+
+
+def _neighbour_average(triangles: IntArray, n: int) -> csr_matrix:
+    """Return the matrix that averages over each vertex and its neighbours."""
+    i = triangles.ravel()
+    j = np.roll(triangles, -1, axis=1).ravel()
+    adjacency = coo_matrix((np.ones(len(i), np.float32), (i, j)), shape=(n, n)).tocsr()
+    adjacency = adjacency + adjacency.T
+    adjacency.data[:] = 1.0
+    adjacency = adjacency + diags(np.ones(n, np.float32))
+    count = np.asarray(adjacency.sum(axis=1)).ravel()
+    return diags((1.0 / count).astype(np.float32)) @ adjacency.tocsr()
+
+
+def _gradients(positions: FloatArray, triangles: IntArray, values: FloatArray) -> FloatArray:
+    """Return (m, c) the size of the gradient of each column of values in each triangle."""
+    normal = triangle_normals(positions, triangles)
+    square = np.maximum((normal**2).sum(axis=1), 1e-300)[:, None]
+    gradient = np.zeros((len(triangles), 3, values.shape[1]))
+    for k in range(3):
+        edge = positions[triangles[:, (k + 2) % 3]] - positions[triangles[:, (k + 1) % 3]]
+        gradient += (np.cross(normal, edge) / square)[:, :, None] * values[triangles[:, k]][:, None, :]
+    size: FloatArray = np.linalg.norm(gradient, axis=1)
+    return size
+
+
+def _find_modes(colors: FloatArray, weight: FloatArray, least: float) -> FloatArray:
+    """Return colours round which enough weight gathers, by mean shift on a histogram."""
+    if len(colors) == 0:
+        return np.zeros((0, 3))
+    cells = np.clip(colors / _BIN, 0, 255 // _BIN).astype(np.int64)
+    side = 256 // _BIN
+    code = (cells[:, 0] * side + cells[:, 1]) * side + cells[:, 2]
+    codes, inverse = np.unique(code, return_inverse=True)
+    mass = np.bincount(inverse, weight)
+    centre = np.stack([np.bincount(inverse, weight * colors[:, k]) for k in range(3)], axis=1)
+    centre /= np.maximum(mass, 1e-300)[:, None]
+    heavy = mass > 0.02 * least
+    centre, mass = centre[heavy], mass[heavy]
+    modes: list[FloatArray] = []
+    left = mass.copy()
+    while len(left) and left.max() > 0.05 * least and len(modes) < 256:
+        mode = centre[left.argmax()]
+        for _ in range(8):
+            near = np.exp(-((centre - mode) ** 2).sum(axis=1) / (2 * 6.0**2)) * mass
+            mode = (near[:, None] * centre).sum(axis=0) / near.sum()
+        within = np.linalg.norm(centre - mode, axis=1) < _APART
+        within[left.argmax()] = True
+        gathered = left[within].sum()
+        left[within] = 0.0
+        if gathered >= least and all(np.linalg.norm(mode - other) >= _APART for other in modes):
+            modes.append(mode)
+    return np.array(modes).reshape(-1, 3)

@@ -1,0 +1,280 @@
+"""The marks stage: from a painted sculpt to a surface whose regions are bordered by chains of edges."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+
+import numpy as np
+
+from loopwright.errors import MarksError
+from loopwright.marks.clean_labels import CleanLabels, clean_labels, edge_graph, local_width
+from loopwright.marks.cluster_colors import ColorClusters, cluster_colors, vertex_areas
+from loopwright.marks.cut_borders import cut_borders
+from loopwright.marks.finish_regions import drop_label, finish_regions, merge_small_pieces
+from loopwright.marks.name_regions import choose_open, name_regions, report_regions
+from loopwright.marks.options import MarksOptions, MarksReport
+from loopwright.marks.smooth_labels import nearest_proxy_vertices, smooth_labels
+from loopwright.progress import Progress, silent
+from loopwright.surface.clip import Half, clip_half
+from loopwright.surface.edges import build_edges, drop_unused_vertices
+from loopwright.surface.mirror import MirrorFit, find_mirror, measure_mirror, plane_across, sample_surface
+from loopwright.surface.net import Net
+from loopwright.surface.project import SurfaceProjector
+from loopwright.surface.proxy import Proxy, coarsen, even_edge, grade_sizes, make_proxy, surface_area
+from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane, Region, RegionSurface, Sculpt
+
+_FINE = 0.55  # edge of the first, finer net in edges of the proxy
+_ACROSS = 5.0  # edges across the narrowest place of a region
+_FINEST = 0.3  # smallest edge in edges of the proxy
+_MARGIN = 8.0  # how much of an open area is kept while borders are drawn, in edges of the proxy
+
+
+def make_region_surface(
+    sculpt: Sculpt, *, options: MarksOptions | None = None, progress: Progress = silent
+) -> tuple[RegionSurface, MarksReport]:
+    """Find the painted regions of a sculpt and cut a proxy along their borders.
+
+    Parameters
+    ----------
+    sculpt : an oriented manifold, with or without colours.
+
+    Returns
+    -------
+    surface : the kept part; only its positive half where there is a mirror plane.
+    report : what was found.
+
+    Raises
+    ------
+    MarksError
+        If an open colour is not in the paint, or nothing is left to cover.
+    """
+    chosen = options or MarksOptions()
+    clock = _Clock(progress)
+    projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
+    clusters = _find_colors(sculpt, chosen)
+    is_open = choose_open(clusters.palette, chosen)
+    clock.lap("colours", 0.2)
+    fit = _choose_mirror(projector, clusters, chosen)
+    half = _take_half(sculpt, fit)
+    clock.lap("mirror", 0.35)
+    fine, labels = _fine_net(half, clusters, is_open, chosen, fit is not None)
+    clock.lap("coarse net", 0.6)
+    proxy, pieces = _adapted_proxy(fine, labels, projector, is_open)
+    clock.lap("proxy", 0.8)
+    net = _draw_borders(proxy, fine, labels, pieces, clusters, chosen)
+    net = merge_small_pieces(net, 0.5 * chosen.min_share)
+    net = drop_label(net, is_open)
+    clock.lap("borders", 0.9)
+    plane = fit.plane if fit else None
+    net, on_mirror = finish_regions(net, plane, projector)
+    clock.lap("smoothing", 1.0)
+    surface = _to_surface(net, on_mirror, plane, clusters, chosen)
+    report = MarksReport(
+        regions=report_regions(sculpt, clusters, is_open, chosen),
+        mirror=plane,
+        mirror_rms=fit.rms if fit else 0.0,
+        mirror_max=fit.max if fit else 0.0,
+        dropped_specks=pieces.dropped,
+        unlabelled_share=_unlabelled_share(sculpt, clusters),
+        proxy_edge=fine.edge,
+        seconds=clock.seconds,
+    )
+    return surface, report
+
+
+class _Clock:
+    """Times the steps and tells the progress."""
+
+    def __init__(self, progress: Progress) -> None:
+        self.seconds: dict[str, float] = {}
+        self._progress = progress
+        self._last = time.perf_counter()
+
+    def lap(self, name: str, done: float) -> None:
+        now = time.perf_counter()
+        self.seconds[name] = now - self._last
+        self._last = now
+        self._progress("marks", done)
+
+
+@dataclass(frozen=True)
+class _Fine:
+    """The first, finer net; ``vertex_cluster`` takes each vertex of ``half`` that was kept to its net vertex."""
+
+    half: Half
+    proxy: Proxy
+    edge: float
+    vertex_label: IntArray
+    vertex_area: FloatArray
+
+
+def _find_colors(sculpt: Sculpt, options: MarksOptions) -> ColorClusters:
+    if sculpt.colors is None:
+        n = len(sculpt.positions)
+        return ColorClusters(np.full((1, 3), 200, dtype=np.uint8), np.zeros(n, dtype=np.int32))
+    return cluster_colors(sculpt.positions, sculpt.triangles, sculpt.colors, min_share=options.min_share)
+
+
+def _choose_mirror(projector: SurfaceProjector, clusters: ColorClusters, options: MarksOptions) -> MirrorFit | None:
+    wish = options.mirror
+    if wish == "none":
+        return None
+    if wish == "auto":
+        return find_mirror(projector, vertex_label=clusters.vertex_color)
+    if isinstance(wish, MirrorPlane):
+        plane = wish
+    elif wish in ("x", "y", "z"):
+        plane = plane_across(wish, projector)
+    else:
+        raise MarksError(f'"{wish}" is no mirror; use auto, none, x, y, z or a plane', places=[wish])
+    samples = sample_surface(projector.positions, projector.triangles, 3000)
+    fit = measure_mirror(projector, plane, samples, clusters.vertex_color)
+    heights = plane.signed_distance(samples)
+    if not (heights > 0).any() or not (heights < 0).any():
+        raise MarksError("the mirror plane does not meet the sculpt; give a plane through it, or auto", places=[wish])
+    return fit
+
+
+def _take_half(sculpt: Sculpt, fit: MirrorFit | None) -> Half:
+    if fit is None:
+        n = len(sculpt.positions)
+        return Half(sculpt.positions, sculpt.triangles, np.zeros(n, dtype=bool), np.arange(n, dtype=np.int32))
+    return clip_half(sculpt.positions, sculpt.triangles, fit.plane)
+
+
+def _fine_net(
+    half: Half, clusters: ColorClusters, is_open: BoolArray, options: MarksOptions, is_half: bool
+) -> tuple[_Fine, CleanLabels]:
+    """Drop what is far inside open areas, coarsen the rest a first time and clean its labels."""
+    label = clusters.vertex_color[half.origin]
+    opened = np.append(is_open, False)[label]
+    kept = ~opened[half.triangles].all(axis=1)
+    if not kept.any():
+        raise MarksError("every painted colour is open: nothing is left to cover")
+    area = surface_area(half.positions, half.triangles[kept])
+    edge = even_edge(area, options.proxy_faces // (2 if is_half else 1))
+    half = _drop_far_open(half, opened, _MARGIN * edge)
+    label = clusters.vertex_color[half.origin]
+    proxy = coarsen(half.positions, half.triangles, _FINE * edge)
+    fine = _Fine(half, proxy, edge, label, vertex_areas(half.positions, half.triangles))
+    votes = _count_votes(proxy.cluster, label, fine.vertex_area, len(proxy.net.positions), len(is_open))
+    majority = np.where(votes.sum(axis=1) > 0, votes.argmax(axis=1), -1).astype(np.int32)
+    net_area = vertex_areas(proxy.net.positions, proxy.net.triangles)
+    diagonal = float(np.linalg.norm(np.ptp(half.positions, axis=0)))
+    labels = clean_labels(
+        proxy.net,
+        majority,
+        net_area,
+        min_area=options.min_share * area * (2 if is_half else 1),
+        min_width=options.min_width * diagonal,
+    )
+    return fine, labels
+
+
+def _drop_far_open(half: Half, opened: BoolArray, margin: float) -> Half:
+    """Drop triangles that lie deeper than the margin inside open areas, so that no vertex is pinched."""
+    if not opened.any():
+        return half
+    n = len(half.positions)
+    edges = build_edges(half.triangles, n).edges
+    length = np.linalg.norm(half.positions[edges[:, 0]] - half.positions[edges[:, 1]], axis=1)
+    step = float(length.mean())
+    near = ~opened
+    for _ in range(int(np.ceil(margin / step))):
+        touched = near[edges]
+        near[edges[touched.any(axis=1)].ravel()] = True
+    keep = near[half.triangles].all(axis=1)
+    for _ in range(20):
+        pinched = _pinched_vertices(half.triangles[keep], n)
+        if not pinched.any():
+            break
+        keep |= pinched[half.triangles].any(axis=1)
+    triangles, kept = drop_unused_vertices(half.triangles[keep], n)
+    return Half(half.positions[kept], triangles, half.on_plane[kept], half.origin[kept])
+
+
+def _pinched_vertices(triangles: IntArray, n: int) -> BoolArray:
+    """Return (n,) vertices with more than two boundary edges."""
+    table = build_edges(triangles, n)
+    count = np.bincount(table.edges[table.is_boundary()].ravel(), minlength=n)
+    pinched: BoolArray = count > 2
+    return pinched
+
+
+def _count_votes(cluster: IntArray, label: IntArray, weight: FloatArray, n_vertices: int, n_labels: int) -> FloatArray:
+    """Return (n, c) the weight of fine vertices of each label in each cluster."""
+    known = label >= 0
+    code = cluster[known].astype(np.int64) * n_labels + label[known]
+    return np.bincount(code, weight[known], n_vertices * n_labels).reshape(n_vertices, n_labels)
+
+
+def _adapted_proxy(
+    fine: _Fine, labels: CleanLabels, projector: SurfaceProjector, is_open: BoolArray
+) -> tuple[Proxy, CleanLabels]:
+    """Coarsen further, finer where a region is narrow."""
+    net = fine.proxy.net
+    reach = 0.5 * _ACROSS * fine.edge
+    width = local_width(edge_graph(net), labels, reach)
+    width[is_open[labels.label]] = 2.0 * reach
+    size = np.clip(width / _ACROSS, _FINEST * fine.edge, fine.edge)
+    size = grade_sizes(net, size)
+    return make_proxy(fine.proxy, size, projector), labels
+
+
+def _draw_borders(
+    proxy: Proxy, fine: _Fine, labels: CleanLabels, pieces: CleanLabels, clusters: ColorClusters, options: MarksOptions
+) -> Net:
+    """Let the sculpt's vertices vote for the pieces, smooth the votes and cut along the borders."""
+    count = int(pieces.component.max()) + 1
+    piece_label = np.zeros(count, dtype=np.int32)
+    piece_label[pieces.component] = pieces.label
+    voter_piece = pieces.component[fine.proxy.cluster]
+    # a voter whose own colour is not that of its piece votes for what its neighbours decided only where it has none
+    agrees = (fine.vertex_label < 0) | (fine.vertex_label == piece_label[voter_piece])
+    own = _own_piece(fine, pieces, count)
+    voter_piece = np.where(agrees, voter_piece, own).astype(np.int32)
+    voter_piece[fine.vertex_label < 0] = -1
+    at = nearest_proxy_vertices(proxy.net, proxy.cluster, fine.half.positions)
+    votes = _count_votes(at, voter_piece, fine.vertex_area, len(proxy.net.positions), count)
+    net_area = vertex_areas(fine.proxy.net.positions, fine.proxy.net.triangles)
+    piece_area = np.bincount(pieces.component, net_area, count)
+    piece_area = np.where(votes.sum(axis=0) > 0, votes.sum(axis=0), 0.0) if (votes.sum() > 0) else piece_area
+    smooth = smooth_labels(proxy.net, votes, piece_area, piece_label, len(clusters.palette), scale=options.smoothing)
+    return cut_borders(proxy.net, smooth.values)
+
+
+def _own_piece(fine: _Fine, pieces: CleanLabels, count: int) -> IntArray:
+    """Return (k,) for each fine vertex the piece of its own colour that touches its cluster, or -1."""
+    net = fine.proxy.net
+    edges = build_edges(net.triangles, len(net.positions)).edges
+    n_labels = int(max(fine.vertex_label.max(), pieces.label.max())) + 1
+    near = np.full((len(net.positions), n_labels), -1, dtype=np.int32)
+    for a, b in ((edges[:, 0], edges[:, 1]), (edges[:, 1], edges[:, 0])):
+        near[a, pieces.label[b]] = pieces.component[b]
+    out: IntArray = np.where(fine.vertex_label >= 0, near[fine.proxy.cluster, fine.vertex_label], -1)
+    return out
+
+
+def _to_surface(
+    net: Net, on_mirror: BoolArray, plane: MirrorPlane | None, clusters: ColorClusters, options: MarksOptions
+) -> RegionSurface:
+    used, region = np.unique(net.triangle_label, return_inverse=True)
+    names = name_regions(clusters.palette, options)
+    regions = tuple(
+        Region(names[k], (int(clusters.palette[k][0]), int(clusters.palette[k][1]), int(clusters.palette[k][2])))
+        for k in used
+    )
+    return RegionSurface(
+        np.ascontiguousarray(net.positions),
+        np.ascontiguousarray(net.triangles, dtype=np.int32),
+        region.astype(np.int32).ravel(),
+        regions,
+        plane,
+        on_mirror,
+    )
+
+
+def _unlabelled_share(sculpt: Sculpt, clusters: ColorClusters) -> float:
+    area = vertex_areas(sculpt.positions, sculpt.triangles)
+    return float(area[clusters.vertex_color < 0].sum() / max(area.sum(), 1e-300))

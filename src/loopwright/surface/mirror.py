@@ -1,0 +1,169 @@
+"""Find the plane to which a sculpt is symmetric, and how far it is from that."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from loopwright.surface.edges import triangle_normals
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import FloatArray, IntArray, MirrorPlane
+
+_ROUNDS = 12
+_SAMPLES = 3000
+
+
+@dataclass(frozen=True)
+class MirrorFit:
+    """A plane and how far the sculpt's mirror image lies from the sculpt, relative to the diagonal."""
+
+    plane: MirrorPlane
+    rms: float
+    max: float
+    label_agreement: float
+
+
+def measure_mirror(
+    projector: SurfaceProjector, plane: MirrorPlane, samples: FloatArray, vertex_label: IntArray | None
+) -> MirrorFit:
+    """Reflect samples of the sculpt and measure their distance to it.
+
+    Parameters
+    ----------
+    samples : (k, 3) points on the sculpt.
+    vertex_label : (n,) int32 labels of the sculpt's vertices (-1: none), to
+        see whether the paint is mirrored too; or None.
+    """
+    there = projector.project(plane.reflect(samples))
+    distance = np.linalg.norm(there.points - plane.reflect(samples), axis=1) / projector.diagonal
+    agreement = 1.0
+    if vertex_label is not None:
+        here = projector.project(samples)
+        one, other = (_nearest_label(projector, p.triangles, p.points, vertex_label) for p in (here, there))
+        both = (one >= 0) & (other >= 0)
+        agreement = float((one == other)[both].mean()) if both.any() else 1.0
+    return MirrorFit(plane, float(np.sqrt((distance**2).mean())), float(distance.max()), agreement)
+
+
+def find_mirror(
+    projector: SurfaceProjector,
+    *,
+    vertex_label: IntArray | None = None,
+    max_rms: float = 0.01,
+    min_agreement: float = 0.9,
+) -> MirrorFit | None:
+    """Find the mirror plane, or None where the sculpt has none.
+
+    Candidates are the coordinate planes through the origin and through the
+    centre, and the principal planes; the best is refined by fitting the
+    reflected points to the surface, and snapped to a coordinate plane where
+    that is as good.
+
+    Parameters
+    ----------
+    max_rms : largest distance between sculpt and mirror image, relative to the diagonal.
+    min_agreement : least share of the area whose paint is mirrored.
+    """
+    samples = sample_surface(projector.positions, projector.triangles, _SAMPLES)
+    fits = [measure_mirror(projector, plane, samples, vertex_label) for plane in _candidates(samples)]
+    order = np.argsort([round(fit.rms, 4) + 0.05 * (1.0 - fit.label_agreement) for fit in fits], kind="stable")
+    for index in order[:4]:
+        if fits[index].rms > 6.0 * max_rms:
+            continue
+        refined = measure_mirror(projector, _refine(projector, fits[index].plane, samples), samples, vertex_label)
+        snapped = measure_mirror(projector, _snap(refined.plane, projector.diagonal), samples, vertex_label)
+        best = min(
+            (fits[index], snapped, refined),
+            key=lambda f: f.rms * (1.0 if f is refined else 0.8) - 1e-4 * (f is not refined),
+        )
+        if best.rms <= max_rms and best.label_agreement >= min_agreement:
+            return MirrorFit(_positive(best.plane), best.rms, best.max, best.label_agreement)
+    return None
+
+
+def plane_across(axis: str, projector: SurfaceProjector) -> MirrorPlane:
+    """Return the plane across an axis: through the origin where the sculpt straddles it evenly, else its middle."""
+    index = "xyz".index(axis)
+    normal = np.eye(3)[index]
+    samples = sample_surface(projector.positions, projector.triangles, _SAMPLES)
+    low, high = projector.positions[:, index].min(), projector.positions[:, index].max()
+    options = [0.0, float(samples[:, index].mean()), float(0.5 * (low + high))]
+    fits = [measure_mirror(projector, MirrorPlane(normal, offset), samples, None) for offset in options]
+    best = min(range(3), key=lambda k: fits[k].rms * (1.0 if k else 0.8))
+    return MirrorPlane(normal, options[best])
+
+
+def sample_surface(positions: FloatArray, triangles: IntArray, count: int) -> FloatArray:
+    """Return (count, 3) centres of triangles, spread evenly by area; the same every time."""
+    area = np.linalg.norm(triangle_normals(positions, triangles), axis=1)
+    total = np.cumsum(area)
+    at = np.searchsorted(total, (np.arange(count) + 0.5) / count * total[-1])
+    samples: FloatArray = positions[triangles[np.minimum(at, len(triangles) - 1)]].mean(axis=1)
+    return samples
+
+
+def _nearest_label(
+    projector: SurfaceProjector, triangles: IntArray, points: FloatArray, vertex_label: IntArray
+) -> IntArray:
+    corners = projector.triangles[triangles]
+    nearest = ((projector.positions[corners] - points[:, None]) ** 2).sum(axis=2).argmin(axis=1)
+    out: IntArray = vertex_label[corners[np.arange(len(corners)), nearest]]
+    return out
+
+
+def _candidates(samples: FloatArray) -> list[MirrorPlane]:
+    centre = samples.mean(axis=0)
+    low, high = samples.min(axis=0), samples.max(axis=0)
+    planes = []
+    for k in range(3):
+        for offset in (0.0, float(centre[k]), float(0.5 * (low + high)[k])):
+            planes.append(MirrorPlane(np.eye(3)[k], offset))
+    _, axes = np.linalg.eigh(np.cov((samples - centre).T))
+    for k in range(3):
+        normal = axes[:, k]
+        planes.append(MirrorPlane(normal, float(normal @ centre)))
+    return planes
+
+
+def _refine(projector: SurfaceProjector, plane: MirrorPlane, samples: FloatArray) -> MirrorPlane:
+    """Fit the plane to pairs of a sample and the point of the sculpt nearest to its mirror image.
+
+    The reflection that best takes one set to the other has as normal the
+    eigenvector of lowest value of the symmetric part of the pairs'
+    covariance (an orthogonal fit restricted to reflections; derived).
+    """
+    for _ in range(_ROUNDS):
+        there = projector.project(plane.reflect(samples)).points
+        gap = np.linalg.norm(there - plane.reflect(samples), axis=1)
+        near = gap <= np.quantile(gap, 0.9)
+        a, b = samples[near], there[near]
+        mean_a, mean_b = a.mean(axis=0), b.mean(axis=0)
+        cross = (a - mean_a).T @ (b - mean_b)
+        _, vectors = np.linalg.eigh(cross + cross.T)
+        normal = vectors[:, 0] * np.sign(vectors[:, 0] @ plane.normal or 1.0)
+        new = MirrorPlane(normal, float(normal @ (mean_a + mean_b) / 2.0))
+        moved = np.abs(new.normal - plane.normal).max() + abs(new.offset - plane.offset) / projector.diagonal
+        plane = new
+        if moved < 1e-7:
+            break
+    return plane
+
+
+def _snap(plane: MirrorPlane, diagonal: float) -> MirrorPlane:
+    """Return the coordinate plane nearest to the plane where the two differ little."""
+    axis = int(np.abs(plane.normal).argmax())
+    if abs(plane.normal[axis]) < np.cos(np.deg2rad(2.0)):
+        return plane
+    offset = plane.offset / plane.normal[axis]
+    if abs(offset) < 0.005 * diagonal:
+        offset = 0.0
+    return MirrorPlane(np.eye(3)[axis], float(offset))
+
+
+def _positive(plane: MirrorPlane) -> MirrorPlane:
+    """Return the same plane with the normal's largest part positive."""
+    axis = int(np.abs(plane.normal).argmax())
+    if plane.normal[axis] < 0:
+        return MirrorPlane(-plane.normal, -plane.offset)
+    return plane

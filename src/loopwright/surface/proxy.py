@@ -1,0 +1,90 @@
+"""The proxy: an even, coarse triangulation of a sculpt on which all planning runs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from loopwright.surface.collapse import CollapseOptions, collapse_short_edges
+from loopwright.surface.edges import build_edges, triangle_normals
+from loopwright.surface.flip import flip_edges
+from loopwright.surface.net import Net, make_net
+from loopwright.surface.project import SurfaceProjector
+from loopwright.surface.relax import relax_vertices
+from loopwright.surface.split import split_long_edges
+from loopwright.types import FloatArray, IntArray
+
+# A collapse stops at edges of this share of the wished length; the mean edge that is
+# left is then near to it (measured on spheres and heads).
+_SHORT = 0.86
+_LONG = 1.5
+
+
+@dataclass(frozen=True)
+class Proxy:
+    """A coarse net and where each vertex of the fine mesh went.
+
+    Attributes
+    ----------
+    net : the proxy; its ``origin`` is the fine vertex each vertex was.
+    cluster : (n,) int32, for each vertex of the fine mesh its proxy vertex,
+        reached along the surface, so never across a thin sheet.
+    """
+
+    net: Net
+    cluster: IntArray
+
+
+def even_edge(area: float, triangles: int) -> float:
+    """Return the edge length at which so many equilateral triangles cover the area."""
+    return float(np.sqrt(area / max(triangles, 1) * 4.0 / np.sqrt(3.0)))
+
+
+def surface_area(positions: FloatArray, triangles: IntArray) -> float:
+    """Return the area of a triangle mesh."""
+    return float(0.5 * np.linalg.norm(triangle_normals(positions, triangles), axis=1).sum())
+
+
+def coarsen(positions: FloatArray, triangles: IntArray, size: float) -> Proxy:
+    """Collapse a fine manifold to edges of about the wished length, without evening it out."""
+    net = make_net(positions, triangles, np.full(len(positions), size))
+    net, cluster = collapse_short_edges(
+        net, options=CollapseOptions(short=_SHORT, long=_LONG), rounds=16, least_share=0.02
+    )
+    return Proxy(net, cluster)
+
+
+def make_proxy(proxy: Proxy, size: FloatArray, projector: SurfaceProjector, *, rounds: int = 3) -> Proxy:
+    """Coarsen a net further to the wished edge length at each of its vertices and even it out.
+
+    The boundary keeps its place: its vertices are vertices of the fine mesh.
+    Topology is unchanged.
+    """
+    net, step = collapse_short_edges(
+        replace(proxy.net, size=size), options=CollapseOptions(short=_SHORT, long=_LONG), rounds=24, least_share=0.01
+    )
+    cluster = step[proxy.cluster]
+    for number in range(rounds):
+        net = flip_edges(net, rounds=6)
+        net = relax_vertices(net, projector, rounds=2)
+        if number == 0:
+            net, step = collapse_short_edges(net, options=CollapseOptions(short=0.6, long=_LONG), rounds=3)
+            cluster = step[cluster]
+            net = split_long_edges(net, projector, long=1.6, rounds=2)
+    return Proxy(flip_edges(net), cluster)
+
+
+def grade_sizes(net: Net, size: FloatArray, *, slope: float = 0.25, rounds: int = 60) -> FloatArray:
+    """Return sizes lowered so that none exceeds a neighbour's by more than ``slope`` times their distance."""
+    edges = build_edges(net.triangles, len(net.positions)).edges
+    a, b = edges[:, 0], edges[:, 1]
+    reach = slope * np.linalg.norm(net.positions[a] - net.positions[b], axis=1)
+    out = size.copy()
+    for _ in range(rounds):
+        before = out.copy()
+        np.minimum.at(out, a, before[b] + reach)
+        np.minimum.at(out, b, before[a] + reach)
+        if np.allclose(before, out, rtol=1e-4, atol=0.0):
+            break
+    return out

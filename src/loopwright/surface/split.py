@@ -1,0 +1,95 @@
+"""Split long edges of a net at their middles, many at once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from loopwright.surface.edges import (
+    build_edges,
+    contains_keys,
+    edge_keys,
+    key_pairs,
+    vertex_normals,
+)
+from loopwright.surface.net import Net
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import BoolArray, FloatArray, IntArray
+
+
+def split_long_edges(net: Net, projector: SurfaceProjector | None, *, long: float = 1.4, rounds: int = 4) -> Net:
+    """Split inner edges longer than ``long`` times the wished length; new vertices go on the sculpt.
+
+    Boundary edges and features are left alone: their shape belongs to whoever
+    drew them.
+    """
+    for _ in range(rounds):
+        n = len(net.positions)
+        table = build_edges(net.triangles, n)
+        a, b = table.edges[:, 0], table.edges[:, 1]
+        length = np.linalg.norm(net.positions[a] - net.positions[b], axis=1)
+        ratio = length / np.minimum(net.size[a], net.size[b])
+        wanted = (ratio > long) & ~table.is_boundary() & ~contains_keys(net.feature_keys, table.keys)
+        rank = np.empty(len(ratio), dtype=np.int64)
+        rank[np.argsort(np.where(wanted, ratio, 0.0), kind="stable")] = np.arange(1, len(ratio) + 1)
+        rank[~wanted] = 0
+        best = rank[table.triangle_edges].max(axis=1)
+        sides = table.edge_triangles
+        wanted &= (best[sides[:, 0]] == rank) & (best[sides[:, 1]] == rank)
+        if not wanted.any():
+            break
+        middles = 0.5 * (net.positions[a] + net.positions[b])[wanted]
+        if projector is not None:
+            normals = vertex_normals(net.positions, net.triangles)
+            mean = (normals[a] + normals[b])[wanted]
+            mean /= np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), 1e-300)
+            middles = projector.project(middles, mean).points
+        net, _ = split_edges(net, wanted, table.triangle_edges, table.edges, middles)
+    return net
+
+
+def split_edges(
+    net: Net, wanted: BoolArray, triangle_edges: IntArray, edges: IntArray, points: FloatArray
+) -> tuple[Net, IntArray]:
+    """Split the wanted edges, at most one in a triangle, at the given points.
+
+    Parameters
+    ----------
+    wanted : (e,) bool. triangle_edges, edges : as in an edge table.
+    points : (k, 3) float64, one for each wanted edge in order.
+
+    Returns
+    -------
+    net : the net with the new vertices appended.
+    new_vertex : (e,) int32, the vertex on each split edge, else -1.
+    """
+    n = len(net.positions)
+    new_vertex = np.full(len(edges), -1, dtype=np.int32)
+    new_vertex[wanted] = n + np.arange(int(wanted.sum()), dtype=np.int32)
+    hit = wanted[triangle_edges]
+    which = np.flatnonzero(hit.any(axis=1))
+    corner = hit[which].argmax(axis=1)
+    a, b, c = (net.triangles[which, (corner + k) % 3] for k in range(3))
+    middle = new_vertex[triangle_edges[which, corner]]
+    triangles = net.triangles.copy()
+    triangles[which] = np.stack([a, middle, c], axis=1)
+    triangles = np.concatenate([triangles, np.stack([middle, b, c], axis=1)]).astype(np.int32)
+    ends = edges[wanted]
+    features = key_pairs(net.feature_keys, n)
+    split_features = contains_keys(net.feature_keys, edge_keys(ends, n))
+    halves = [np.stack([ends[split_features, k], new_vertex[wanted][split_features]], axis=1) for k in (0, 1)]
+    gone = np.sort(edge_keys(ends[split_features], n))
+    features = np.concatenate([features[~contains_keys(gone, net.feature_keys)], *halves])
+    total = n + len(points)
+    out = replace(
+        net,
+        positions=np.concatenate([net.positions, points]),
+        triangles=np.ascontiguousarray(triangles),
+        size=np.concatenate([net.size, net.size[ends].mean(axis=1)]),
+        is_fixed=np.concatenate([net.is_fixed, np.zeros(len(points), dtype=bool)]),
+        feature_keys=np.sort(edge_keys(features, total)),
+        triangle_label=np.concatenate([net.triangle_label, net.triangle_label[which]]),
+        origin=np.concatenate([net.origin, np.full(len(points), -1, dtype=np.int32)]),
+    )
+    return out, new_vertex
