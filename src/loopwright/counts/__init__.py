@@ -1,0 +1,1 @@
+"""Whole numbers of segments on every arc, by one integer program."""

@@ -1,0 +1,123 @@
+"""The graph of constrained edges: borders between regions, rims of openings, the mirror plane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from loopwright.layout.piece import directed_edges, edge_keys, twin_corners
+from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
+
+ArcKind = Literal["border", "rim", "mirror", "cut"]
+KIND_CODES: dict[int, ArcKind] = {0: "border", 1: "rim", 2: "mirror", 3: "cut"}
+
+
+@dataclass(frozen=True)
+class ConstrainedEdges:
+    """Undirected edges (k, 2) with a < b, their kind code (see KIND_CODES) and the regions on both sides (-1: none)."""
+
+    edges: IntArray
+    kind: IntArray
+    sides: IntArray
+
+
+def constrained_edges(surface: RegionSurface) -> ConstrainedEdges:
+    """Collect rims, mirror edges, and edges between two regions."""
+    edges = directed_edges(surface.triangles)
+    twin = twin_corners(surface.triangles)
+    region = np.repeat(surface.triangle_region, 3)
+    other = np.where(twin >= 0, region[np.maximum(twin, 0)], -1)
+    boundary = twin < 0
+    border = (~boundary) & (region != other) & (np.arange(len(edges)) < twin)
+    pick = np.flatnonzero(boundary | border)
+    in_plane = surface.on_mirror[edges[pick]].all(axis=1)
+    kind = np.where(boundary[pick], np.where(in_plane, 2, 1), 0)
+    ordered = np.sort(edges[pick], axis=1)
+    sides = np.sort(np.stack([region[pick], other[pick]], axis=1), axis=1)[:, ::-1]
+    return ConstrainedEdges(ordered.astype(np.int32), kind.astype(np.int32), np.ascontiguousarray(sides, np.int32))
+
+
+@dataclass(frozen=True)
+class Chain:
+    """A chain of constrained edges between two nodes: vertex ids in order, and what it is."""
+
+    vertices: IntArray
+    kind: ArcKind
+    sides: tuple[int, int]
+
+    @property
+    def is_closed(self) -> bool:
+        return bool(self.vertices[0] == self.vertices[-1])
+
+
+def trace_chains(constrained: ConstrainedEdges, nodes: set[int], vertex_count: int) -> list[Chain]:
+    """Chain constrained edges between nodes.
+
+    Vertices with other than two constrained edges, or where the kind or the
+    sides change, are nodes even if not in ``nodes``.  A closed chain without
+    a node starts at its smallest vertex id.
+    """
+    marked = node_mask(constrained, vertex_count)
+    marked[list(nodes)] = True
+    adjacency: dict[int, list[tuple[int, int]]] = {}
+    for k, (a, b) in enumerate(constrained.edges.tolist()):
+        adjacency.setdefault(a, []).append((b, k))
+        adjacency.setdefault(b, []).append((a, k))
+    for around in adjacency.values():
+        around.sort()
+    used = np.zeros(len(constrained.edges), bool)
+    chains: list[Chain] = []
+
+    def walk(start: int, step: tuple[int, int]) -> None:
+        at, edge = step
+        path = [start, at]
+        used[edge] = True
+        while not marked[at] and at != start:
+            following = [(b, k) for b, k in adjacency[at] if not used[k]]
+            if not following:
+                break
+            at, k = following[0]
+            used[k] = True
+            path.append(at)
+        pair = constrained.sides[edge]
+        chains.append(Chain(np.array(path, np.int32), KIND_CODES[int(constrained.kind[edge])], (int(pair[0]), int(pair[1]))))
+
+    for start in sorted(adjacency):
+        if marked[start]:
+            for step in adjacency[start]:
+                if not used[step[1]]:
+                    walk(start, step)
+    for start in sorted(adjacency):
+        for step in adjacency[start]:
+            if not used[step[1]]:
+                walk(start, step)
+    return chains
+
+
+def node_mask(constrained: ConstrainedEdges, vertex_count: int) -> BoolArray:
+    """Return (n,) bool: vertices where constrained edges end, branch or change their kind or sides."""
+    flat = constrained.edges.reshape(-1)
+    degree = np.bincount(flat, minlength=vertex_count)
+    code = constrained.kind.astype(np.int64) * 2**40 + (constrained.sides[:, 0] + 1) * 2**20 + constrained.sides[:, 1] + 1
+    each = np.repeat(code, 2)
+    low = np.full(vertex_count, np.iinfo(np.int64).max)
+    high = np.full(vertex_count, -1, np.int64)
+    np.minimum.at(low, flat, each)
+    np.maximum.at(high, flat, each)
+    mask: BoolArray = (degree > 0) & ((degree != 2) | (low != high))
+    return mask
+
+
+def surface_edge_keys(edges: IntArray, vertex_count: int) -> np.ndarray:
+    """Return the keys of constrained edges for :func:`loopwright.layout.piece.cut_open`."""
+    return edge_keys(edges, vertex_count)
+
+
+def point_along(positions: FloatArray, chain: IntArray, distance: float) -> FloatArray:
+    """Return the point at an arc length from the start of a vertex chain (clamped to its end)."""
+    points = positions[chain]
+    length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    s = min(distance, float(length[-1]))
+    return np.array([np.interp(s, length, points[:, k]) for k in range(3)])

@@ -1,0 +1,169 @@
+"""A piece: one connected part of the surface, cut open along all constrained edges.
+
+A vertex of the surface that a piece touches along several constrained edges
+appears in the piece once for each wedge, so every piece is a plain manifold
+with boundary even where a region meets itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from loopwright.errors import InternalError
+from loopwright.types import FloatArray, IntArray
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A connected, oriented manifold with boundary whose boundary vertices carry their planned turns.
+
+    Attributes
+    ----------
+    triangles : (m, 3) int32, local vertex ids.
+    origin : (n,) int32, the surface vertex that each local vertex stands for.
+    quadrants : (n,) int32, for a boundary vertex how many quads meet there
+        inside this piece (1 a corner, 2 straight on, 3 re-entrant); 0 inside.
+    region : index of the region that the piece belongs to.
+    """
+
+    triangles: IntArray
+    origin: IntArray
+    quadrants: IntArray
+    region: int
+
+    @cached_property
+    def loops(self) -> list[IntArray]:
+        """The boundary loops as local vertex ids, the piece on the left of each."""
+        return boundary_loops(self.triangles)
+
+    @cached_property
+    def euler(self) -> int:
+        """The number of vertices - edges + faces."""
+        edges = np.sort(directed_edges(self.triangles), axis=1)
+        return len(self.origin) - len(np.unique(edges, axis=0)) + len(self.triangles)
+
+    @cached_property
+    def index_sum(self) -> int:
+        """The sum of (4 - valence) over the interior vertices of any fill of the piece.
+
+        It is 4 chi minus the sum of (2 - quadrants) along the boundary
+        (derived from Euler's formula).
+        """
+        on_boundary = self.quadrants > 0
+        return 4 * self.euler - int((2 - self.quadrants[on_boundary]).sum())
+
+
+def directed_edges(triangles: IntArray) -> IntArray:
+    """Return the (3m, 2) directed edges, triangle by triangle: corners 0-1, 1-2, 2-0."""
+    return np.ascontiguousarray(np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=2).reshape(-1, 2))
+
+
+def edge_keys(edges: IntArray, vertex_count: int) -> np.ndarray:
+    """Return one int64 per undirected edge."""
+    ordered = np.sort(edges, axis=1).astype(np.int64)
+    keys: np.ndarray = ordered[:, 0] * np.int64(vertex_count) + ordered[:, 1]
+    return keys
+
+
+def twin_corners(triangles: IntArray) -> IntArray:
+    """Return for each directed edge 3t+i the directed edge on its other side, or -1."""
+    edges = directed_edges(triangles)
+    count = int(triangles.max()) + 1 if len(triangles) else 0
+    forward = edges[:, 0].astype(np.int64) * count + edges[:, 1]
+    backward = edges[:, 1].astype(np.int64) * count + edges[:, 0]
+    order = np.argsort(forward, kind="stable")
+    if np.any(forward[order][1:] == forward[order][:-1]):
+        raise InternalError("A piece of the surface is not an oriented manifold: two triangles run along an edge the same way.")
+    place = np.searchsorted(forward[order], backward)
+    place = np.minimum(place, len(order) - 1)
+    found = forward[order][place] == backward
+    return np.where(found, order[place], -1).astype(np.int32)
+
+
+def boundary_loops(triangles: IntArray) -> list[IntArray]:
+    """Return closed boundary loops as vertex ids, the surface on the left; each starts at its smallest id."""
+    edges = directed_edges(triangles)
+    rim = edges[twin_corners(triangles) < 0]
+    follow = dict(zip(rim[:, 0].tolist(), rim[:, 1].tolist(), strict=True))
+    if len(follow) != len(rim):
+        raise InternalError("A boundary passes twice through one vertex of a piece.")
+    loops = []
+    for start in sorted(follow):
+        if start not in follow:
+            continue
+        loop, at = [start], follow.pop(start)
+        while at != start:
+            loop.append(at)
+            at = follow.pop(at)
+        loops.append(np.array(loop, np.int32))
+    return loops
+
+
+def cut_open(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tuple[IntArray, IntArray, IntArray]:
+    """Cut a triangulation along edges.
+
+    Parameters
+    ----------
+    triangles : (m, 3) int32.
+    cut_keys : undirected edges to cut along, as :func:`edge_keys` with ``vertex_count``.
+
+    Returns
+    -------
+    wedges : (m, 3) int32, the triangles in terms of wedge ids.
+    origin : (w,) int32, the vertex of each wedge.
+    component : (m,) int32, the connected part that each triangle falls into.
+    """
+    edges = directed_edges(triangles)
+    twin = twin_corners(triangles)
+    joined = (twin >= 0) & ~np.isin(edge_keys(edges, vertex_count), cut_keys)
+    here = np.flatnonzero(joined & (np.arange(len(twin)) < twin))
+    there = twin[here]
+    # directed edge 3t+i leaves corner i of t and arrives at corner i+1
+    ahead, ahead_there = 3 * (here // 3) + (here + 1) % 3, 3 * (there // 3) + (there + 1) % 3
+    rows, cols = np.concatenate([here, ahead]), np.concatenate([ahead_there, there])
+    size = 3 * len(triangles)
+    graph = coo_matrix((np.ones(len(rows), np.int8), (rows, cols)), shape=(size, size))
+    _, label = connected_components(graph, directed=False)
+    flat = triangles.reshape(-1)
+    # number wedges by their vertex, then by first corner, so that the numbering is stable
+    first = np.full(label.max() + 1, size, np.int64)
+    np.minimum.at(first, label, np.arange(size))
+    order = np.lexsort((first, flat[first]))
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    dual = coo_matrix((np.ones(len(here), np.int8), (here // 3, there // 3)), shape=(len(triangles),) * 2)
+    _, component = connected_components(dual, directed=False)
+    return (rank[label].reshape(-1, 3).astype(np.int32), flat[first[order]].astype(np.int32), component.astype(np.int32))
+
+
+def extract(triangles: IntArray, origin: IntArray, keep: np.ndarray) -> tuple[IntArray, IntArray, IntArray]:
+    """Return the kept triangles on compact ids, their origin, and the old ids."""
+    used, local = np.unique(triangles[keep], return_inverse=True)
+    return local.reshape(-1, 3).astype(np.int32), origin[used].astype(np.int32), used.astype(np.int32)
+
+
+def side_chains(loop: IntArray, quadrants: IntArray) -> list[IntArray]:
+    """Cut a boundary loop at its vertices with other than two quadrants.
+
+    Returns chains of vertex ids that share their end vertices; one closed
+    chain (first repeated at the end) where the loop has no such vertex.
+    """
+    at = np.flatnonzero(quadrants[loop] != 2)
+    if len(at) == 0:
+        return [np.append(loop, loop[0])]
+    turned = np.roll(loop, -at[0])
+    at = at - at[0]
+    ends: Sequence[int] = [*at[1:].tolist(), len(loop)]
+    closed = np.append(turned, turned[0])
+    return [closed[a : b + 1] for a, b in zip(at.tolist(), ends, strict=True)]
+
+
+def arc_length(points: FloatArray) -> FloatArray:
+    """Return the running length along a polyline, starting with zero."""
+    return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])

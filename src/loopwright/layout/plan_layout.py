@@ -1,0 +1,219 @@
+"""The layout stage: from a surface with regions to patches of three to five sides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from loopwright.errors import InternalError
+from loopwright.layout.border_graph import (
+    Chain,
+    ConstrainedEdges,
+    constrained_edges,
+    node_mask,
+    point_along,
+    surface_edge_keys,
+    trace_chains,
+)
+from loopwright.layout.piece import Piece, cut_open, directed_edges, edge_keys, extract, side_chains, twin_corners
+from loopwright.layout.plan_turns import NodeRule, TurnOptions, Wedge, plan_turns
+from loopwright.layout.split_patches import Growing, SplitOptions, split_piece
+from loopwright.layout.types import Arc, Layout, Patch
+from loopwright.progress import Progress, silent
+from loopwright.types import FloatArray, IntArray, RegionSurface
+
+
+@dataclass(frozen=True)
+class LayoutOptions:
+    """Options of the layout stage: the weights of the turn plan and of the cuts."""
+
+    turns: TurnOptions = field(default_factory=TurnOptions)
+    splits: SplitOptions = field(default_factory=SplitOptions)
+
+
+def plan_layout(
+    surface: RegionSurface,
+    vertex_size: FloatArray,
+    *,
+    options: LayoutOptions | None = None,
+    progress: Progress = silent,
+) -> Layout:
+    """Plan corners and poles, then cut every region into patches.
+
+    Parameters
+    ----------
+    surface : every component must have a border or a rim.
+    vertex_size : (n,) wished edge length at each vertex.
+    """
+    opt = options or LayoutOptions()
+    constrained = constrained_edges(surface)
+    chains = trace_chains(constrained, set(), len(surface.positions))
+    pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns)
+    growing = Growing(surface.positions, set(node_vertices(constrained, chains, len(surface.positions))))
+    parts: list[Piece] = []
+    for i, piece in enumerate(pieces):
+        progress("layout", i / len(pieces))
+        size = float(np.median(vertex_size[piece.origin]))
+        parts.extend(split_piece(piece, growing, size, options=opt.splits))
+    progress("layout", 1.0)
+    return assemble_layout(surface, growing, constrained, parts)
+
+
+def node_vertices(constrained: ConstrainedEdges, chains: list[Chain], vertex_count: int) -> list[int]:
+    """Return all nodes: branch vertices and the seam of each closed chain."""
+    marked = set(np.flatnonzero(node_mask(constrained, vertex_count)).tolist())
+    marked.update(int(c.vertices[0]) for c in chains)
+    marked.update(int(c.vertices[-1]) for c in chains)
+    return sorted(marked)
+
+
+def plan_pieces(
+    surface: RegionSurface,
+    constrained: ConstrainedEdges,
+    chains: list[Chain],
+    vertex_size: FloatArray,
+    options: TurnOptions,
+) -> list[Piece]:
+    """Cut the surface into its regions' pieces and give every boundary vertex its quadrants."""
+    count = len(surface.positions)
+    keys = surface_edge_keys(constrained.edges, count)
+    wedges, origin, component = cut_open(surface.triangles, keys, count)
+    nodes = np.flatnonzero(node_mask(constrained, count))
+    on_constraint = np.zeros(count, bool)
+    on_constraint[constrained.edges.reshape(-1)] = True
+    quadrants = np.where(on_constraint[origin], 2, 0).astype(np.int32)
+    angle = wedge_angles(surface, constrained, chains, wedges, origin, vertex_size)
+    piece_of_wedge = np.zeros(len(origin), np.int64)
+    piece_of_wedge[wedges.reshape(-1)] = np.repeat(component, 3)
+    euler = [_euler(wedges[component == c]) for c in range(int(component.max()) + 1)]
+    is_node = np.zeros(count, bool)
+    is_node[nodes] = True
+    listed = np.flatnonzero(is_node[origin])
+    asked = [Wedge(int(origin[w]), int(piece_of_wedge[w]), float(angle[w])) for w in listed.tolist()]
+    rules = {v: _rule(surface, constrained, v) for v in nodes.tolist()}
+    quadrants[listed] = plan_turns(asked, rules, euler, options=options)
+    pieces = []
+    for c in range(len(euler)):
+        local, below, used = extract(wedges, origin, component == c)
+        region = int(surface.triangle_region[np.flatnonzero(component == c)[0]])
+        pieces.append(Piece(local, below, quadrants[used], region))
+    return pieces
+
+
+def _euler(triangles: IntArray) -> int:
+    edges = np.unique(np.sort(directed_edges(triangles), axis=1), axis=0)
+    return len(np.unique(triangles)) - len(edges) + len(triangles)
+
+
+def _rule(surface: RegionSurface, constrained: ConstrainedEdges, vertex: int) -> NodeRule:
+    kinds = set(constrained.kind[(constrained.edges == vertex).any(axis=1)].tolist())
+    if 2 in kinds:
+        return NodeRule(1, 2, 1) if 1 in kinds else NodeRule(2, 2, 2)
+    return NodeRule(1, 4, 2) if 1 in kinds else NodeRule(3, 5, 4)
+
+
+def wedge_angles(
+    surface: RegionSurface,
+    constrained: ConstrainedEdges,
+    chains: list[Chain],
+    wedges: IntArray,
+    origin: IntArray,
+    vertex_size: FloatArray,
+) -> FloatArray:
+    """Return (w,) the angle of each wedge at a node, measured one edge length along its two borders.
+
+    Other wedges get pi.  Angles are seen in the plane of the mean normal
+    round the node; those of an interior node sum to 2 pi.
+    """
+    out = np.full(len(origin), np.pi)
+    ends: dict[tuple[int, int], FloatArray] = {}
+    for chain in chains:
+        for path in (chain.vertices, chain.vertices[::-1]):
+            reach = float(vertex_size[path[0]])
+            ends[int(path[0]), int(path[1])] = point_along(surface.positions, path, reach)
+    edges = directed_edges(surface.triangles)
+    flat = wedges.reshape(-1)
+    p = surface.positions[surface.triangles]
+    normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+    twin = twin_corners(wedges)
+    first, last = {}, {}
+    for e in np.flatnonzero(twin < 0).tolist():
+        first[int(flat[e])] = int(edges[e, 1])
+        last[int(flat[3 * (e // 3) + (e + 1) % 3])] = int(edges[e, 0])
+    vertex_normal = np.zeros_like(surface.positions)
+    for i in range(3):
+        np.add.at(vertex_normal, surface.triangles[:, i], normal)
+    for w, ahead in first.items():
+        v = int(origin[w])
+        behind = last[w]
+        if (v, ahead) not in ends or (v, behind) not in ends:
+            continue
+        up = vertex_normal[v]
+        a = ends[v, ahead] - surface.positions[v]
+        b = ends[v, behind] - surface.positions[v]
+        n = up / (np.linalg.norm(up) + 1e-300)
+        a, b = a - (a @ n) * n, b - (b @ n) * n
+        out[w] = np.arctan2(np.cross(a, b) @ n, a @ b) % (2 * np.pi)
+    return out
+
+
+def assemble_layout(
+    surface: RegionSurface, growing: Growing, constrained: ConstrainedEdges, parts: list[Piece]
+) -> Layout:
+    """Chain all constrained and cut edges between nodes, and describe every patch by arcs."""
+    count = len(growing.positions)
+    cut_edges = [np.stack([c[:-1], c[1:]], axis=1) for c in growing.cut_chains]
+    extra = np.sort(np.concatenate(cut_edges), axis=1) if cut_edges else np.zeros((0, 2), np.int32)
+    merged = ConstrainedEdges(
+        np.concatenate([constrained.edges, extra]).astype(np.int32),
+        np.concatenate([constrained.kind, np.full(len(extra), 3)]).astype(np.int32),
+        np.concatenate([constrained.sides, np.full((len(extra), 2), -1)]).astype(np.int32),
+    )
+    nodes = set(growing.nodes)
+    for part in parts:
+        nodes.update(part.origin[part.quadrants == 1].tolist())
+    chains = trace_chains(merged, nodes, count)
+    arcs = tuple(_arc(c, growing.positions) for c in chains)
+    arc_of = {}
+    for i, arc in enumerate(arcs):
+        arc_of[int(arc.vertices[0]), int(arc.vertices[1])] = (i, True)
+        arc_of[int(arc.vertices[-1]), int(arc.vertices[-2])] = (i, False)
+    patches = tuple(_patch(part, arc_of, arcs) for part in parts)
+    on_mirror = np.concatenate([surface.on_mirror, np.zeros(count - len(surface.positions), bool)])
+    node_list = np.array(sorted(nodes), np.int32)
+    quads = np.zeros(count, np.int64)
+    for part in parts:
+        np.add.at(quads, part.origin, part.quadrants)
+    return Layout(surface, growing.positions, on_mirror, node_list, quads[node_list].astype(np.int32), arcs, patches)
+
+
+def _arc(chain: Chain, positions: FloatArray) -> Arc:
+    points = positions[chain.vertices]
+    length = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
+    return Arc(chain.vertices, points, chain.kind, chain.sides, length)
+
+
+def _patch(part: Piece, arc_of: dict[tuple[int, int], tuple[int, bool]], arcs: tuple[Arc, ...]) -> Patch:
+    loop = part.loops[0]
+    sides = side_chains(loop, part.quadrants)
+    described = []
+    for side in sides:
+        path = part.origin[side]
+        listed: list[tuple[int, bool]] = []
+        at = 0
+        while at < len(path) - 1:
+            found = arc_of.get((int(path[at]), int(path[at + 1])))
+            if found is None:
+                raise InternalError("The side of a patch does not start at a node.")
+            listed.append(found)
+            at += len(arcs[found[0]].vertices) - 1
+        if at != len(path) - 1:
+            raise InternalError("The side of a patch does not end at a node.")
+        described.append(tuple(listed))
+    boundary = np.concatenate([s[:-1] for s in sides])
+    corners = np.concatenate([[0], np.cumsum([len(s) - 1 for s in sides])[:-1]])
+    return Patch(part.triangles, part.origin, boundary, tuple(int(c) for c in corners), tuple(described), part.region)
+
+
+__all__ = ["LayoutOptions", "plan_layout", "plan_pieces", "assemble_layout", "edge_keys"]

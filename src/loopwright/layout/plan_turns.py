@@ -1,0 +1,152 @@
+"""Choose at every junction how many quads each region gets: corners and poles are planned.
+
+At a node every wedge (one region's share of the surroundings) gets k = 1, 2
+or 3 quads: 1 is a corner, 2 straight on, 3 re-entrant.  The valence of the
+node is the sum.  All k are chosen together by a small integer program: near
+the measured angles, valence 4 where that costs little, and few poles inside
+the regions, whose index sum is 4 chi - sum of (2 - k).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import coo_matrix
+
+from loopwright.errors import InfeasibleError
+from loopwright.types import FloatArray, IntArray
+
+
+@dataclass(frozen=True)
+class TurnOptions:
+    """Weights of the plan.
+
+    node_pole : price of a junction that becomes a pole.
+    inner_pole : price of one pole that the plan forces inside a region.
+    bend : price of making a corner where no junction is.
+    """
+
+    node_pole: float = 1.1
+    inner_pole: float = 0.9
+    bend: float = 0.4
+
+
+@dataclass(frozen=True)
+class Wedge:
+    """One region's share of the surroundings of a node: the piece, the node, the angle in radians."""
+
+    node: int
+    piece: int
+    angle: float
+
+
+@dataclass(frozen=True)
+class NodeRule:
+    """How many quads may meet at a node, and the wished number.
+
+    Interior nodes: 3 to 5, wished 4.  On a rim: 1 to 3, wished 2.  In the
+    mirror plane: 2 exactly, so that the whole mesh has valence 4 there; 1
+    where the plane meets a rim.
+    """
+
+    least: int
+    most: int
+    wished: int
+    is_bend: bool = False
+
+
+def plan_turns(
+    wedges: list[Wedge], rules: dict[int, NodeRule], piece_euler: list[int], *, options: TurnOptions | None = None
+) -> IntArray:
+    """Return (len(wedges),) quads per wedge.
+
+    Raises
+    ------
+    InfeasibleError : where a node's rule cannot be met.
+    """
+    opt = options or TurnOptions()
+    if not wedges:
+        return np.zeros(0, np.int32)
+    choices = (1, 2, 3, 4)
+    program = _Program()
+    pick = np.array([[program.binary(_turn_cost(w, k, rules[w.node], opt)) for k in choices] for w in wedges])
+    for row in pick:
+        program.equal(row, np.ones(4), 1)
+    nodes = sorted({w.node for w in wedges})
+    for node in nodes:
+        rule = rules[node]
+        mine = [i for i, w in enumerate(wedges) if w.node == node]
+        columns = pick[mine].reshape(-1)
+        quads = np.tile(choices, len(mine)).astype(float)
+        least, most = max(rule.least, len(mine)), max(rule.most, len(mine))
+        program.between(columns, quads, least, most)
+        off = program.real(opt.node_pole)
+        program.between(np.append(columns, off), np.append(quads, -1.0), -np.inf, rule.wished)
+        program.between(np.append(columns, off), np.append(quads, 1.0), rule.wished, np.inf)
+    for piece, euler in enumerate(piece_euler):
+        mine = [i for i, w in enumerate(wedges) if w.piece == piece]
+        if not mine:
+            continue
+        columns = pick[mine].reshape(-1)
+        turns = np.tile([2.0 - k for k in choices], len(mine))
+        index = program.real(opt.inner_pole)
+        program.between(np.append(columns, index), np.append(turns, 1.0), 4 * euler, np.inf)
+        program.between(np.append(columns, index), np.append(turns, -1.0), -np.inf, 4 * euler)
+    solution = program.solve()
+    return (solution[pick] > 0.5).argmax(axis=1).astype(np.int32) + 1
+
+
+def _turn_cost(wedge: Wedge, quads: int, rule: NodeRule, opt: TurnOptions) -> float:
+    off = abs(wedge.angle / (np.pi / 2) - quads)
+    cost = min(off * off, 2.0 + 0.2 * off)
+    if rule.is_bend and quads != 2:
+        cost += opt.bend
+    return cost + (3.0 if quads == 4 else 0.0)
+
+
+class _Program:
+    """A small integer program, column by column."""
+
+    def __init__(self) -> None:
+        self.cost: list[float] = []
+        self.is_integer: list[int] = []
+        self.rows: list[tuple[FloatArray, FloatArray, float, float]] = []
+
+    def binary(self, cost: float) -> int:
+        self.cost.append(cost)
+        self.is_integer.append(1)
+        return len(self.cost) - 1
+
+    def real(self, cost: float) -> int:
+        self.cost.append(cost)
+        self.is_integer.append(0)
+        return len(self.cost) - 1
+
+    def equal(self, columns: np.ndarray, values: FloatArray, right: float) -> None:
+        self.rows.append((columns, values, right, right))
+
+    def between(self, columns: np.ndarray, values: FloatArray, low: float, high: float) -> None:
+        self.rows.append((columns, values, low, high))
+
+    def solve(self) -> FloatArray:
+        row = np.concatenate([np.full(len(c), i) for i, (c, _, _, _) in enumerate(self.rows)])
+        col = np.concatenate([c for c, _, _, _ in self.rows])
+        val = np.concatenate([v for _, v, _, _ in self.rows])
+        matrix = coo_matrix((val, (row, col)), shape=(len(self.rows), len(self.cost)))
+        low = np.array([r[2] for r in self.rows])
+        high = np.array([r[3] for r in self.rows])
+        integer = np.array(self.is_integer)
+        upper = np.where(integer > 0, 1.0, np.inf)
+        result = milp(
+            np.array(self.cost),
+            constraints=LinearConstraint(matrix.tocsr(), low, high),
+            bounds=Bounds(np.zeros(len(upper)), upper),
+            integrality=integer,
+            options={"time_limit": 10.0},
+        )
+        if result.x is None:
+            raise InfeasibleError("No choice of corners fits all junctions; move junctions that lie on one another apart.")
+        solution: FloatArray = result.x
+        return solution

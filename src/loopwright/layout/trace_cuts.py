@@ -1,0 +1,211 @@
+"""Trace candidate cuts through a piece along its cross field.
+
+A cut is a shortest path in a graph whose states are (vertex, arm of the
+cross).  Steps go to the ring neighbours and, across the edge opposite, to
+the vertex behind it; they cost their length, raised by how far they drift
+from the arm.  Turning is impossible within a state, so a cut leaves one
+boundary at a right angle and arrives at the other at one.
+
+References
+----------
+Pietroni, Puppo, Marcias, Scopigno, Cignoni, "Tracing field-coherent quad
+layouts", CGF 35(7), 2016, doi:10.1111/cgf.13045 (paths in a graph of
+directed states; from the idea).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import dijkstra
+
+from loopwright.layout.cross_field import Frames, transport
+from loopwright.layout.piece import directed_edges
+from loopwright.types import FloatArray, IntArray
+
+DRIFT_WEIGHT = 6.0
+DRIFT_LIMIT = np.radians(50.0)
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Directed steps between vertices: ring edges and hinges across one edge.
+
+    ``angle`` is the direction in the tail's frame; ``turn`` carries an angle
+    at the tail to the head; ``across`` is the directed edge that a hinge
+    crosses, -1 for a ring edge; ``share`` is where on it, from its tail.
+    """
+
+    tail: IntArray
+    head: IntArray
+    length: FloatArray
+    angle: FloatArray
+    turn: FloatArray
+    across: IntArray
+    share: FloatArray
+
+
+def collect_steps(positions: FloatArray, triangles: IntArray, quadrants: IntArray, frames: Frames) -> Steps:
+    """Return all steps of a piece (see :class:`Steps`)."""
+    edges = directed_edges(triangles)
+    turn = transport(frames)
+    leave = frames.start.reshape(-1)
+    tail, head = edges[:, 0], edges[:, 1]
+    length = np.linalg.norm(positions[head] - positions[tail], axis=1)
+    # rim edges exist in one direction only; their reverse is the sweep side of the same triangle
+    rim = np.flatnonzero(frames.twin < 0)
+    reverse_angle = (frames.start + frames.sweep)[:, [1, 2, 0]].reshape(-1)[rim]
+    hinges = _hinges(positions, triangles, frames, turn)
+    return Steps(
+        tail=np.concatenate([tail, head[rim], hinges.tail]).astype(np.int32),
+        head=np.concatenate([head, tail[rim], hinges.head]).astype(np.int32),
+        length=np.concatenate([length, length[rim], hinges.length]),
+        angle=np.concatenate([leave, reverse_angle, hinges.angle]),
+        turn=np.concatenate([turn, -turn[rim], hinges.turn]),
+        across=np.concatenate([np.full(len(tail) + len(rim), -1), hinges.across]).astype(np.int32),
+        share=np.concatenate([np.zeros(len(tail) + len(rim)), hinges.share]),
+    )
+
+
+def _hinges(positions: FloatArray, triangles: IntArray, frames: Frames, turn: FloatArray) -> Steps:
+    """Steps from a vertex straight across the opposite edge of one of its triangles."""
+    edges = directed_edges(triangles)
+    cross = np.flatnonzero(frames.twin >= 0)
+    other = frames.twin[cross]
+    apex = triangles[cross // 3, (cross + 2) % 3]
+    far = triangles[other // 3, (other + 2) % 3]
+    a, b = edges[cross, 0], edges[cross, 1]
+    # unfold both triangles into a plane: a at 0, b on the x axis
+    axis = positions[b] - positions[a]
+    base = np.linalg.norm(axis, axis=1)
+    axis = axis / np.maximum(base, 1e-300)[:, None]
+
+    def flat(p: FloatArray, side: float) -> FloatArray:
+        rel = p - positions[a]
+        along = np.einsum("ij,ij->i", rel, axis)
+        return np.stack([along, side * np.linalg.norm(rel - along[:, None] * axis, axis=1)], axis=1)
+
+    pa, pf = flat(positions[apex], 1.0), flat(positions[far], -1.0)
+    share = pa[:, 1] / np.maximum(pa[:, 1] - pf[:, 1], 1e-300)
+    hit = (pa[:, 0] + share * (pf[:, 0] - pa[:, 0])) / np.maximum(base, 1e-300)
+    fine = (hit > 0.12) & (hit < 0.88)
+    to_a, to_far = -pa, pf - pa
+    bend = np.arctan2(to_a[:, 0] * to_far[:, 1] - to_a[:, 1] * to_far[:, 0], (to_a * to_far).sum(axis=1))
+    out = 3 * (cross // 3) + (cross + 2) % 3  # directed edge apex -> a
+    angle = frames.start.reshape(-1)[out] + bend * frames.scale[apex]
+    # a -> far is the directed edge after the twin b -> a
+    onward = 3 * (other // 3) + (other + 1) % 3
+    carried = turn[out] + turn[onward]
+    length = np.linalg.norm(to_far, axis=1)
+    picked = cross.astype(np.int32)
+    return Steps(apex[fine], far[fine], length[fine], angle[fine], carried[fine], picked[fine], hit[fine])
+
+
+@dataclass(frozen=True)
+class CutGraph:
+    """States (vertex, arm) of a piece and the costs between them.
+
+    State ``4 v + j`` at an inner vertex is arm j; at a boundary vertex it is
+    the inward direction j quadrants from the outgoing boundary edge
+    (1 <= j < quadrants).  Only boundary states of the starts have steps out.
+    """
+
+    matrix: csr_matrix
+    steps: Steps
+    step_of: dict[tuple[int, int], int]
+    quadrants: IntArray
+
+
+def build_graph(
+    steps: Steps, field: FloatArray, quadrants: IntArray, *, drift_limit: float = DRIFT_LIMIT
+) -> CutGraph:
+    """Build the state graph; see :class:`CutGraph`."""
+    tail, head = steps.tail, steps.head
+    quarter = np.pi / 2
+    rows, cols, costs, ids = [], [], [], []
+    inner_tail, inner_head = quadrants[tail] == 0, quadrants[head] == 0
+    for arm in range(4):
+        direction = field[tail] + arm * quarter
+        usable = inner_tail | ((arm >= 1) & (arm < quadrants[tail]))
+        drift = _wrap(steps.angle - direction)
+        # at the boundary angles do not wrap: frames there span less than a full turn
+        usable &= np.abs(drift) < drift_limit
+        arrival = direction + steps.turn
+        arm_head = np.rint((arrival - field[head]) / quarter)
+        misfit = _wrap(arrival - field[head] - arm_head * quarter)
+        # at a boundary vertex: the state is the inward direction, opposite to the arrival
+        inward = np.where(inner_head, arm_head, arm_head + 2) % 4
+        back_angle = _wrap_positive(arrival + np.pi)
+        inward_exact = np.rint(back_angle / quarter)
+        inward = np.where(inner_head, inward, inward_exact)
+        usable &= inner_head | ((inward >= 1) & (inward < quadrants[head]))
+        cost = steps.length * (1.0 + DRIFT_WEIGHT * (drift / (np.pi / 4)) ** 2 + (misfit / (np.pi / 4)) ** 2)
+        index = np.flatnonzero(usable)
+        rows.append(4 * tail[index] + arm)
+        cols.append(4 * head[index] + inward[index].astype(np.int64))
+        costs.append(cost[index])
+        ids.append(index)
+    row, col = np.concatenate(rows).astype(np.int64), np.concatenate(cols).astype(np.int64)
+    cost, ident = np.concatenate(costs), np.concatenate(ids)
+    # boundary states are split in two: 4v+j to start from, 4v+j+size to arrive at, so that no path runs through them
+    size = 4 * len(quadrants)
+    col = np.where(quadrants[col // 4] > 0, col + size, col)
+    order = np.lexsort((cost, col, row))
+    row, col, cost, ident = row[order], col[order], cost[order], ident[order]
+    first = np.ones(len(row), bool)
+    first[1:] = (row[1:] != row[:-1]) | (col[1:] != col[:-1])
+    row, col, cost, ident = row[first], col[first], cost[first], ident[first]
+    matrix = csr_matrix((np.maximum(cost, 1e-12), (row, col)), shape=(2 * size, 2 * size))
+    step_of = dict(zip(zip(row.tolist(), col.tolist(), strict=True), ident.tolist(), strict=True))
+    return CutGraph(matrix, steps, step_of, quadrants)
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A traced cut: from boundary vertex ``start`` (leaving ``start_arm`` quadrants in) to ``end``."""
+
+    start: int
+    start_arm: int
+    end: int
+    end_arm: int
+    cost: float
+
+
+def trace_from(graph: CutGraph, starts: list[tuple[int, int]], *, limit: float = np.inf) -> tuple[list[Cut], FloatArray, IntArray]:
+    """Trace from (vertex, arm) boundary states to every boundary state within ``limit``.
+
+    Returns the cuts, and Dijkstra's predecessors per start for :func:`cut_steps`.
+    """
+    size = 4 * len(graph.quadrants)
+    sources = [4 * v + arm for v, arm in starts]
+    cost, before = dijkstra(graph.matrix, indices=sources, return_predecessors=True, limit=limit)
+    cuts: list[Cut] = []
+    for k, (vertex, arm) in enumerate(starts):
+        reached = np.flatnonzero(np.isfinite(cost[k, size:]))
+        for state in reached.tolist():
+            if state // 4 != vertex:
+                cuts.append(Cut(vertex, arm, state // 4, state % 4, float(cost[k, size + state])))
+    return cuts, cost, before
+
+
+def cut_steps(graph: CutGraph, cut: Cut, before: IntArray) -> list[int]:
+    """Return the step ids of a cut, from its start to its end, given its start's predecessors."""
+    size = 4 * len(graph.quadrants)
+    state = size + 4 * cut.end + cut.end_arm
+    source = 4 * cut.start + cut.start_arm
+    out = []
+    while state != source:
+        previous = int(before[state])
+        out.append(graph.step_of[previous, state])
+        state = previous
+    return out[::-1]
+
+
+def _wrap(angle: FloatArray) -> FloatArray:
+    return (angle + np.pi) % (2 * np.pi) - np.pi
+
+
+def _wrap_positive(angle: FloatArray) -> FloatArray:
+    return angle % (2 * np.pi)
