@@ -1,0 +1,1 @@
+"""Topological filling of patches with quads, and placing the fill in the surface."""
