@@ -14,7 +14,11 @@ def add_wish_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the wishes for a mesh to a command's parser."""
     wishes = parser.add_argument_group("wishes")
     wishes.add_argument(
-        "--budget", type=int, default=_DEFAULTS.budget, metavar="N", help="faces of the whole mesh (default %(default)s)"
+        "--budget",
+        type=int,
+        default=_DEFAULTS.budget,
+        metavar="N",
+        help="faces of the whole mesh (default %(default)s)",
     )
     wishes.add_argument(
         "--leave-open",

@@ -1,0 +1,158 @@
+"""Put the report's page together: plain HTML with its style and pictures inside, no outside resource."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+from importlib.resources import files
+
+from loopwright import __version__
+from loopwright.report.picture import DrawnPicture
+from loopwright.report.show_pictures import (
+    show_arc_legend,
+    show_heat_scale,
+    show_pictures,
+    show_pole_legend,
+    show_region_legend,
+)
+from loopwright.report.show_tables import show_tables
+from loopwright.report.summarize import Summary
+
+_SCRIPT = """for (const plate of document.querySelectorAll(".plate"))
+  plate.addEventListener("click", () => plate.parentElement.classList.toggle("wide"));"""
+
+
+def make_page(summary: Summary, drawn: Sequence[DrawnPicture], *, heat_limit: float) -> str:
+    """Return the page as HTML.
+
+    Parameters
+    ----------
+    summary
+        The figures.
+    drawn
+        The pictures; sections without any are left out.
+    heat_limit
+        The end of the heat maps' scale, in diagonals of the sculpt.
+    """
+    sections = [
+        _section("sculpt", "The sculpt and its regions", _sculpt_words(summary), _sculpt_body(summary, drawn)),
+        _section("layout", "The layout", _layout_words(summary), _layout_body(summary, drawn)),
+        _section("mesh", "The mesh over the sculpt", _MESH_WORDS, _mesh_body(summary, drawn)),
+        _section("openings", "The openings", "", show_pictures(drawn, ["opening-"])),
+        _section("distance", "How close it lies", _HEAT_WORDS, _heat_body(summary, drawn, heat_limit)),
+        _section("figures", "Figures", "", show_tables(summary)),
+    ]
+    present = [section for section in sections if section]
+    title = f"{summary.sculpt}: {'the mesh' if summary.faces else 'the plan'}"
+    style = files("loopwright.report").joinpath("page.css").read_text(encoding="utf-8")
+    return (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n{_top(summary, present)}<main>\n"
+        f"{_head(summary)}{_notes(summary)}{''.join(body for _, _, body in present)}"
+        f"<footer>Loopwright {__version__}. The figures of this page also lie beside it, in report.json.</footer>\n"
+        f"</main>\n<script>\n{_SCRIPT}\n</script>\n</body>\n</html>\n"
+    )
+
+
+_MESH_WORDS = (
+    "The faces in the colours of their regions, laid over the sculpt in grey. Where grey shows between the faces, the "
+    "area was left open. The marks are the poles."
+)
+_HEAT_WORDS = (
+    "First from every point of the sculpt to the surface that the mesh describes, then from that surface to the "
+    "sculpt. Areas of the sculpt beyond an opening are grey: no faces were wanted there."
+)
+
+
+def _section(name: str, title: str, words: str, body: str) -> tuple[str, str, str] | None:
+    if not body:
+        return None
+    lead = f'<p class="soft">{words}</p>' if words else ""
+    return name, title, f'<section id="part-{name}">\n<h2>{title}</h2>\n{lead}\n{body}\n</section>\n'
+
+
+def _top(summary: Summary, sections: Sequence[tuple[str, str, str]]) -> str:
+    links = "".join(f'<a href="#part-{name}">{title}</a>' for name, title, _ in sections)
+    return f'<nav class="top"><div><b>{escape(summary.sculpt)}</b>{links}</div></nav>\n'
+
+
+def _head(summary: Summary) -> str:
+    kind = "All-quad mesh" if summary.faces else "Plan of an all-quad mesh"
+    lead = f"from a sculpt of {summary.triangles:,} triangles in {len(summary.regions)} regions"
+    tiles = "".join(
+        f"<div><dt>{escape(name)}</dt><dd>{escape(value)}<small>{escape(more)}</small></dd></div>"
+        for name, value, more in _tiles(summary)
+    )
+    return (
+        f'<header class="head"><h1>{escape(summary.sculpt)}</h1><p class="lead">{kind} {lead}.</p>'
+        f'<dl class="strip">{tiles}</dl></header>\n'
+    )
+
+
+def _tiles(summary: Summary) -> list[tuple[str, str, str]]:
+    """Return name, value and a line below of each headline figure."""
+    tiles = []
+    if summary.faces:
+        wished = summary.wishes.get("budget")
+        tiles.append(("Faces", f"{summary.faces:,}", f"{wished:,} wished, all quads" if wished else "all quads"))
+        tiles.append(("Poles", f"{sum(summary.poles.values())}", _valences(summary.poles)))
+    else:
+        tiles.append(("Patches", f"{summary.layout.get('patches', 0)}", f"{summary.layout.get('arcs', 0)} arcs"))
+        planned = summary.planned_poles
+        tiles.append(("Planned poles", f"{sum(planned.values())}", _valences(planned)))
+    if summary.quality:
+        tiles.append(("Shape of the quads", f"{summary.quality['mean']:.3f}", "mean scaled Jacobian; a square has 1"))
+    if "mesh_to_sculpt_rms" in summary.distances:
+        rms = summary.distances["mesh_to_sculpt_rms"]
+        tiles.append(("Mesh to sculpt", f"{rms * 100:.3f} %", "root mean square, of the diagonal"))
+    if summary.symmetry:
+        share = summary.symmetry["faces_matched"]
+        tiles.append(("Mirrored", "exactly" if share == 1 else f"{min(share, 0.9999):.2%}", "of all faces"))
+    tiles.append(("Time", f"{sum(summary.timings.values()):.0f} s", "with this report"))
+    return tiles
+
+
+def _valences(poles: dict[int, int]) -> str:
+    return ", ".join(f"{count} of {valence}" for valence, count in poles.items()) or "none"
+
+
+def _notes(summary: Summary) -> str:
+    if not summary.findings:
+        return ""
+    items = "".join(f"<li>{escape(str(finding['text']))}</li>" for finding in summary.findings)
+    return f'<div class="notes"><h3>Found and done on the way</h3><ul>{items}</ul></div>\n'
+
+
+def _sculpt_words(summary: Summary) -> str:
+    return "As it was painted, and as it was understood: soft edges and stray specks become clean borders."
+
+
+def _sculpt_body(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:
+    pictures = show_pictures(drawn, ["painted-", "regions-"])
+    return show_region_legend((row.name, row.color) for row in summary.regions) + pictures if pictures else ""
+
+
+def _layout_words(summary: Summary) -> str:
+    half = " One half is planned; the other mirrors it." if summary.layout.get("is_half") else ""
+    return f"Where edges will run, how many segments each arc gets, and where poles are planned.{half}"
+
+
+def _layout_body(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:
+    pictures = show_pictures(drawn, ["layout-"], is_large=True)
+    if not pictures:
+        return ""
+    kinds = summary.layout.get("arcs_by_kind")
+    return (
+        show_arc_legend(kinds if isinstance(kinds, dict) else ()) + show_pole_legend(summary.planned_poles) + pictures
+    )
+
+
+def _mesh_body(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:
+    pictures = show_pictures(drawn, ["mesh-"], is_large=True)
+    return show_pole_legend(summary.poles) + pictures if pictures else ""
+
+
+def _heat_body(summary: Summary, drawn: Sequence[DrawnPicture], limit: float) -> str:
+    pictures = show_pictures(drawn, ["heat_"])
+    return show_heat_scale(limit, summary.diagonal) + pictures if pictures else ""

@@ -1,0 +1,185 @@
+"""The figures of a build or a plan: for the console, the page and the JSON alike."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, is_dataclass
+
+import numpy as np
+
+from loopwright import __version__
+from loopwright.fit.measure_quality import measure_quality
+from loopwright.options import BuildOptions, format_color
+from loopwright.report.measure_distance import Distances
+from loopwright.report.measure_poles import Poles, measure_poles
+from loopwright.report.measure_symmetry import measure_symmetry
+from loopwright.report.parts import BuildLike, LayoutLike, PlanLike
+from loopwright.types import Finding, IntArray, QuadMesh, RegionSurface
+
+
+@dataclass(frozen=True)
+class RegionRow:
+    """What one region became."""
+
+    name: str
+    color: str
+    faces: int
+    edge_length: float
+    poles: dict[int, int]
+
+
+@dataclass(frozen=True)
+class Summary:
+    """Everything that the report prints; parts that a plan does not have are empty."""
+
+    sculpt: str
+    triangles: int
+    diagonal: float
+    wishes: dict[str, object]
+    regions: tuple[RegionRow, ...]
+    faces: int = 0
+    vertices: int = 0
+    planned_poles: dict[int, int] = field(default_factory=dict)
+    poles: dict[int, int] = field(default_factory=dict)
+    poles_by_place: dict[str, dict[int, int]] = field(default_factory=dict)
+    rim_turns: dict[int, int] = field(default_factory=dict)
+    quality: dict[str, float] = field(default_factory=dict)
+    distances: dict[str, float] = field(default_factory=dict)
+    symmetry: dict[str, float] = field(default_factory=dict)
+    layout: dict[str, object] = field(default_factory=dict)
+    findings: tuple[dict[str, object], ...] = ()
+    timings: dict[str, float] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, object]:
+        """Return the figures as plain values."""
+        return {"loopwright": __version__, **asdict(self)}
+
+    def lines(self) -> list[str]:
+        """Return the lines that a command prints."""
+        lines = [f"sculpt  {self.sculpt}, {self.triangles:,} triangles, {len(self.regions)} regions"]
+        if self.layout:
+            lines.append(f"layout  {self.layout['arcs']} arcs, {self.layout['patches']} patches")
+        if self.planned_poles and not self.faces:
+            lines.append(f"poles   {tell_poles(self.planned_poles)} planned")
+        if self.faces:
+            lines.append(f"faces   {self.faces:,} quads, {self.vertices:,} vertices")
+            lines.append(f"poles   {tell_poles(self.poles)}")
+        lines += [f"{finding['kind']}: {finding['text']}" for finding in self.findings]
+        lines.append(f"time    {sum(self.timings.values()):.1f} s")
+        return lines
+
+
+def summarize_plan(result: PlanLike) -> Summary:
+    """Return the figures of a plan."""
+    regions = tuple(RegionRow(region.name, format_color(region.color), 0, 0.0, {}) for region in result.surface.regions)
+    return Summary(**_shared(result), regions=regions)  # type: ignore[arg-type]
+
+
+def summarize_build(result: BuildLike, *, measured: Distances | None = None) -> Summary:
+    """Return the figures of a build.
+
+    Parameters
+    ----------
+    result
+        The build.
+    measured
+        Distances to print where the build itself holds none.
+    """
+    mesh, poles = result.mesh, measure_poles(result.mesh)
+    shared = _shared(result)
+    distances = _numbers(result.distances)
+    if not distances and measured is not None:
+        distances = measured.summarize(float(shared["diagonal"]))  # type: ignore[arg-type]
+    return Summary(
+        **shared,  # type: ignore[arg-type]
+        regions=_region_rows(mesh, poles),
+        faces=len(mesh.quads),
+        vertices=len(mesh.positions),
+        poles=poles.count_by_valence(),
+        poles_by_place=poles.count_by_place(),
+        rim_turns=poles.rim_turns,
+        quality=measure_quality(mesh.positions, mesh.quads).summary(),
+        distances=distances,
+        symmetry=measure_symmetry(mesh, mesh.mirror or result.surface.mirror),
+    )
+
+
+def tell_poles(poles: Mapping[int, int]) -> str:
+    """Return poles by valence in words, such as ``12 of valence 3, 20 of valence 5``."""
+    return ", ".join(f"{count} of valence {valence}" for valence, count in poles.items()) or "none"
+
+
+def _shared(result: PlanLike) -> dict[str, object]:
+    sculpt = result.sculpt
+    return {
+        "sculpt": sculpt.name,
+        "triangles": len(sculpt.triangles),
+        "diagonal": float(np.linalg.norm(np.ptp(sculpt.positions, axis=0))) if len(sculpt.positions) else 0.0,
+        "wishes": _tell_wishes(getattr(result, "options", None)),
+        "layout": _count_layout(result.layout, result.surface),
+        "planned_poles": dict(sorted(Counter(int(valence) for _, valence in result.layout.poles).items())),
+        "findings": tuple(_tell_finding(finding) for finding in result.findings),
+        "timings": {stage: float(seconds) for stage, seconds in result.timings.items()},
+    }
+
+
+def _tell_wishes(options: BuildOptions | None) -> dict[str, object]:
+    if options is None:
+        return {}
+    return {
+        "budget": options.budget,
+        "leave_open": [format_color(color) for color in options.leave_open],
+        "sizes": dict(options.sizes),
+        "pins": {f"{pin.region_a}/{pin.region_b}": pin.count for pin in options.pins},
+        "mirror": options.mirror,
+        "fit_limit": options.fit_limit,
+    }
+
+
+def _tell_finding(finding: Finding) -> dict[str, object]:
+    return {"kind": finding.kind, "text": finding.text, "count": finding.count}
+
+
+def _count_layout(layout: LayoutLike, surface: RegionSurface) -> dict[str, object]:
+    kinds = Counter(str(arc.kind) for arc in layout.arcs)
+    sides = Counter(len(patch.side_counts) for patch in layout.patches)
+    return {
+        "arcs": len(layout.arcs),
+        "arcs_by_kind": dict(sorted(kinds.items())),
+        "segments": sum(int(arc.count) for arc in layout.arcs),
+        "patches": len(layout.patches),
+        "patches_by_sides": dict(sorted(sides.items())),
+        "is_half": surface.mirror is not None,
+    }
+
+
+def _region_rows(mesh: QuadMesh, poles: Poles) -> tuple[RegionRow, ...]:
+    by_place = poles.count_by_place()
+    counts = np.bincount(mesh.quad_region, minlength=len(mesh.regions))
+    return tuple(
+        RegionRow(
+            region.name,
+            format_color(region.color),
+            int(counts[index]),
+            _mean_edge(mesh, mesh.quads[mesh.quad_region == index]),
+            by_place.get(region.name, {}),
+        )
+        for index, region in enumerate(mesh.regions)
+    )
+
+
+def _mean_edge(mesh: QuadMesh, quads: IntArray) -> float:
+    if not len(quads):
+        return 0.0
+    corners = mesh.positions[quads]
+    return float(np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).mean())
+
+
+def _numbers(values: object) -> dict[str, float]:
+    """Return the numbers among the fields of a mapping or a dataclass."""
+    if is_dataclass(values) and not isinstance(values, type):
+        values = asdict(values)
+    if not isinstance(values, Mapping):
+        return {}
+    return {str(name): float(value) for name, value in values.items() if isinstance(value, (int, float, np.number))}

@@ -1,0 +1,94 @@
+"""Write the report of a build or a plan: one page with its pictures inside, and the figures as JSON."""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import replace
+from pathlib import Path
+from time import perf_counter
+
+import numpy as np
+
+from loopwright.errors import InputError
+from loopwright.progress import Progress, silent
+from loopwright.report.compose_scene import compose_scene
+from loopwright.report.make_page import make_page
+from loopwright.report.measure_distance import Distances, measure_distance
+from loopwright.report.parts import BuildLike, PlanLike
+from loopwright.report.pick_colors import round_limit
+from loopwright.report.run_drawing import run_drawing
+from loopwright.report.summarize import Summary, summarize_build, summarize_plan
+from loopwright.types import QuadMesh
+
+PAGE, FIGURES = "index.html", "report.json"
+STAGE = "report"
+
+
+def write_report(folder: str | os.PathLike[str], result: PlanLike | BuildLike, *, progress: Progress = silent) -> Path:
+    """Write ``index.html`` and ``report.json`` into a folder, which is made if it is missing.
+
+    Parameters
+    ----------
+    folder
+        Where to write; earlier reports in it are replaced.
+    result
+        What :func:`loopwright.build` or :func:`loopwright.plan` returned.
+    progress
+        Called while the pictures are drawn.
+
+    Returns
+    -------
+    The path of the page, which needs no other file.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written to.
+    """
+    started = perf_counter()
+    progress(STAGE, 0.0)
+    mesh: QuadMesh | None = getattr(result, "mesh", None)
+    distances = None if mesh is None else _measure(result, mesh)
+    summary = summarize_plan(result) if mesh is None else summarize_build(result, measured=distances)  # type: ignore[arg-type]
+    limit = round_limit(_typical_largest(distances) / summary.diagonal) if distances is not None else 1.0
+    scene = compose_scene(result.sculpt, result.surface, result.layout, mesh, distances, limit * summary.diagonal)
+    drawn, findings = run_drawing(scene, progress=progress, stage=STAGE)
+    told = tuple({"kind": finding.kind, "text": finding.text, "count": finding.count} for finding in findings)
+    summary = replace(
+        summary,
+        findings=(*summary.findings, *told),
+        timings={**summary.timings, STAGE: perf_counter() - started},
+    )
+    page = make_page(summary, drawn, heat_limit=limit)
+    return _write(Path(folder), page, summary)
+
+
+def _measure(result: PlanLike | BuildLike, mesh: QuadMesh) -> Distances:
+    options = getattr(result, "options", None)
+    if options is None:
+        return measure_distance(result.sculpt, mesh)
+    return measure_distance(result.sculpt, mesh, use_limit=options.fit_limit, open_colors=options.leave_open)
+
+
+def _typical_largest(distances: Distances) -> float:
+    """Return a distance that all but a few vertices keep below, for the scale of the heat maps."""
+    covered = distances.sculpt_to_surface[~distances.is_beyond]
+    return max(float(np.percentile(values, 98)) for values in (covered, distances.surface_to_sculpt) if len(values))
+
+
+def _write(folder: Path, page: str, summary: Summary) -> Path:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        _replace(folder / FIGURES, json.dumps(summary.as_json(), indent=2))
+        _replace(folder / PAGE, page)
+    except OSError as error:
+        raise InputError(f"{folder}: the report cannot be written here ({error.strerror})", places=[folder]) from error
+    return folder / PAGE
+
+
+def _replace(path: Path, text: str) -> None:
+    """Write a file so that it is either the old or the new one, never half of it."""
+    part = path.with_name(f"{path.name}.tmp")
+    part.write_text(text, encoding="utf-8", newline="\n")
+    os.replace(part, path)
