@@ -41,7 +41,8 @@ def _arcs_on_circle(lengths: FloatArray) -> FloatArray:
         total = 2.0 * float(np.arcsin(np.minimum(0.5 * lengths / radius, 1.0)).sum())
         low, high = (radius, high) if total > 2.0 * np.pi else (low, radius)
     angles: FloatArray = 2.0 * np.arcsin(np.minimum(0.5 * lengths / high, 1.0))
-    return angles * (2.0 * np.pi / angles.sum())
+    angles *= 2.0 * np.pi / angles.sum()
+    return angles
 
 
 def points_on_sides(corners: FloatArray, fractions: Sequence[FloatArray], *, bulge: float) -> FloatArray:

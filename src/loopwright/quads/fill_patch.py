@@ -12,7 +12,15 @@ from loopwright.errors import InfeasibleError, InternalError
 from loopwright.quads.cut_patterns import Pattern, build_tree
 from loopwright.quads.embed_fill import score_fill
 from loopwright.quads.one_pole import PatchMesh, build_grid, build_one_pole, solve_spokes
-from loopwright.quads.search_fill import MAX_POLES, MAX_STARTS, find_start, improve, patterns_of, rank_patterns, spokes_of
+from loopwright.quads.search_fill import (
+    MAX_POLES,
+    MAX_STARTS,
+    find_start,
+    improve,
+    patterns_of,
+    rank_patterns,
+    spokes_of,
+)
 from loopwright.types import IntArray
 
 _FINALISTS = 4
@@ -103,7 +111,9 @@ def _check(side_counts: Sequence[int]) -> None:
     if not 2 <= len(side_counts) <= 6:
         raise InternalError(f"{name}: a patch needs two to six sides", places=[tuple(side_counts)])
     if min(side_counts) < 1 or sum(side_counts) % 2:
-        raise InternalError(f"{name}: every side needs an edge, and their sum must be even", places=[tuple(side_counts)])
+        raise InternalError(
+            f"{name}: every side needs an edge, and their sum must be even", places=[tuple(side_counts)]
+        )
 
 
 def _canonical(side_counts: Sequence[int], side_lengths: Sequence[float] | None) -> tuple[_Sides, int, bool]:

@@ -57,7 +57,7 @@ def place_patch(
         The patch is no disc with that boundary, or the corners of fill and patch differ in number.
     """
     flat = flatten_patch(fill, boundary_positions, patch_positions, patch_triangles, patch_boundary, patch_corners)
-    triangles = np.asarray(patch_triangles, dtype=np.int64)
+    triangles = np.asarray(patch_triangles, dtype=np.int32)
     positions = np.empty((fill.vertex_count, 3))
     positions[fill.boundary] = boundary_positions
     is_inner = np.ones(fill.vertex_count, dtype=bool)
@@ -83,7 +83,9 @@ def flatten_patch(
     chains = [closed[low : high + 1] for low, high in zip(stops[:-1], stops[1:], strict=True)]
     arcs = [np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(c, axis=0), axis=1))]) for c in chains]
     if any(arc.size < 2 or arc[-1] <= 0.0 for arc in arcs):
-        raise InternalError("a patch has a side without length", places=[int(v) for v in np.asarray(patch_boundary)[:1]])
+        raise InternalError(
+            "a patch has a side without length", places=[int(v) for v in np.asarray(patch_boundary)[:1]]
+        )
     corners = convex_corners([float(arc[-1]) for arc in arcs])
     bulge = default_bulge(len(chains))
     patch_rim = points_on_sides(corners, [arc[:-1] / arc[-1] for arc in arcs], bulge=bulge)
@@ -113,7 +115,7 @@ def _project_on_chain(points: FloatArray, chain: FloatArray, arc: FloatArray) ->
     """Return increasing shares of the length of ``chain`` nearest to ``points``; the first is its start."""
     count = points.shape[0]
     own = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
-    guess = own / (own[-1] + np.linalg.norm(chain[-1] - points[-1]))
+    guess: FloatArray = own / (own[-1] + np.linalg.norm(chain[-1] - points[-1]))
     step = np.diff(chain, axis=0)
     square = np.maximum((step**2).sum(axis=1), 1e-300)
     offset = points[:, None] - chain[None, :-1]
@@ -125,9 +127,9 @@ def _project_on_chain(points: FloatArray, chain: FloatArray, arc: FloatArray) ->
     found = share[np.arange(count), best]
     found[0] = 0.0
     gap = 1e-3 / (count + 1)
-    rising = np.maximum.accumulate(found - gap * np.arange(count)) + gap * np.arange(count)
+    rising: FloatArray = np.maximum.accumulate(found - gap * np.arange(count)) + gap * np.arange(count)
     if rising[-1] > 1.0 - gap:
-        return np.arange(count) / count if count > 1 and guess[-1] >= 1.0 - gap else guess
+        return guess
     return rising
 
 
@@ -148,7 +150,7 @@ def _flatten_mean_value(
     inner = np.flatnonzero(is_inner)
     if inner.size == 0:
         return points
-    tail, head, weight = _mean_value_weights(positions, np.asarray(triangles, dtype=np.int64))
+    tail, head, weight = _mean_value_weights(positions, np.asarray(triangles, dtype=np.int32))
     keep = is_inner[tail]
     tail, head, weight = tail[keep], head[keep], weight[keep]
     weight = weight / np.bincount(tail, weights=weight, minlength=count)[tail]
@@ -184,10 +186,8 @@ def _mean_value_weights(positions: FloatArray, triangles: IntArray) -> tuple[Int
     return tail, head, weight
 
 
-def locate_points(
-    points: FloatArray, triangles: IntArray, queries: FloatArray
-) -> tuple[IntArray, FloatArray]:
-    """Return for (q, 2) queries the nearest flat triangle (q,) and barycentric weights (q, 3); thin ones are skipped."""
+def locate_points(points: FloatArray, triangles: IntArray, queries: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Return the nearest triangle (q,) of (q, 2) queries and barycentric weights (q, 3); thin triangles are skipped."""
     corner = points[triangles]
     first, second = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
     area = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]

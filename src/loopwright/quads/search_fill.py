@@ -69,8 +69,13 @@ def rank_patterns(
     cost = np.tile(np.concatenate([np.zeros(size), [-1.0]]), len(patterns))
     low = np.tile(np.concatenate([np.ones(size), [-np.inf]]), len(patterns))
     floor = np.concatenate([_floor_of(p, is_tight) for p in patterns])
-    result = linprog(cost, A_ub=block_diag(blocks, format="csr"), b_ub=fixed - floor, bounds=np.stack(
-        [low, np.full(low.size, np.inf)], axis=1), method="highs")
+    result = linprog(
+        cost,
+        A_ub=block_diag(blocks, format="csr"),
+        b_ub=fixed - floor,
+        bounds=np.stack([low, np.full(low.size, np.inf)], axis=1),
+        method="highs",
+    )
     if result.x is None:
         return []
     least = result.x.reshape(len(patterns), size + 1)[:, -1]
@@ -217,9 +222,9 @@ def _measure_leaf(sides: list[_Side], step: float) -> FloatArray:
     sine = (arms[..., 0] * after[..., 1] - arms[..., 1] * after[..., 0]) / (lengths * np.roll(lengths, -1, axis=1))
     cosine = (arms * after).sum(axis=2) / (lengths * np.roll(lengths, -1, axis=1))
     angles = np.arctan2(sine, cosine)
-    cost: FloatArray = (
-        _squared_log(lengths / spokes, step) + (angles - 2.0 * np.pi / n) ** 2 + 0.5 / spokes**2
-    ).sum(axis=1)
+    cost: FloatArray = (_squared_log(lengths / spokes, step) + (angles - 2.0 * np.pi / n) ** 2 + 0.5 / spokes**2).sum(
+        axis=1
+    )
     return cost
 
 
