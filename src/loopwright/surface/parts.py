@@ -71,7 +71,9 @@ def fan_triangulate(sizes: LongArray, corners: NDArray[Any]) -> NDArray[Any]:
 
 def bytes_from_fractions(values: NDArray[Any]) -> ByteArray:
     """Turn numbers from 0 to 1 into bytes; what lies outside is clipped, NaN is 0."""
-    return np.rint(np.clip(np.nan_to_num(values, nan=0.0), 0.0, 1.0) * 255.0).astype(np.uint8)
+    fractions = np.clip(np.nan_to_num(values, nan=0.0), 0.0, 1.0)
+    rounded: ByteArray = np.rint(fractions * 255.0).astype(np.uint8)
+    return rounded
 
 
 def bytes_from_numbers(values: NDArray[Any]) -> ByteArray:

@@ -76,9 +76,7 @@ def _binary_tables(data: bytes, header: PlyHeader, name: str) -> dict[str, Colum
     return tables
 
 
-def _text_tables(
-    stream: BinaryIO, size: int, header: PlyHeader, name: str, progress: Progress
-) -> dict[str, Columns]:
+def _text_tables(stream: BinaryIO, size: int, header: PlyHeader, name: str, progress: Progress) -> dict[str, Columns]:
     pieces: dict[str, list[Columns]] = {element.name: [] for element in header.elements}
     ends = np.cumsum([element.count for element in header.elements], dtype=object)
     done, line = 0, header.lines + 1
