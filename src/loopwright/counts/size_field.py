@@ -1,0 +1,130 @@
+"""The wished edge length at every vertex of the region surface."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse.csgraph import connected_components, dijkstra
+from scipy.sparse.linalg import splu
+
+from loopwright.layout.piece import directed_edges, twin_corners
+from loopwright.types import FloatArray, IntArray, RegionSurface
+
+
+@dataclass(frozen=True)
+class SizeOptions:
+    """How the default size follows the shape.
+
+    exponent : how strongly the size follows the width of the regions (0: even everywhere).
+    least, most : bounds of a region's factor on the mean size.
+    rows : a region gets at least about this many rows across its width.
+    spread : how far sizes blend into one another, in mean edge lengths.
+    """
+
+    exponent: float = 0.4
+    least: float = 0.3
+    most: float = 1.35
+    rows: float = 2.6
+    spread: float = 1.5
+
+
+def size_field(
+    surface: RegionSurface,
+    faces: float,
+    *,
+    sizes: Mapping[int, float] | None = None,
+    options: SizeOptions | None = None,
+) -> FloatArray:
+    """Return (n,) wished edge lengths such that about ``faces`` quads cover the surface.
+
+    Parameters
+    ----------
+    faces : wished number of quads on this surface (half the budget for a half).
+    sizes : region index -> edge length asked for by the artist; those stay as asked.
+    """
+    opt = options or SizeOptions()
+    asked = dict(sizes or {})
+    p = surface.positions[surface.triangles]
+    area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    mean = float(np.sqrt(area.sum() / faces))
+    component, width = region_widths(surface)
+    reference = float(np.average(width, weights=np.bincount(component, weights=area)))
+    factor = np.clip((width / reference) ** opt.exponent, opt.least, opt.most)
+    wished = np.minimum(mean * factor, width / opt.rows)
+    wished = np.maximum(wished, 0.2 * mean)
+    region = np.zeros(len(width), np.int64)
+    region[component] = surface.triangle_region
+    frozen = np.array([int(r) in asked for r in region])
+    wished[frozen] = [asked[int(r)] for r in region[frozen]]
+    per_vertex = _blend(surface, np.log(wished[component]), area, opt.spread * mean)
+    pinned_area = area[np.isin(surface.triangle_region, list(asked))] if asked else np.zeros(0)
+    size = np.exp(per_vertex)
+    for _ in range(2):
+        per_triangle = size[surface.triangles].mean(axis=1)
+        load = area / per_triangle**2
+        free = np.ones(len(area), bool)
+        if len(pinned_area):
+            free = ~np.isin(surface.triangle_region, list(asked))
+        rest = max(faces - load[~free].sum(), 0.1 * faces)
+        scale = np.sqrt(load[free].sum() / rest) if free.any() else 1.0
+        loose = np.zeros(len(size), bool)
+        loose[surface.triangles[free].reshape(-1)] = True
+        size = np.where(loose, size * scale, size)
+    return size
+
+
+def region_widths(surface: RegionSurface) -> tuple[IntArray, FloatArray]:
+    """Return each triangle's connected region component, and each component's width.
+
+    The width is twice the largest distance (along edges) from its borders, rims excluded from the mirror plane.
+    """
+    edges = directed_edges(surface.triangles)
+    twin = twin_corners(surface.triangles)
+    region = np.repeat(surface.triangle_region, 3)
+    other = np.where(twin >= 0, region[np.maximum(twin, 0)], -1)
+    inside = np.flatnonzero((twin >= 0) & (region == other))
+    dual = coo_matrix(
+        (np.ones(len(inside), np.int8), (inside // 3, twin[inside] // 3)), shape=(len(surface.triangles),) * 2
+    )
+    count, component = connected_components(dual, directed=False)
+    in_plane = surface.on_mirror[edges].all(axis=1)
+    barrier = edges[((twin < 0) & ~in_plane) | ((twin >= 0) & (region != other))]
+    length = np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)
+    graph = csr_matrix((length, (edges[:, 0], edges[:, 1])), shape=(len(surface.positions),) * 2)
+    graph = graph.maximum(graph.T)
+    sources = np.unique(barrier)
+    width = np.full(count, np.inf)
+    if len(sources):
+        distance = dijkstra(graph, directed=False, indices=sources, min_only=True)
+        top = np.zeros(count)
+        np.maximum.at(top, np.repeat(component, 3), distance[surface.triangles].reshape(-1))
+        width = 2 * top
+    p = surface.positions[surface.triangles]
+    area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    round_width = 2 * np.sqrt(np.bincount(component, weights=area) / np.pi)
+    return component.astype(np.int32), np.where(np.isfinite(width), np.minimum(width, round_width), round_width)
+
+
+def _blend(surface: RegionSurface, values: FloatArray, area: FloatArray, reach: float) -> FloatArray:
+    """Average triangle values to vertices and diffuse them over ``reach`` (one implicit step)."""
+    count = len(surface.positions)
+    weight = np.bincount(surface.triangles.reshape(-1), weights=np.repeat(area / 3, 3), minlength=count)
+    total = np.bincount(surface.triangles.reshape(-1), weights=np.repeat(area / 3 * values, 3), minlength=count)
+    p = surface.positions[surface.triangles]
+    rows, cols, vals = [], [], []
+    for i in range(3):
+        u, v = p[:, (i + 1) % 3] - p[:, i], p[:, (i + 2) % 3] - p[:, i]
+        cot = (u * v).sum(axis=1) / (np.linalg.norm(np.cross(u, v), axis=1) + 1e-300)
+        a, b = surface.triangles[:, (i + 1) % 3], surface.triangles[:, (i + 2) % 3]
+        w = 0.5 * np.clip(cot, 0.0, 20.0)
+        rows += [a, b, a, b]
+        cols += [a, b, b, a]
+        vals += [w, w, -w, -w]
+    shape = (count, count)
+    stiffness = coo_matrix((np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols))), shape=shape)
+    mass = coo_matrix((weight, (np.arange(count),) * 2), shape=shape)
+    blended: FloatArray = splu((mass + reach**2 * stiffness).tocsc()).solve(total)
+    return blended

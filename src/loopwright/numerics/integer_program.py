@@ -1,0 +1,59 @@
+"""A mixed integer program built column by column and row by row, solved with HiGHS."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import csr_matrix
+
+from loopwright.types import FloatArray, IntArray
+
+
+class IntegerProgram:
+    """Minimise cost . x subject to rows; columns are real or whole."""
+
+    def __init__(self) -> None:
+        self._cost: list[float] = []
+        self._low: list[float] = []
+        self._high: list[float] = []
+        self._whole: list[int] = []
+        self._columns: list[IntArray] = []
+        self._values: list[FloatArray] = []
+        self._bounds: list[tuple[float, float]] = []
+
+    def integer(self, cost: float, low: float, high: float) -> int:
+        """Add a whole-numbered column and return it."""
+        return self._column(cost, low, high, 1)
+
+    def real(self, cost: float, high: float = np.inf) -> int:
+        """Add a real column from 0 to ``high`` and return it."""
+        return self._column(cost, 0.0, high, 0)
+
+    def _column(self, cost: float, low: float, high: float, whole: int) -> int:
+        self._cost.append(cost)
+        self._low.append(low)
+        self._high.append(high)
+        self._whole.append(whole)
+        return len(self._cost) - 1
+
+    def add(self, columns: IntArray, values: FloatArray, low: float, high: float) -> None:
+        """Add the row low <= values . x[columns] <= high; a column may come several times."""
+        self._columns.append(np.asarray(columns, np.int32))
+        self._values.append(np.asarray(values, np.float64))
+        self._bounds.append((low, high))
+
+    def solve(self, *, seconds: float, gap: float = 0.0) -> FloatArray | None:
+        """Return the best solution found within ``seconds``, or None where there is none."""
+        size = (len(self._columns), len(self._cost))
+        row = np.repeat(np.arange(size[0]), [len(c) for c in self._columns])
+        entries = (np.concatenate(self._values), (row, np.concatenate(self._columns)))
+        bounds = np.array(self._bounds)
+        result = milp(
+            np.array(self._cost),
+            constraints=LinearConstraint(csr_matrix(entries, shape=size), bounds[:, 0], bounds[:, 1]),
+            bounds=Bounds(np.array(self._low), np.array(self._high)),
+            integrality=np.array(self._whole),
+            options={"time_limit": seconds, "mip_rel_gap": gap},
+        )
+        solution: FloatArray | None = result.x
+        return solution
