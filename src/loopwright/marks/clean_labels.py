@@ -8,7 +8,7 @@ import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components, dijkstra
 
-from loopwright.surface.edges import build_edges
+from loopwright.surface.edges import build_edges, row_lengths
 from loopwright.surface.net import Net
 from loopwright.types import BoolArray, FloatArray, IntArray
 
@@ -65,7 +65,7 @@ def edge_graph(net: Net) -> csr_matrix:
     """Return the symmetric (n, n) matrix of edge lengths."""
     n = len(net.positions)
     edges = build_edges(net.triangles, n).edges
-    length = np.maximum(np.linalg.norm(net.positions[edges[:, 0]] - net.positions[edges[:, 1]], axis=1), 1e-300)
+    length = np.maximum(row_lengths(net.positions[edges[:, 0]] - net.positions[edges[:, 1]]), 1e-300)
     both = np.concatenate([edges, edges[:, ::-1]])
     return coo_matrix((np.tile(length, 2), (both[:, 0], both[:, 1])), shape=(n, n)).tocsr()
 

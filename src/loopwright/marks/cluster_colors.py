@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix, diags
 
-from loopwright.surface.edges import triangle_normals
+from loopwright.surface.edges import row_lengths, triangle_normals
 from loopwright.types import ByteArray, FloatArray, IntArray
 
 _FEW = 64  # so many exact colours at most are hard paint
@@ -64,7 +64,7 @@ def cluster_colors(
 
 def vertex_areas(positions: FloatArray, triangles: IntArray) -> FloatArray:
     """Return (n,) a third of the area of the triangles round each vertex."""
-    area = np.linalg.norm(triangle_normals(positions, triangles), axis=1) / 6.0
+    area = row_lengths(triangle_normals(positions, triangles)) / 6.0
     out: FloatArray = np.bincount(triangles.ravel(), np.repeat(area, 3), len(positions))
     return out
 

@@ -13,7 +13,7 @@ from loopwright.marks.cut_borders import mark_borders
 from loopwright.marks.smooth_borders import smooth_borders
 from loopwright.surface.clip import drop_to_plane
 from loopwright.surface.collapse import CollapseOptions, collapse_short_edges
-from loopwright.surface.edges import build_edges, contains_keys, triangle_normals
+from loopwright.surface.edges import build_edges, contains_keys, row_lengths, triangle_normals
 from loopwright.surface.flip import flip_edges
 from loopwright.surface.net import Net, compact, kept_edges
 from loopwright.surface.project import SurfaceProjector
@@ -27,7 +27,7 @@ def merge_small_pieces(net: Net, min_share: float) -> Net:
     for _ in range(8):
         table = build_edges(net.triangles, len(net.positions))
         piece = triangle_pieces(net)
-        area = np.bincount(piece, np.linalg.norm(triangle_normals(net.positions, net.triangles), axis=1))
+        area = np.bincount(piece, row_lengths(triangle_normals(net.positions, net.triangles)))
         small = area < min_share * area.sum()
         border = np.flatnonzero(contains_keys(net.feature_keys, table.keys))
         sides = table.edge_triangles[border]

@@ -17,16 +17,26 @@ from loopwright.marks.options import MarksOptions, MarksReport
 from loopwright.marks.smooth_labels import nearest_proxy_vertices, smooth_labels
 from loopwright.progress import Progress, silent
 from loopwright.surface.clip import Half, clip_half
-from loopwright.surface.edges import build_edges, drop_unused_vertices
+from loopwright.surface.edges import build_edges, drop_unused_vertices, row_lengths
 from loopwright.surface.mirror import MirrorFit, find_mirror, measure_mirror, plane_across, sample_surface
 from loopwright.surface.net import Net
 from loopwright.surface.project import SurfaceProjector
-from loopwright.surface.proxy import Proxy, coarsen, even_edge, grade_sizes, make_proxy, surface_area
+from loopwright.surface.proxy import (
+    Proxy,
+    coarsen,
+    even_edge,
+    grade_sizes,
+    make_proxy,
+    surface_area,
+    turning_rate,
+)
 from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane, Region, RegionSurface, Sculpt
 
 _FINE = 0.55  # edge of the first, finer net in edges of the proxy
 _ACROSS = 5.0  # edges across the narrowest place of a region
-_FINEST = 0.3  # smallest edge in edges of the proxy
+_FINEST = 0.3  # smallest edge in a narrow place, in edges of the proxy
+_TURN = 0.6  # radians that the normal may turn along an edge before the edge is made shorter
+_FINEST_TURN = 0.5  # smallest edge for that reason, in edges of the proxy
 _MARGIN = 8.0  # how much of an open area is kept while borders are drawn, in edges of the proxy
 
 
@@ -60,9 +70,10 @@ def make_region_surface(
     clock.lap("mirror", 0.35)
     fine, labels = _fine_net(half, clusters, is_open, chosen, fit is not None)
     clock.lap("coarse net", 0.6)
-    proxy, pieces = _adapted_proxy(fine, labels, projector, is_open)
+    wished = chosen.proxy_faces // (2 if fit else 1)
+    proxy = _adapted_proxy(fine, labels, projector, is_open, wished)
     clock.lap("proxy", 0.8)
-    net = _draw_borders(proxy, fine, labels, pieces, clusters, chosen)
+    net = _draw_borders(proxy, fine, labels, clusters, chosen)
     net = merge_small_pieces(net, 0.5 * chosen.min_share)
     net = drop_label(net, is_open)
     clock.lap("borders", 0.9)
@@ -75,7 +86,7 @@ def make_region_surface(
         mirror=plane,
         mirror_rms=fit.rms if fit else 0.0,
         mirror_max=fit.max if fit else 0.0,
-        dropped_specks=pieces.dropped,
+        dropped_specks=labels.dropped,
         unlabelled_share=_unlabelled_share(sculpt, clusters),
         proxy_edge=fine.edge,
         seconds=clock.seconds,
@@ -178,7 +189,7 @@ def _drop_far_open(half: Half, opened: BoolArray, margin: float) -> Half:
         return half
     n = len(half.positions)
     edges = build_edges(half.triangles, n).edges
-    length = np.linalg.norm(half.positions[edges[:, 0]] - half.positions[edges[:, 1]], axis=1)
+    length = row_lengths(half.positions[edges[:, 0]] - half.positions[edges[:, 1]])
     step = float(length.mean())
     near = ~opened
     for _ in range(int(np.ceil(margin / step))):
@@ -210,41 +221,48 @@ def _count_votes(cluster: IntArray, label: IntArray, weight: FloatArray, n_verti
 
 
 def _adapted_proxy(
-    fine: _Fine, labels: CleanLabels, projector: SurfaceProjector, is_open: BoolArray
-) -> tuple[Proxy, CleanLabels]:
-    """Coarsen further, finer where a region is narrow."""
+    fine: _Fine, labels: CleanLabels, projector: SurfaceProjector, is_open: BoolArray, triangles: int
+) -> Proxy:
+    """Coarsen further, finer where a region is narrow or the surface turns quickly."""
     net = fine.proxy.net
-    reach = 0.5 * _ACROSS * fine.edge
-    width = local_width(edge_graph(net), labels, reach)
-    width[is_open[labels.label]] = 2.0 * reach
-    size = np.clip(width / _ACROSS, _FINEST * fine.edge, fine.edge)
-    size = grade_sizes(net, size)
-    return make_proxy(fine.proxy, size, projector), labels
+    graph = edge_graph(net)
+    opened = is_open[labels.label]
+    width = local_width(graph, labels, 0.5 * _ACROSS * fine.edge)
+    width[opened] = np.inf
+    normals = projector.vertex_normals[fine.half.origin[net.origin]]
+    turning = turning_rate(graph, normals)
+    area = np.where(opened, 0.0, vertex_areas(net.positions, net.triangles))
+    edge = fine.edge
+    for _ in range(3):
+        size = np.minimum(
+            np.clip(width / _ACROSS, _FINEST * edge, edge), np.clip(_TURN / turning, _FINEST_TURN * edge, edge)
+        )
+        size = grade_sizes(net, size)
+        count = float((area / size**2).sum()) * 4.0 / np.sqrt(3.0)
+        edge *= float(np.clip(np.sqrt(count / triangles), 1.0, 1.2))
+    return make_proxy(fine.proxy, size, projector)
 
 
 def _draw_borders(
-    proxy: Proxy, fine: _Fine, labels: CleanLabels, pieces: CleanLabels, clusters: ColorClusters, options: MarksOptions
+    proxy: Proxy, fine: _Fine, pieces: CleanLabels, clusters: ColorClusters, options: MarksOptions
 ) -> Net:
     """Let the sculpt's vertices vote for the pieces, smooth the votes and cut along the borders."""
     count = int(pieces.component.max()) + 1
     piece_label = np.zeros(count, dtype=np.int32)
     piece_label[pieces.component] = pieces.label
     voter_piece = pieces.component[fine.proxy.cluster]
-    # a voter whose own colour is not that of its piece votes for what its neighbours decided only where it has none
-    agrees = (fine.vertex_label < 0) | (fine.vertex_label == piece_label[voter_piece])
-    own = _own_piece(fine, pieces, count)
-    voter_piece = np.where(agrees, voter_piece, own).astype(np.int32)
-    voter_piece[fine.vertex_label < 0] = -1
+    # a voter of another colour than its piece votes for the piece of its colour next to it, if there is one
+    agrees = fine.vertex_label == piece_label[voter_piece]
+    voter_piece = np.where(agrees, voter_piece, _own_piece(fine, pieces)).astype(np.int32)
     at = nearest_proxy_vertices(proxy.net, proxy.cluster, fine.half.positions)
     votes = _count_votes(at, voter_piece, fine.vertex_area, len(proxy.net.positions), count)
     net_area = vertex_areas(fine.proxy.net.positions, fine.proxy.net.triangles)
     piece_area = np.bincount(pieces.component, net_area, count)
-    piece_area = np.where(votes.sum(axis=0) > 0, votes.sum(axis=0), 0.0) if (votes.sum() > 0) else piece_area
     smooth = smooth_labels(proxy.net, votes, piece_area, piece_label, len(clusters.palette), scale=options.smoothing)
     return cut_borders(proxy.net, smooth.values)
 
 
-def _own_piece(fine: _Fine, pieces: CleanLabels, count: int) -> IntArray:
+def _own_piece(fine: _Fine, pieces: CleanLabels) -> IntArray:
     """Return (k,) for each fine vertex the piece of its own colour that touches its cluster, or -1."""
     net = fine.proxy.net
     edges = build_edges(net.triangles, len(net.positions)).edges

@@ -15,7 +15,7 @@ from scipy.sparse import coo_matrix, csc_matrix, diags
 from scipy.sparse.linalg import splu
 
 from loopwright.surface.clip import drop_to_plane
-from loopwright.surface.edges import EdgeTable, build_edges, triangle_normals, vertex_normals
+from loopwright.surface.edges import EdgeTable, build_edges, row_lengths, triangle_normals, vertex_normals
 from loopwright.surface.net import Net, kept_edges
 from loopwright.surface.project import SurfaceProjector
 from loopwright.surface.relax import take_back_folds
@@ -159,7 +159,7 @@ def _along_chain(points: FloatArray, chains: Chains) -> FloatArray:
 def smallest_angles(positions: FloatArray, triangles: IntArray) -> FloatArray:
     """Return (m,) the smallest angle of each triangle in degrees."""
     corners = positions[triangles]
-    double_area = np.linalg.norm(triangle_normals(positions, triangles), axis=1)
+    double_area = row_lengths(triangle_normals(positions, triangles))
     sides = np.sort(np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2), axis=1)
     sine = double_area / np.maximum(sides[:, 1] * sides[:, 2], 1e-300)
     angles: FloatArray = np.rad2deg(np.arcsin(np.clip(sine, 0.0, 1.0)))

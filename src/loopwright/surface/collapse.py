@@ -17,10 +17,11 @@ from loopwright.surface.edges import (
     EdgeTable,
     build_edges,
     contains_keys,
+    dot_rows,
     edge_keys,
     key_pairs,
-    triangle_normals,
-    triangle_quality,
+    measure_triangles,
+    row_lengths,
 )
 from loopwright.surface.net import Net, compact, kept_degree, kept_edges
 from loopwright.types import BoolArray, IntArray
@@ -91,18 +92,16 @@ def _choose_targets(net: Net, table: EdgeTable, kept: BoolArray, options: Collap
     n = len(net.positions)
     degree = kept_degree(table, kept, n)
     a, b = table.edges[:, 0], table.edges[:, 1]
-    length = np.linalg.norm(net.positions[a] - net.positions[b], axis=1)
+    length = row_lengths(net.positions[a] - net.positions[b])
     ratio = length / np.minimum(net.size[a], net.size[b])
-    start = np.concatenate([a, b])
-    end = np.concatenate([b, a])
-    edge = np.tile(np.arange(len(a)), 2)
+    near = np.flatnonzero(ratio < options.short)
+    near = near[np.argsort(-ratio[near])]
+    start = np.stack([a[near], b[near]], axis=1).ravel()
+    end = np.stack([b[near], a[near]], axis=1).ravel()
     on_chain = degree[start] > 0
-    may = (ratio[edge] < options.short) & ~net.is_fixed[start]
-    may &= ~on_chain | (kept[edge] & (degree[start] == 2))
-    half = np.flatnonzero(may)
-    half = half[np.argsort(-ratio[edge[half]], kind="stable")]
+    may = ~net.is_fixed[start] & (~on_chain | (np.repeat(kept[near], 2) & (degree[start] == 2)))
     target = np.full(n, -1, dtype=np.int32)
-    target[start[half]] = end[half]
+    target[start[may]] = end[may]
     return target
 
 
@@ -168,7 +167,7 @@ def _refused(
     bridges = on_chain[pairs].all(axis=1)
     bridges[bridges] = ~contains_keys(table.keys[kept], edge_keys(np.stack([owner, pairs[:, 1]], 1)[bridges], n))
     refused[owner[bridges]] = True
-    length = np.linalg.norm(net.positions[pairs[:, 0]] - net.positions[pairs[:, 1]], axis=1)
+    length = row_lengths(net.positions[pairs[:, 0]] - net.positions[pairs[:, 1]])
     wished = np.minimum(net.size[pairs[:, 0]], net.size[pairs[:, 1]])
     refused[owner[length > options.long * wished]] = True
     order = np.lexsort((owner, keys))
@@ -178,11 +177,10 @@ def _refused(
 
 
 def _is_bad_shape(net: Net, old: IntArray, new: IntArray, options: CollapseOptions) -> BoolArray:
-    before, after = triangle_normals(net.positions, old), triangle_normals(net.positions, new)
-    size = np.linalg.norm(before, axis=1) * np.linalg.norm(after, axis=1)
-    folds = (before * after).sum(axis=1) < options.min_cos * size
-    quality = triangle_quality(net.positions, new)
+    before, old_quality = measure_triangles(net.positions, old)
+    after, quality = measure_triangles(net.positions, new)
+    folds = dot_rows(before, after) < options.min_cos * row_lengths(before) * row_lengths(after)
     worst = np.ones(len(net.positions))
-    np.minimum.at(worst, old[:, 0], triangle_quality(net.positions, old))
+    np.minimum.at(worst, old[:, 0], old_quality)
     bad: BoolArray = folds | (quality < np.minimum(options.min_quality, worst[old[:, 0]])) | (quality < 1e-6)
     return bad

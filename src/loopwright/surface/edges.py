@@ -95,29 +95,53 @@ def opposite_vertices(table: EdgeTable, triangles: IntArray, which: NDArray[np.i
     return out
 
 
+def dot_rows(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Return (k,) the scalar products of the rows of two (k, 3) arrays."""
+    out: FloatArray = np.einsum("ij,ij->i", a, b)
+    return out
+
+
+def row_lengths(vectors: FloatArray) -> FloatArray:
+    """Return (k,) the lengths of (k, 3) vectors."""
+    return np.sqrt(dot_rows(vectors, vectors))
+
+
+def cross_rows(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Return (k, 3) the vector products of the rows of two (k, 3) arrays."""
+    out = np.empty(np.broadcast_shapes(a.shape, b.shape))
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        out[:, i] = a[:, j] * b[:, k] - a[:, k] * b[:, j]
+    return out
+
+
 def triangle_normals(positions: FloatArray, triangles: IntArray) -> FloatArray:
     """Return (m, 3) normals as long as twice the triangle's area."""
-    a, b, c = (positions[triangles[:, k]] for k in range(3))
-    return np.cross(b - a, c - a)
+    a = positions[triangles[:, 0]]
+    return cross_rows(positions[triangles[:, 1]] - a, positions[triangles[:, 2]] - a)
 
 
 def vertex_normals(positions: FloatArray, triangles: IntArray) -> FloatArray:
     """Return (n, 3) unit normals, weighted by triangle area; zero at a vertex of no triangle."""
     per_triangle = triangle_normals(positions, triangles)
-    out = np.stack(
-        [np.bincount(triangles.ravel(), np.repeat(per_triangle[:, k], 3), len(positions)) for k in range(3)],
-        axis=1,
-    )
-    length = np.linalg.norm(out, axis=1, keepdims=True)
+    flat = triangles.ravel()
+    sums = [np.bincount(flat, np.repeat(per_triangle[:, k], 3), len(positions)) for k in range(3)]
+    out = np.stack(sums, axis=1)
+    length = row_lengths(out)[:, None]
     return out / np.where(length > 0, length, 1.0)
 
 
 def triangle_quality(positions: FloatArray, triangles: IntArray) -> FloatArray:
     """Return (m,) 4 sqrt(3) area / sum of squared sides: 1 for an equilateral triangle, 0 for a flat one."""
-    a, b, c = (positions[triangles[:, k]] for k in range(3))
-    double_area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    squares = ((b - a) ** 2).sum(axis=1) + ((c - b) ** 2).sum(axis=1) + ((a - c) ** 2).sum(axis=1)
-    return 2.0 * np.sqrt(3.0) * double_area / np.where(squares > 0, squares, 1.0)
+    return measure_triangles(positions, triangles)[1]
+
+
+def measure_triangles(positions: FloatArray, triangles: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Return the normals of :func:`triangle_normals` and the qualities of :func:`triangle_quality`."""
+    a = positions[triangles[:, 0]]
+    u, v = positions[triangles[:, 1]] - a, positions[triangles[:, 2]] - a
+    normals = cross_rows(u, v)
+    squares = 2.0 * (dot_rows(u, u) + dot_rows(v, v) - dot_rows(u, v))
+    return normals, 2.0 * np.sqrt(3.0) * row_lengths(normals) / np.where(squares > 0, squares, 1.0)
 
 
 def drop_unused_vertices(triangles: IntArray, n_vertices: int) -> tuple[IntArray, IntArray]:

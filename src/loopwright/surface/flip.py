@@ -10,26 +10,28 @@ from loopwright.surface.edges import (
     EdgeTable,
     build_edges,
     contains_keys,
+    dot_rows,
     edge_keys,
+    measure_triangles,
     opposite_vertices,
-    triangle_normals,
-    triangle_quality,
+    row_lengths,
 )
 from loopwright.surface.net import Net, kept_degree, kept_edges
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 
-def flip_edges(net: Net, *, rounds: int = 8, min_cos: float = 0.5) -> Net:
+def flip_edges(net: Net, *, rounds: int = 8, min_cos: float = 0.5, least_share: float = 1e-3) -> Net:
     """Flip edges where that raises the worse of the two triangles' quality.
 
     Parameters
     ----------
     min_cos : the two new triangles keep at least this cosine between their
         normals and the old pair's mean normal, so that nothing folds.
+    least_share : a round that flips fewer edges, in shares of the triangles, is the last.
     """
     for _ in range(rounds):
         net, flipped = _flip_round(net, min_cos)
-        if flipped == 0:
+        if flipped <= least_share * len(net.triangles):
             break
     return net
 
@@ -75,15 +77,13 @@ def _gain(
     c, d = opposite[:, 0], opposite[:, 1]
     old = [np.stack([start, end, c], axis=1), np.stack([end, start, d], axis=1)]
     new = [np.stack([c, start, d], axis=1), np.stack([d, end, c], axis=1)]
-    before = np.minimum(*(triangle_quality(net.positions, t) for t in old))
-    after = np.minimum(*(triangle_quality(net.positions, t) for t in new))
-    mean = triangle_normals(net.positions, old[0]) + triangle_normals(net.positions, old[1])
-    mean_length = np.linalg.norm(mean, axis=1)
-    gain = after - before
-    for corners in new:
-        normal = triangle_normals(net.positions, corners)
-        cosine = (normal * mean).sum(axis=1) / np.maximum(np.linalg.norm(normal, axis=1) * mean_length, 1e-300)
-        gain[cosine < min_cos] = -np.inf
+    measured = [measure_triangles(net.positions, corners) for corners in (*old, *new)]
+    gain = np.minimum(measured[2][1], measured[3][1]) - np.minimum(measured[0][1], measured[1][1])
+    mean = measured[0][0] + measured[1][0]
+    mean_length = row_lengths(mean)
+    for normal, _ in measured[2:]:
+        gain[dot_rows(normal, mean) < min_cos * row_lengths(normal) * mean_length] = -np.inf
+        gain[row_lengths(normal) <= 0.0] = -np.inf
     on_chain = kept_degree(table, kept, len(net.positions)) > 0
     gain[on_chain[c] & on_chain[d]] = -np.inf
     return gain

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.surface.edges import triangle_normals
+from loopwright.surface.edges import row_lengths, triangle_normals
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, MirrorPlane
 
 _ROUNDS = 12
 _SAMPLES = 3000
+_FEW_SAMPLES = 300  # to compare the candidates
 
 
 @dataclass(frozen=True)
@@ -66,17 +67,17 @@ def find_mirror(
     min_agreement : least share of the area whose paint is mirrored.
     """
     samples = sample_surface(projector.positions, projector.triangles, _SAMPLES)
-    fits = [measure_mirror(projector, plane, samples, vertex_label) for plane in _candidates(samples)]
+    few = samples[:: _SAMPLES // _FEW_SAMPLES]
+    fits = [measure_mirror(projector, plane, few, vertex_label) for plane in _candidates(samples)]
     order = np.argsort([round(fit.rms, 4) + 0.05 * (1.0 - fit.label_agreement) for fit in fits], kind="stable")
     for index in order[:4]:
         if fits[index].rms > 6.0 * max_rms:
             continue
-        refined = measure_mirror(projector, _refine(projector, fits[index].plane, samples), samples, vertex_label)
-        snapped = measure_mirror(projector, _snap(refined.plane, projector.diagonal), samples, vertex_label)
-        best = min(
-            (fits[index], snapped, refined),
-            key=lambda f: f.rms * (1.0 if f is refined else 0.8) - 1e-4 * (f is not refined),
-        )
+        refined_plane = _refine(projector, fits[index].plane, samples)
+        planes = (fits[index].plane, _snap(refined_plane, projector.diagonal), refined_plane)
+        trials = [measure_mirror(projector, plane, samples, vertex_label) for plane in planes]
+        # a plane across an axis wins unless the free one is clearly better
+        best = min(trials, key=lambda trial: trial.rms * (1.0 if trial is trials[2] else 0.8))
         if best.rms <= max_rms and best.label_agreement >= min_agreement:
             return MirrorFit(_positive(best.plane), best.rms, best.max, best.label_agreement)
     return None
@@ -96,7 +97,7 @@ def plane_across(axis: str, projector: SurfaceProjector) -> MirrorPlane:
 
 def sample_surface(positions: FloatArray, triangles: IntArray, count: int) -> FloatArray:
     """Return (count, 3) centres of triangles, spread evenly by area; the same every time."""
-    area = np.linalg.norm(triangle_normals(positions, triangles), axis=1)
+    area = row_lengths(triangle_normals(positions, triangles))
     total = np.cumsum(area)
     at = np.searchsorted(total, (np.arange(count) + 0.5) / count * total[-1])
     samples: FloatArray = positions[triangles[np.minimum(at, len(triangles) - 1)]].mean(axis=1)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.sparse import csr_matrix
 
 from loopwright.surface.collapse import CollapseOptions, collapse_short_edges
-from loopwright.surface.edges import build_edges, triangle_normals
+from loopwright.surface.edges import build_edges, row_lengths, triangle_normals
 from loopwright.surface.flip import flip_edges
 from loopwright.surface.net import Net, make_net
 from loopwright.surface.project import SurfaceProjector
@@ -43,7 +44,7 @@ def even_edge(area: float, triangles: int) -> float:
 
 def surface_area(positions: FloatArray, triangles: IntArray) -> float:
     """Return the area of a triangle mesh."""
-    return float(0.5 * np.linalg.norm(triangle_normals(positions, triangles), axis=1).sum())
+    return float(0.5 * row_lengths(triangle_normals(positions, triangles)).sum())
 
 
 def coarsen(positions: FloatArray, triangles: IntArray, size: float) -> Proxy:
@@ -79,7 +80,7 @@ def grade_sizes(net: Net, size: FloatArray, *, slope: float = 0.25, rounds: int 
     """Return sizes lowered so that none exceeds a neighbour's by more than ``slope`` times their distance."""
     edges = build_edges(net.triangles, len(net.positions)).edges
     a, b = edges[:, 0], edges[:, 1]
-    reach = slope * np.linalg.norm(net.positions[a] - net.positions[b], axis=1)
+    reach = slope * row_lengths(net.positions[a] - net.positions[b])
     out = size.copy()
     for _ in range(rounds):
         before = out.copy()
@@ -87,4 +88,23 @@ def grade_sizes(net: Net, size: FloatArray, *, slope: float = 0.25, rounds: int 
         np.minimum.at(out, b, before[a] + reach)
         if np.allclose(before, out, rtol=1e-4, atol=0.0):
             break
+    return out
+
+
+def turning_rate(graph: csr_matrix, normals: FloatArray) -> FloatArray:
+    """Return (n,) how fast the averaged normal turns round each vertex, in radians per length.
+
+    Parameters
+    ----------
+    graph : (n, n) symmetric edge lengths. normals : (n, 3) unit.
+    """
+    ones = csr_matrix((np.ones(graph.nnz), graph.indices, graph.indptr), shape=graph.shape)
+    count = np.maximum(np.diff(graph.indptr), 1)
+    calm = normals + ones @ normals
+    calm /= np.maximum(row_lengths(calm), 1e-300)[:, None]
+    pairs = graph.tocoo()
+    turn = row_lengths(calm[pairs.row] - calm[pairs.col]) / pairs.data
+    rate = np.zeros(len(normals))
+    np.maximum.at(rate, pairs.row, turn)
+    out: FloatArray = np.maximum((rate + ones @ rate) / (1 + count), 1e-300)
     return out

@@ -6,7 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from loopwright.surface.edges import build_edges, triangle_normals, triangle_quality, vertex_normals
+from loopwright.surface.edges import (
+    build_edges,
+    dot_rows,
+    measure_triangles,
+    row_lengths,
+    triangle_normals,
+    vertex_normals,
+)
 from loopwright.surface.net import Net, kept_degree, kept_edges
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray
@@ -42,8 +49,8 @@ def _tangential_pull(net: Net, normals: FloatArray) -> FloatArray:
     """Return (n, 3) vectors to the weighted centre of the triangles round each vertex, without normal part."""
     n = len(net.positions)
     corners = net.positions[net.triangles]
-    centre = corners.mean(axis=1)
-    area = 0.5 * np.linalg.norm(triangle_normals(net.positions, net.triangles), axis=1)
+    centre = (corners[:, 0] + corners[:, 1] + corners[:, 2]) / 3.0
+    area = 0.5 * row_lengths(triangle_normals(net.positions, net.triangles))
     wished = net.size[net.triangles].mean(axis=1)
     weight = np.repeat(area / wished**2, 3)
     flat = net.triangles.ravel()
@@ -51,7 +58,7 @@ def _tangential_pull(net: Net, normals: FloatArray) -> FloatArray:
     pull = np.stack([np.bincount(flat, weight * np.repeat(centre[:, k], 3), n) for k in range(3)], axis=1)
     pull = pull / np.where(total > 0, total, 1.0)[:, None] - net.positions
     pull[total == 0] = 0.0
-    tangential: FloatArray = pull - (pull * normals).sum(axis=1)[:, None] * normals
+    tangential: FloatArray = pull - dot_rows(pull, normals)[:, None] * normals
     return tangential
 
 
@@ -60,8 +67,7 @@ def take_back_folds(
 ) -> FloatArray:
     """Return ``after``, with vertices put back to ``before`` wherever a triangle would fold or turn poor."""
     out = after.copy()
-    old_normals = triangle_normals(before, triangles)
-    old_quality = triangle_quality(before, triangles)
+    old_normals, old_quality = measure_triangles(before, triangles)
     for _ in range(6):
         bad = _bad_triangles(old_normals, old_quality, out, triangles, min_cos, min_quality)
         if not bad.any():
@@ -79,9 +85,7 @@ def _bad_triangles(
     min_cos: float,
     min_quality: float,
 ) -> BoolArray:
-    normals = triangle_normals(positions, triangles)
-    scale = np.linalg.norm(normals, axis=1) * np.linalg.norm(old_normals, axis=1)
-    folds = (normals * old_normals).sum(axis=1) < min_cos * scale
-    quality = triangle_quality(positions, triangles)
+    normals, quality = measure_triangles(positions, triangles)
+    folds = dot_rows(normals, old_normals) < min_cos * row_lengths(normals) * row_lengths(old_normals)
     worse: BoolArray = folds | ((quality < min_quality) & (quality < 0.999 * old_quality))
     return worse

@@ -11,6 +11,7 @@ from loopwright.surface.edges import (
     contains_keys,
     edge_keys,
     key_pairs,
+    row_lengths,
     vertex_normals,
 )
 from loopwright.surface.net import Net
@@ -28,7 +29,7 @@ def split_long_edges(net: Net, projector: SurfaceProjector | None, *, long: floa
         n = len(net.positions)
         table = build_edges(net.triangles, n)
         a, b = table.edges[:, 0], table.edges[:, 1]
-        length = np.linalg.norm(net.positions[a] - net.positions[b], axis=1)
+        length = row_lengths(net.positions[a] - net.positions[b])
         ratio = length / np.minimum(net.size[a], net.size[b])
         wanted = (ratio > long) & ~table.is_boundary() & ~contains_keys(net.feature_keys, table.keys)
         rank = np.empty(len(ratio), dtype=np.int64)
