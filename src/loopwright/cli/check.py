@@ -27,17 +27,15 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     from loopwright.surface.read import read_sculpt
     from loopwright.surface.repair import repair_sculpt
 
-    console.progress("read", 0.0)
-    sculpt = read_sculpt(arguments.sculpt)
-    console.progress("check", 0.0)
-    found = check_sculpt(sculpt)
-    repaired, repairs = repair_sculpt(sculpt)
-    left = check_sculpt(repaired)
+    sculpt = read_sculpt(arguments.sculpt, progress=console.progress)
+    found = check_sculpt(sculpt, progress=console.progress)
+    repaired, repairs = repair_sculpt(sculpt, progress=console.progress)
+    left = check_sculpt(repaired, progress=console.progress)
     colors = "with vertex colours" if sculpt.colors is not None else "without vertex colours"
     console.say(f"{sculpt.name}: {len(sculpt.triangles):,} triangles, {len(sculpt.positions):,} vertices, {colors}")
     _say_findings(console, "found", found, "nothing is wrong")
     if repairs:
-        _say_findings(console, "a build repairs", repairs, "")
+        _say_findings(console, "a build does", repairs, "")
         _say_findings(console, "what stays", left, "nothing")
     console.give(
         {

@@ -27,18 +27,18 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     folder: Path = arguments.folder
     check_folder(folder)
     BuildOptions(budget=arguments.budget)
-    from loopwright.demo.make_creature import OPEN_COLORS, REGION_NAMES, make_creature
-    from loopwright.demo.write_sculpt_ply import write_sculpt_ply
+    from loopwright.demo import DEMO_OPEN_COLOR, demo_regions, make_creature, write_sculpt_ply
     from loopwright.handover.write_mesh import write_mesh
     from loopwright.pipeline import build
     from loopwright.report.summarize import summarize_build
     from loopwright.report.write_report import write_report
 
+    sculpt = make_creature(progress=console.progress)
     folder.mkdir(parents=True, exist_ok=True)
-    sculpt_file, mesh_file = folder / "creature.ply", folder / "creature.obj"
-    console.progress("make the demo sculpt", 0.0)
-    write_sculpt_ply(sculpt_file, make_creature())
-    options = BuildOptions(budget=arguments.budget, leave_open=OPEN_COLORS, region_names=REGION_NAMES)
+    sculpt_file, mesh_file = folder / f"{sculpt.name}.ply", folder / f"{sculpt.name}.obj"
+    write_sculpt_ply(sculpt_file, sculpt)
+    names = {region.color: region.name for region in demo_regions()}
+    options = BuildOptions(budget=arguments.budget, leave_open=(DEMO_OPEN_COLOR,), region_names=names)
     result = build(sculpt_file, options=options, progress=console.progress)
     write_mesh(mesh_file, result.mesh)
     page = write_report(folder / "report", result, progress=console.progress)
@@ -46,9 +46,10 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     for line in summary.lines():
         console.say(line)
     console.say()
-    console.say(f"sculpt  {sculpt_file}")
-    console.say(f"mesh    {mesh_file}")
-    console.say(f"report  {page}   <- open this in a browser")
+    console.say("Look here:")
+    console.say(f"  report  {page.resolve()}   (open it in a browser)")
+    console.say(f"  mesh    {mesh_file.resolve()}")
+    console.say(f"  sculpt  {sculpt_file.resolve()}")
     files = {"sculpt_file": str(sculpt_file), "mesh_file": str(mesh_file), "report_file": str(page)}
     console.give({**summary.as_json(), **files})
     return 0

@@ -129,7 +129,7 @@ def _sculpt_words(summary: Summary) -> str:
 
 
 def _sculpt_body(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:
-    pictures = show_pictures(drawn, ["painted-", "regions-"])
+    pictures = show_pictures(drawn, ["painted-", "regions-"], grid="four")
     return show_region_legend((row.name, row.color) for row in summary.regions) + pictures if pictures else ""
 
 
@@ -139,7 +139,7 @@ def _layout_words(summary: Summary) -> str:
 
 
 def _layout_body(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:
-    pictures = show_pictures(drawn, ["layout-"], is_large=True)
+    pictures = show_pictures(drawn, ["layout-"], grid="large")
     if not pictures:
         return ""
     kinds = summary.layout.get("arcs_by_kind")
@@ -149,10 +149,10 @@ def _layout_body(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:
 
 
 def _mesh_body(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:
-    pictures = show_pictures(drawn, ["mesh-"], is_large=True)
+    pictures = show_pictures(drawn, ["mesh-"], grid="large")
     return show_pole_legend(summary.poles) + pictures if pictures else ""
 
 
 def _heat_body(summary: Summary, drawn: Sequence[DrawnPicture], limit: float) -> str:
-    pictures = show_pictures(drawn, ["heat_"])
+    pictures = show_pictures(drawn, ["heat_"], grid="four")
     return show_heat_scale(limit, summary.diagonal) + pictures if pictures else ""

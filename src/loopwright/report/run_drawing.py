@@ -11,6 +11,7 @@ import time
 from collections.abc import Mapping
 from pathlib import Path
 
+import loopwright
 from loopwright.progress import Progress, silent
 from loopwright.report.picture import DrawnPicture, PlacedMark, Scene, save_scene
 from loopwright.types import Finding
@@ -52,7 +53,7 @@ def _run_child(folder: Path, count: int, environment: Mapping[str, str], progres
     command = [sys.executable, "-m", "loopwright.report.draw_pictures", str(folder)]
     with (folder / "words.txt").open("wb") as words:
         child = subprocess.Popen(
-            command, stdin=subprocess.DEVNULL, stdout=words, stderr=words, env={**os.environ, **environment}
+            command, stdin=subprocess.DEVNULL, stdout=words, stderr=words, env=_environment(environment)
         )
     deadline = time.monotonic() + _SECONDS_TO_START + _SECONDS_A_PICTURE * count
     try:
@@ -66,6 +67,13 @@ def _run_child(folder: Path, count: int, environment: Mapping[str, str], progres
             child.kill()
         child.wait()
     return _tell_end(child.returncode, folder / "words.txt")
+
+
+def _environment(more: Mapping[str, str]) -> dict[str, str]:
+    """Return this process's environment with what the child needs to find the same package."""
+    here = str(Path(loopwright.__file__).resolve().parents[1])
+    paths = [here, *filter(None, [os.environ.get("PYTHONPATH")])]
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(paths), "PYTHONWARNINGS": "default", **more}
 
 
 def _tell_end(code: int, words: Path) -> str:

@@ -19,14 +19,17 @@ _ARC_WORDS = {
 }
 
 
-def show_pictures(drawn: Sequence[DrawnPicture], prefixes: Iterable[str], *, is_large: bool = False) -> str:
-    """Return a grid of the pictures whose name starts with one of ``prefixes``; nothing if there are none."""
+def show_pictures(drawn: Sequence[DrawnPicture], prefixes: Iterable[str], *, grid: str = "") -> str:
+    """Return a grid of the pictures whose name starts with one of ``prefixes``; nothing if there are none.
+
+    ``grid`` is a class of the page's style: ``large`` for big pictures, ``four`` for rows of two or four.
+    """
     starts = tuple(prefixes)
     chosen = [picture for picture in drawn if picture.picture.name.startswith(starts)]
     if not chosen:
         return ""
     figures = "\n".join(_show_picture(picture) for picture in chosen)
-    return f'<div class="pictures{" large" if is_large else ""}">\n{figures}\n</div>'
+    return f'<div class="pictures{f" {grid}" if grid else ""}">\n{figures}\n</div>'
 
 
 def show_pole_legend(valences: Iterable[int]) -> str:
@@ -63,8 +66,8 @@ def show_heat_scale(limit: float, diagonal: float) -> str:
     stops = ", ".join(f"rgb{color} {place:.0%}" for place, color in HEAT_STOPS)
     return (
         f'<div class="scale"><div style="background:linear-gradient(90deg, {stops})"></div>'
-        f"<p><span>0</span><span>{limit / 2:.2g} of the diagonal</span>"
-        f"<span>{limit:.2g} and more, {limit * diagonal:.2g} units</span></p></div>"
+        f"<p><span>0</span><span>{limit * 50:.2g} %</span>"
+        f"<span>{limit * 100:.2g} % of the diagonal ({limit * diagonal:.2g} units) and more</span></p></div>"
     )
 
 
