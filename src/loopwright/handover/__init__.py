@@ -1,0 +1,1 @@
+"""Write finished meshes to files that other programs open."""

@@ -1,0 +1,59 @@
+"""Write a file so that it is there whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+from collections.abc import Iterator
+from pathlib import Path
+from typing import BinaryIO
+
+from loopwright.errors import InputError
+
+_RANDOM_BYTES = 6
+
+
+@contextlib.contextmanager
+def write_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
+    """Open a binary file that takes its name only when all of it is written.
+
+    The bytes go to a file with a name of its own in the same folder, which replaces ``path``
+    at the end.  If anything fails before, the old file stays as it was.
+
+    Raises
+    ------
+    InputError
+        If the folder is missing or cannot be written to, or the disk is full.
+
+    Examples
+    --------
+    >>> with write_file("note.txt") as stream:  # doctest: +SKIP
+    ...     stream.write(b"done")
+    """
+    target = Path(path)
+    if target.is_dir():
+        raise InputError(f"{target}: this is a folder; name a file in it.", places=(str(target),))
+    if not target.parent.is_dir():
+        raise InputError(
+            f"{target}: the folder {str(target.parent)!r} does not exist; make it first.", places=(str(target),)
+        )
+    draft = target.with_name(f".{target.name[:64]}.{secrets.token_hex(_RANDOM_BYTES)}.part")
+    try:
+        with open(os.open(draft, _new_file_flags(), 0o666), "wb") as stream:
+            yield stream
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(draft, target)
+    except OSError as error:
+        reason = error.strerror or "it cannot be written"
+        raise InputError(
+            f"{target}: {reason}; check the folder's rights and the disk's free space.", places=(str(target),)
+        ) from error
+    finally:
+        with contextlib.suppress(OSError):
+            draft.unlink(missing_ok=True)
+
+
+def _new_file_flags() -> int:
+    return os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0)
