@@ -77,6 +77,7 @@ class RegionSurface:
     regions : the regions that have triangles.
     mirror : the mirror plane, or None.
     on_mirror : (n,) bool.
+    flow_edges : (k, 2) int32, further edges that the mesh must follow: flow lines inside regions.
     """
 
     positions: FloatArray
@@ -85,6 +86,7 @@ class RegionSurface:
     regions: tuple[Region, ...]
     mirror: MirrorPlane | None
     on_mirror: BoolArray
+    flow_edges: IntArray = field(default_factory=lambda: np.zeros((0, 2), np.int32))
 
 
 @dataclass(frozen=True)

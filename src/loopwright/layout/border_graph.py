@@ -10,8 +10,8 @@ import numpy as np
 from loopwright.layout.piece import directed_edges, edge_keys, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
-ArcKind = Literal["border", "rim", "mirror", "cut"]
-KIND_CODES: dict[int, ArcKind] = {0: "border", 1: "rim", 2: "mirror", 3: "cut"}
+ArcKind = Literal["border", "rim", "mirror", "cut", "flow"]
+KIND_CODES: dict[int, ArcKind] = {0: "border", 1: "rim", 2: "mirror", 3: "cut", 4: "flow"}
 
 
 @dataclass(frozen=True)
@@ -24,16 +24,20 @@ class ConstrainedEdges:
 
 
 def constrained_edges(surface: RegionSurface) -> ConstrainedEdges:
-    """Collect rims, mirror edges, and edges between two regions."""
+    """Collect rims, mirror edges, edges between two regions, and flow lines."""
     edges = directed_edges(surface.triangles)
     twin = twin_corners(surface.triangles)
     region = np.repeat(surface.triangle_region, 3)
     other = np.where(twin >= 0, region[np.maximum(twin, 0)], -1)
     boundary = twin < 0
-    border = (~boundary) & (region != other) & (np.arange(len(edges)) < twin)
-    pick = np.flatnonzero(boundary | border)
+    once = np.arange(len(edges)) < twin
+    border = (~boundary) & (region != other) & once
+    count = len(surface.positions)
+    flow = ~boundary & (region == other) & once
+    flow &= np.isin(edge_keys(edges, count), edge_keys(surface.flow_edges, count))
+    pick = np.flatnonzero(boundary | border | flow)
     in_plane = surface.on_mirror[edges[pick]].all(axis=1)
-    kind = np.where(boundary[pick], np.where(in_plane, 2, 1), 0)
+    kind = np.where(boundary[pick], np.where(in_plane, 2, 1), np.where(flow[pick], 4, 0))
     ordered = np.sort(edges[pick], axis=1)
     sides = np.sort(np.stack([region[pick], other[pick]], axis=1), axis=1)[:, ::-1]
     return ConstrainedEdges(ordered.astype(np.int32), kind.astype(np.int32), np.ascontiguousarray(sides, np.int32))
@@ -82,7 +86,9 @@ def trace_chains(constrained: ConstrainedEdges, nodes: set[int], vertex_count: i
             used[k] = True
             path.append(at)
         pair = constrained.sides[edge]
-        chains.append(Chain(np.array(path, np.int32), KIND_CODES[int(constrained.kind[edge])], (int(pair[0]), int(pair[1]))))
+        chains.append(
+            Chain(np.array(path, np.int32), KIND_CODES[int(constrained.kind[edge])], (int(pair[0]), int(pair[1])))
+        )
 
     for start in sorted(adjacency):
         if marked[start]:
@@ -100,7 +106,9 @@ def node_mask(constrained: ConstrainedEdges, vertex_count: int) -> BoolArray:
     """Return (n,) bool: vertices where constrained edges end, branch or change their kind or sides."""
     flat = constrained.edges.reshape(-1)
     degree = np.bincount(flat, minlength=vertex_count)
-    code = constrained.kind.astype(np.int64) * 2**40 + (constrained.sides[:, 0] + 1) * 2**20 + constrained.sides[:, 1] + 1
+    code = (
+        constrained.kind.astype(np.int64) * 2**40 + (constrained.sides[:, 0] + 1) * 2**20 + constrained.sides[:, 1] + 1
+    )
     each = np.repeat(code, 2)
     low = np.full(vertex_count, np.iinfo(np.int64).max)
     high = np.full(vertex_count, -1, np.int64)

@@ -79,7 +79,9 @@ def twin_corners(triangles: IntArray) -> IntArray:
     backward = edges[:, 1].astype(np.int64) * count + edges[:, 0]
     order = np.argsort(forward, kind="stable")
     if np.any(forward[order][1:] == forward[order][:-1]):
-        raise InternalError("A piece of the surface is not an oriented manifold: two triangles run along an edge the same way.")
+        raise InternalError(
+            "A piece of the surface is not an oriented manifold: two triangles run along an edge the same way."
+        )
     place = np.searchsorted(forward[order], backward)
     place = np.minimum(place, len(order) - 1)
     found = forward[order][place] == backward
@@ -139,7 +141,11 @@ def cut_open(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tu
     rank[order] = np.arange(len(order))
     dual = coo_matrix((np.ones(len(here), np.int8), (here // 3, there // 3)), shape=(len(triangles),) * 2)
     _, component = connected_components(dual, directed=False)
-    return (rank[label].reshape(-1, 3).astype(np.int32), flat[first[order]].astype(np.int32), component.astype(np.int32))
+    return (
+        rank[label].reshape(-1, 3).astype(np.int32),
+        flat[first[order]].astype(np.int32),
+        component.astype(np.int32),
+    )
 
 
 def extract(triangles: IntArray, origin: IntArray, keep: np.ndarray) -> tuple[IntArray, IntArray, IntArray]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from loopwright.errors import InternalError
+from loopwright.layout.add_flow_lines import add_flow_lines
 from loopwright.layout.border_graph import (
     Chain,
     ConstrainedEdges,
@@ -43,10 +44,11 @@ def plan_layout(
 
     Parameters
     ----------
-    surface : every component must have a border or a rim.
+    surface : any; parts that need one get a flow line of the program's own (see :func:`add_flow_lines`).
     vertex_size : (n,) wished edge length at each vertex.
     """
     opt = options or LayoutOptions()
+    surface, vertex_size = add_flow_lines(surface, vertex_size)
     constrained = constrained_edges(surface)
     chains = trace_chains(constrained, set(), len(surface.positions))
     pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns)
@@ -57,7 +59,7 @@ def plan_layout(
         size = float(np.median(vertex_size[piece.origin]))
         parts.extend(split_piece(piece, growing, size, options=opt.splits))
     progress("layout", 1.0)
-    return assemble_layout(surface, growing, constrained, parts)
+    return assemble_layout(surface, vertex_size, growing, constrained, parts)
 
 
 def node_vertices(constrained: ConstrainedEdges, chains: list[Chain], vertex_count: int) -> list[int]:
@@ -90,7 +92,13 @@ def plan_pieces(
     is_node = np.zeros(count, bool)
     is_node[nodes] = True
     listed = np.flatnonzero(is_node[origin])
-    asked = [Wedge(int(origin[w]), int(piece_of_wedge[w]), float(angle[w])) for w in listed.tolist()]
+    ring = is_ring(wedges, component, origin, constrained, count, euler)
+    at_mirror = np.zeros(count, bool)
+    at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True
+    asked = [
+        Wedge(int(v), int(c), float(a), bool(ring[c] and not at_mirror[v]))
+        for v, c, a in zip(origin[listed], piece_of_wedge[listed], angle[listed], strict=True)
+    ]
     rules = {v: _rule(surface, constrained, v) for v in nodes.tolist()}
     quadrants[listed] = plan_turns(asked, rules, euler, options=options)
     pieces = []
@@ -99,6 +107,33 @@ def plan_pieces(
         region = int(surface.triangle_region[np.flatnonzero(component == c)[0]])
         pieces.append(Piece(local, below, quadrants[used], region))
     return pieces
+
+
+def is_ring(
+    wedges: IntArray,
+    component: IntArray,
+    origin: IntArray,
+    constrained: ConstrainedEdges,
+    vertex_count: int,
+    euler: list[int],
+) -> list[bool]:
+    """Tell for each piece whether it, together with its mirror image, is a ring (Euler number 0).
+
+    The double has 2 chi - (number of open mirror arcs), since each arc is
+    counted twice and has Euler number 1; closed mirror loops count nothing.
+    """
+    edges = directed_edges(wedges)
+    rim = np.flatnonzero(twin_corners(wedges) < 0)
+    ends = origin[edges[rim]]
+    mirror_keys = edge_keys(constrained.edges[constrained.kind == 2], vertex_count)
+    in_plane = np.isin(edge_keys(ends, vertex_count), mirror_keys)
+    out = []
+    for c, chi in enumerate(euler):
+        mine = rim[in_plane & (component[rim // 3] == c)]
+        touched = np.unique(edges[mine]) if len(mine) else np.zeros(0, np.int32)
+        arcs = len(touched) - len(mine)
+        out.append(2 * chi - arcs == 0 if len(mine) else chi == 0)
+    return out
 
 
 def _euler(triangles: IntArray) -> int:
@@ -159,7 +194,11 @@ def wedge_angles(
 
 
 def assemble_layout(
-    surface: RegionSurface, growing: Growing, constrained: ConstrainedEdges, parts: list[Piece]
+    surface: RegionSurface,
+    vertex_size: FloatArray,
+    growing: Growing,
+    constrained: ConstrainedEdges,
+    parts: list[Piece],
 ) -> Layout:
     """Chain all constrained and cut edges between nodes, and describe every patch by arcs."""
     count = len(growing.positions)
@@ -185,7 +224,8 @@ def assemble_layout(
     quads = np.zeros(count, np.int64)
     for part in parts:
         np.add.at(quads, part.origin, part.quadrants)
-    return Layout(surface, growing.positions, on_mirror, node_list, quads[node_list].astype(np.int32), arcs, patches)
+    node_quads = quads[node_list].astype(np.int32)
+    return Layout(surface, vertex_size, growing.positions, on_mirror, node_list, node_quads, arcs, patches)
 
 
 def _arc(chain: Chain, positions: FloatArray) -> Arc:

@@ -26,20 +26,27 @@ class TurnOptions:
     node_pole : price of a junction that becomes a pole.
     inner_pole : price of one pole that the plan forces inside a region.
     bend : price of making a corner where no junction is.
+    broken_ring : price of a corner on the side of a ring.
     """
 
-    node_pole: float = 1.1
-    inner_pole: float = 0.9
+    node_pole: float = 0.5
+    inner_pole: float = 0.2
     bend: float = 0.4
+    broken_ring: float = 2.0
 
 
 @dataclass(frozen=True)
 class Wedge:
-    """One region's share of the surroundings of a node: the piece, the node, the angle in radians."""
+    """One region's share of the surroundings of a node: the piece, the node, the angle in radians.
+
+    ``is_ring_side``: the piece is a ring and the wedge does not touch the
+    mirror plane, so that straight on keeps the ring whole.
+    """
 
     node: int
     piece: int
     angle: float
+    is_ring_side: bool = False
 
 
 @dataclass(frozen=True)
@@ -103,6 +110,8 @@ def _turn_cost(wedge: Wedge, quads: int, rule: NodeRule, opt: TurnOptions) -> fl
     cost = min(off * off, 2.0 + 0.2 * off)
     if rule.is_bend and quads != 2:
         cost += opt.bend
+    if wedge.is_ring_side and quads != 2:
+        cost += opt.broken_ring
     return cost + (3.0 if quads == 4 else 0.0)
 
 
@@ -147,6 +156,8 @@ class _Program:
             options={"time_limit": 10.0},
         )
         if result.x is None:
-            raise InfeasibleError("No choice of corners fits all junctions; move junctions that lie on one another apart.")
+            raise InfeasibleError(
+                "No choice of corners fits all junctions; move junctions that lie on one another apart."
+            )
         solution: FloatArray = result.x
         return solution

@@ -194,7 +194,9 @@ def _survey(piece: Piece, surface: Growing, points: FloatArray) -> Rim:
 
 def _starts(piece: Piece, surface: Growing, rim: Rim, opt: SplitOptions) -> list[tuple[int, int]]:
     """Boundary states to trace from: all re-entrant corners alone if there are any, else nodes and even samples."""
-    reentrant = [(v, j) for v in np.flatnonzero(piece.quadrants > 2).tolist() for j in range(1, int(piece.quadrants[v]))]
+    reentrant = [
+        (v, j) for v in np.flatnonzero(piece.quadrants > 2).tolist() for j in range(1, int(piece.quadrants[v]))
+    ]
     if reentrant:
         return reentrant
     straight = [loop[piece.quadrants[loop] == 2] for loop in rim.loops]
@@ -262,7 +264,9 @@ def _outcome_penalty(
         origin = part.origin
         points = np.where((origin >= 0)[:, None], surface.positions[np.maximum(origin, 0)], 0.0)
         if len(fresh):
-            points = np.where((origin < 0)[:, None], fresh[np.minimum(-origin - 1, len(fresh) - 1) * (origin < 0)], points)
+            points = np.where(
+                (origin < 0)[:, None], fresh[np.minimum(-origin - 1, len(fresh) - 1) * (origin < 0)], points
+            )
         p = points[part.triangles]
         area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1).sum()
         penalty += max(0.0, 4.0 - area / size**2) * size

@@ -118,9 +118,7 @@ class CutGraph:
     quadrants: IntArray
 
 
-def build_graph(
-    steps: Steps, field: FloatArray, quadrants: IntArray, *, drift_limit: float = DRIFT_LIMIT
-) -> CutGraph:
+def build_graph(steps: Steps, field: FloatArray, quadrants: IntArray, *, drift_limit: float = DRIFT_LIMIT) -> CutGraph:
     """Build the state graph; see :class:`CutGraph`."""
     tail, head = steps.tail, steps.head
     quarter = np.pi / 2
@@ -173,7 +171,9 @@ class Cut:
     cost: float
 
 
-def trace_from(graph: CutGraph, starts: list[tuple[int, int]], *, limit: float = np.inf) -> tuple[list[Cut], FloatArray, IntArray]:
+def trace_from(
+    graph: CutGraph, starts: list[tuple[int, int]], *, limit: float = np.inf
+) -> tuple[list[Cut], FloatArray, IntArray]:
     """Trace from (vertex, arm) boundary states to every boundary state within ``limit``.
 
     Returns the cuts, and Dijkstra's predecessors per start for :func:`cut_steps`.

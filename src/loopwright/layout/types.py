@@ -54,11 +54,12 @@ class Patch:
 class Layout:
     """Nodes, arcs and patches; ``positions`` are the region surface's, with the vertices that cuts added behind them.
 
-    ``node_valence`` is the planned valence of each node's vertex in the
-    mesh of this surface (a half, where there is a mirror plane).
+    ``node_quads`` is the planned number of quads at each node in the mesh of
+    this surface (a half, where there is a mirror plane).
     """
 
     surface: RegionSurface
+    vertex_size: FloatArray
     positions: FloatArray
     on_mirror: BoolArray
     nodes: IntArray
