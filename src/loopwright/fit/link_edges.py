@@ -7,15 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from loopwright.numerics.catmull_clark import unique_edges
 from loopwright.types import IntArray
 
+__all__ = ["Ids", "Stars", "link_stars", "unique_edges"]
+
 Ids = NDArray[np.int64]
-
-
-def unique_edges(quads: IntArray) -> Ids:
-    """Return (e, 2) edges of (m, 4) quads, each once, lower id first, in ascending order."""
-    pairs = np.stack([quads, np.roll(quads, -1, axis=1)], axis=2).reshape(-1, 2).astype(np.int64)
-    return np.unique(np.sort(pairs, axis=1), axis=0)
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,8 @@ def face_quality(positions: FloatArray, quads: IntArray, normals: FloatArray) ->
     corners = positions[quads]
     own = unit(np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
     faces = np.einsum("ij,ij->i", own, unit(normals[quads].sum(axis=1)))
-    return np.minimum(corner_sines(positions, quads, own).min(axis=1), faces)
+    least: FloatArray = np.minimum(corner_sines(positions, quads, own).min(axis=1), faces)
+    return least
 
 
 def mend_worst(
@@ -98,7 +99,7 @@ def _improve(
     where = np.where(is_vertex, points[:, None, None], positions[corner])
     aim = np.where(is_vertex, facing[:, None, None], normals[corner])
     flat = where.reshape(-1, 3)
-    local = np.arange(len(flat)).reshape(-1, 4)
+    local = np.arange(len(flat), dtype=np.int32).reshape(-1, 4)
     quality = face_quality(flat, local, aim.reshape(-1, 3)).reshape(tried, -1).min(axis=1)
     now = float(face_quality(positions, ring, normals).min())
     best = int(quality.argmax())

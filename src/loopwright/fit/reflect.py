@@ -46,8 +46,9 @@ def reflect_half(mesh: QuadMesh) -> QuadMesh:
     )
 
 
-def put_in_plane(positions: FloatArray, chosen: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
-                 mirror: MirrorPlane) -> FloatArray:
+def put_in_plane(
+    positions: FloatArray, chosen: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], mirror: MirrorPlane
+) -> FloatArray:
     """Return the positions with the chosen ones moved straight into the plane."""
     moved = positions.copy()
     moved[chosen] -= mirror.signed_distance(positions[chosen])[:, None] * mirror.normal

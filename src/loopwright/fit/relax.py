@@ -14,6 +14,7 @@ from loopwright.fit.mend_worst import mend_worst
 from loopwright.fit.reflect import put_in_plane
 from loopwright.fit.shape_energy import ShapeEnergy, build_shape_energy, fairness_targets, quad_targets
 from loopwright.fit.slide_curves import CurveSlide
+from loopwright.fit.solve_descent import solve_descent
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
 from loopwright.types import FloatArray, QuadMesh
@@ -83,8 +84,15 @@ def relax(
     state.mend()
     progress("relax", 1.0)
     return QuadMesh(
-        state.positions, mesh.quads, mesh.quad_region, mesh.regions, mesh.vertex_curve, mesh.curves,
-        mesh.is_fixed, mesh.on_mirror, mesh.mirror,
+        state.positions,
+        mesh.quads,
+        mesh.quad_region,
+        mesh.regions,
+        mesh.vertex_curve,
+        mesh.curves,
+        mesh.is_fixed,
+        mesh.on_mirror,
+        mesh.mirror,
     )
 
 
@@ -196,24 +204,7 @@ class _State:
             image: FloatArray = np.einsum("nkj,nj->nk", bases, back) + 1e-3 * diagonal * step
             return image
 
-        step = np.zeros_like(pull)
-        residual = pull
-        preconditioned = residual / diagonal
-        direction = preconditioned
-        size = float((residual * preconditioned).sum())
-        first = size
-        for _ in range(self.options.solver_steps):
-            if size <= 1e-8 * first or size == 0.0:
-                break
-            image = apply(direction)
-            rate = size / float((direction * image).sum())
-            step = step + rate * direction
-            residual = residual - rate * image
-            preconditioned = residual / diagonal
-            fresh = float((residual * preconditioned).sum())
-            direction = preconditioned + fresh / size * direction
-            size = fresh
-        return step
+        return solve_descent(apply, pull, lambda residual: residual / diagonal, self.options.solver_steps)
 
     def _move(self, move: FloatArray, step: FloatArray, local: FloatArray, sines: FloatArray) -> None:
         """Take the step, shortened where it would fold a quad or crowd a curve."""
@@ -235,7 +226,6 @@ class _State:
             held = np.unique(self.mesh.quads[worse])
             cap[held] *= shrink
             chosen = np.union1d(held, riders)
-
 
     def mend(self) -> None:
         """Mend the quads that are still bad, vertex by vertex."""

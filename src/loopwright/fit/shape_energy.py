@@ -66,8 +66,10 @@ def build_shape_energy(mesh: QuadMesh, fold: Fold, *, size_reach: float) -> Shap
     blocks.append((first + np.arange(len(centers)), centers, np.full(len(centers), -1.0)))
     total = first + len(centers)
     rows = csr_matrix(
-        (np.concatenate([b[2] for b in blocks]),
-         (np.concatenate([b[0] for b in blocks]), np.concatenate([b[1] for b in blocks]))),
+        (
+            np.concatenate([b[2] for b in blocks]),
+            (np.concatenate([b[0] for b in blocks]), np.concatenate([b[1] for b in blocks])),
+        ),
         shape=(total, count),
     )
     center = np.concatenate([lines[:, 1], centers])
@@ -145,9 +147,7 @@ def quad_targets(
     return np.vstack([direction * side_a[:, None], across * side_b[:, None], bump]), mean
 
 
-def fairness_targets(
-    energy: ShapeEnergy, values: FloatArray, normals: FloatArray, tangents: FloatArray
-) -> FloatArray:
+def fairness_targets(energy: ShapeEnergy, values: FloatArray, normals: FloatArray, tangents: FloatArray) -> FloatArray:
     """Return (l + s, 3) targets of the fairness rows: the part of each that bending alone explains.
 
     That is the part along the normal; for lines along a curve, all but the part along its tangent.

@@ -86,9 +86,7 @@ def lay_curves(curves: tuple[Curve, ...]) -> CurveSet:
     return CurveSet(np.concatenate(knots), np.vstack(points), np.array(base), np.array(length), closed)
 
 
-def _locate(
-    points: FloatArray, start: FloatArray, end: FloatArray, step: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _locate(points: FloatArray, start: FloatArray, end: FloatArray, step: FloatArray) -> tuple[FloatArray, FloatArray]:
     along = (end - start) / np.where(step > 0.0, step, 1.0)[:, None]
     t = np.clip(points @ along.T - np.einsum("ij,ij->i", start, along), 0.0, step)
     gap = points[:, None] - start[None] - t[:, :, None] * along[None]

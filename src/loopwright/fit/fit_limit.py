@@ -1,0 +1,123 @@
+"""Move the cage so that its Catmull-Clark limit surface lies on the sculpt."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from loopwright.fit.fold_mirror import fold_mirror
+from loopwright.fit.limit_samples import Distances, build_limit_samples
+from loopwright.fit.mend_worst import face_quality
+from loopwright.progress import Progress, silent
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import FloatArray, QuadMesh
+
+
+@dataclass(frozen=True)
+class FitOptions:
+    """How the limit surface is laid on the sculpt.
+
+    Attributes
+    ----------
+    rounds : rounds of finding the closest points and solving for the cage.
+    fairness : weight of a smooth displacement of the cage, in the first round.
+    fading : factor on that weight from round to round.
+    slide : weight that holds the surface's points where they are along the sculpt.
+    curve_weight : weight of border and opening curves, and of fixed vertices, against the surface's.
+    solver_steps : conjugate gradient steps per round.
+    least_quality : scaled Jacobian of the cage below which a quad may not fall, nor get worse.
+    quality_loss : what a better quad may lose.
+    min_cosine : least agreement of the sculpt's normal with the limit surface's.
+    """
+
+    rounds: int = 6
+    fairness: float = 0.1
+    fading: float = 0.4
+    slide: float = 0.03
+    curve_weight: float = 4.0
+    solver_steps: int = 40
+    least_quality: float = 0.3
+    quality_loss: float = 0.1
+    min_cosine: float = 0.3
+
+
+@dataclass(frozen=True)
+class FitReport:
+    """What the fit reached.
+
+    The distances are measured at the limit points of vertices, edge middles and face centres.
+    ``diagonal`` is that of the sculpt's bounding box, ``held`` counts quads that were held back lest they fold.
+    """
+
+    before: Distances
+    after: Distances
+    diagonal: float
+    rounds: int
+    held: int
+
+
+def fit_limit(
+    mesh: QuadMesh,
+    projector: SurfaceProjector,
+    *,
+    options: FitOptions | None = None,
+    progress: Progress = silent,
+) -> tuple[QuadMesh, FitReport]:
+    """Return the mesh with its limit surface on the sculpt, and how far off it was before and after.
+
+    Limit points of curve vertices stay on their curve, those of fixed
+    vertices where the vertices were given, those of mirror vertices in the plane. A half mesh is fitted as
+    its whole. Least squares with the distance to the sculpt's tangent planes, at closest points whose
+    normal agrees, plus a fairness term on the displacement that fades.
+
+    References
+    ----------
+    H. Pottmann, S. Leopoldseder, "A concept for parametric surface fitting which avoids the parametrization
+    problem", CAGD 20, 2003: tangent distance. The weights are our own.
+    """
+    options = options or FitOptions()
+    zero = Distances(0.0, 0.0, 0.0)
+    if len(mesh.quads) == 0:
+        return mesh, FitReport(zero, zero, projector.diagonal, 0, 0)
+    fold = fold_mirror(mesh)
+    samples = build_limit_samples(mesh, fold)
+    start = mesh.positions
+    normals = projector.project(start, samples.normals(start)[: len(start)], min_cosine=options.min_cosine).normals
+    wanted = np.minimum(face_quality(start, mesh.quads, normals) - options.quality_loss, options.least_quality)
+    wanted = np.minimum(wanted, face_quality(start, mesh.quads, normals))
+    positions, held, before = start.copy(), 0, zero
+    for step in range(options.rounds):
+        progress("fit", step / options.rounds)
+        offset, distances = samples.distance(positions, projector, options.min_cosine)
+        before = distances if step == 0 else before
+        weight = options.fairness * options.fading**step
+        move = samples.solve(
+            positions, start, offset, fairness=weight, slide=options.slide,
+            curve_weight=options.curve_weight, steps=options.solver_steps,
+        )
+        positions, held = _hold_back(mesh, positions, move, normals, wanted)
+    _, after = samples.distance(positions, projector, options.min_cosine)
+    progress("fit", 1.0)
+    return replace(mesh, positions=positions), FitReport(before, after, projector.diagonal, options.rounds, held)
+
+
+def _hold_back(
+    mesh: QuadMesh, positions: FloatArray, move: FloatArray, normals: FloatArray, wanted: FloatArray
+) -> tuple[FloatArray, int]:
+    """Take the move, shortened at quads that would fall below their wanted quality; count those."""
+    share = np.ones(len(positions))
+    now = face_quality(positions, mesh.quads, normals)
+    floor = np.minimum(wanted, now)
+    held = np.zeros(len(mesh.quads), bool)
+    for shrink in (0.5, 0.5, 0.5, 0.0, 0.0, 0.0):
+        moved = positions + share[:, None] * move
+        worse = face_quality(moved, mesh.quads, normals) < floor - 1e-12
+        if not worse.any():
+            return moved, int(held.sum())
+        held |= worse
+        share[np.unique(mesh.quads[worse])] *= shrink
+    moved = positions + share[:, None] * move
+    if (face_quality(moved, mesh.quads, normals) < floor - 1e-12).any():
+        return positions, int(held.sum())
+    return moved, int(held.sum())
