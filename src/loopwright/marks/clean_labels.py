@@ -13,6 +13,9 @@ from loopwright.surface.net import Net
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 
+_FEWEST_STEPS = 1.5  # a piece must be wider than this many edges of the net somewhere
+
+
 @dataclass(frozen=True)
 class CleanLabels:
     """Labels of a net's vertices without gaps and specks.
@@ -22,7 +25,7 @@ class CleanLabels:
     label : (n,) int32, each vertex's colour; all -1 only where nothing is painted.
     component : (n,) int32, the connected piece of equal label each vertex is in.
     dropped : number of specks that were dropped.
-    distance : (n,) float64, along edges to the nearest border.
+    distance : (n,) float64, along edges to the nearest vertex at a border.
     """
 
     label: IntArray
@@ -38,9 +41,10 @@ def clean_labels(net: Net, label: IntArray, area: FloatArray, *, min_area: float
     ----------
     label : (n,) int32, -1 where unlabelled. area : (n,) float64 of each vertex.
     min_area : pieces smaller than this are dropped.
-    min_width : pieces that are nowhere wider than this are dropped.
+    min_width : pieces that are nowhere wider than this, or than one edge of the net, are dropped.
     """
     graph = edge_graph(net)
+    step = float(np.median(graph.data)) if graph.nnz else 0.0
     label = fill_nearest(graph, label)
     dropped = 0
     component, distance = split_components(graph, label)
@@ -50,7 +54,7 @@ def clean_labels(net: Net, label: IntArray, area: FloatArray, *, min_area: float
         total = np.bincount(component, area, count)
         widest = np.zeros(count)
         np.maximum.at(widest, component, distance)
-        bad = (total < min_area) | (2.0 * widest < min_width)
+        bad = (total < min_area) | (2.0 * widest + step < max(min_width, _FEWEST_STEPS * step))
         if bad.all():
             bad[total.argmax()] = False
         if not bad.any():
@@ -90,7 +94,7 @@ def fill_nearest(graph: csr_matrix, label: IntArray) -> IntArray:
 
 
 def split_components(graph: csr_matrix, label: IntArray) -> tuple[IntArray, FloatArray]:
-    """Return (n,) the connected piece of each vertex and (n,) its distance to the nearest border."""
+    """Return (n,) the connected piece of each vertex and (n,) its distance to the nearest vertex at a border."""
     pairs = graph.tocoo()
     same = label[pairs.row] == label[pairs.col]
     n = len(label)
@@ -99,10 +103,8 @@ def split_components(graph: csr_matrix, label: IntArray) -> tuple[IntArray, Floa
     at_border = np.unique(pairs.row[~same])
     if len(at_border) == 0:
         return component.astype(np.int32), np.full(n, np.inf)
-    half = np.full(n, np.inf)
-    np.minimum.at(half, pairs.row[~same], 0.5 * pairs.data[~same])
     distance = dijkstra(graph, indices=at_border, min_only=True)
-    return component.astype(np.int32), distance + np.median(half[at_border])
+    return component.astype(np.int32), distance
 
 
 def local_width(graph: csr_matrix, clean: CleanLabels, reach: float) -> FloatArray:
@@ -111,7 +113,7 @@ def local_width(graph: csr_matrix, clean: CleanLabels, reach: float) -> FloatArr
     Widths above twice ``reach`` are not told apart.  Discs are spread along
     edges, as in local thickness measures of volumes (Hildebrand, Ruegsegger 1997).
     """
-    radius = np.minimum(clean.distance, reach)
+    radius = np.minimum(clean.distance + 0.5 * np.median(graph.data), reach)
     left = 1.2 * radius
     pairs = graph.tocoo()
     same: BoolArray = clean.label[pairs.row] == clean.label[pairs.col]

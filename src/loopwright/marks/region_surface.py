@@ -233,13 +233,15 @@ def _adapted_proxy(
     turning = turning_rate(graph, normals)
     area = np.where(opened, 0.0, vertex_areas(net.positions, net.triangles))
     edge = fine.edge
-    for _ in range(3):
-        size = np.minimum(
-            np.clip(width / _ACROSS, _FINEST * edge, edge), np.clip(_TURN / turning, _FINEST_TURN * edge, edge)
-        )
-        size = grade_sizes(net, size)
+    size = np.full(len(width), edge)
+    for _ in range(6):
+        by_width = np.clip(width / _ACROSS, _FINEST * edge, edge)
+        by_turn = np.clip(_TURN / turning, _FINEST_TURN * edge, edge)
+        size = grade_sizes(net, np.minimum(by_width, by_turn))
         count = float((area / size**2).sum()) * 4.0 / np.sqrt(3.0)
-        edge *= float(np.clip(np.sqrt(count / triangles), 1.0, 1.2))
+        if count < 1.03 * triangles:
+            break
+        edge *= min(float(np.sqrt(count / triangles)), 1.3)
     return make_proxy(fine.proxy, size, projector)
 
 
