@@ -75,6 +75,18 @@ def enumerate_trees(side_count: int, pole_count: int) -> tuple[Tree, ...]:
     return tuple(trees)
 
 
+@lru_cache(maxsize=64)
+def enumerate_fold_trees(side_count: int, pole_count: int, side: int) -> tuple[Tree, ...]:
+    """Return the trees whose first chord cuts a lens with two poles off ``side``.
+
+    The lens turns loops that enter through that side back to it, which is
+    what a side needs that has far more edges than the others take.
+    """
+    lens = enumerate_trees(2, 2)[0]
+    rest = enumerate_trees(side_count + 2, pole_count - 2)
+    return tuple(Cut(side_count, side, side, lens, outside) for outside in rest)
+
+
 @dataclass(frozen=True)
 class Pattern:
     """A tree with its spokes as linear forms of side counts and chord parameters.

@@ -17,14 +17,14 @@ from loopwright.quads.search_fill import (
     MAX_STARTS,
     find_start,
     improve,
-    patterns_of,
+    patterns_for,
     rank_patterns,
     spokes_of,
 )
+from loopwright.quads.tight_corner import SideList, attach_tight_corner, cut_tight_corner, find_tight_corner
 from loopwright.types import IntArray
 
 _FINALISTS = 4
-_Sides = tuple[tuple[int, int], ...]
 
 
 @dataclass(frozen=True)
@@ -74,22 +74,21 @@ def fill_patch(side_counts: Sequence[int], *, side_lengths: Sequence[float] | No
     >>> fill_patch((3, 2, 3, 2)).quads.shape
     (6, 4)
     """
-    sides, turn, is_mirrored = _canonical(side_counts, side_lengths)
-    mesh = _fill_canonical(sides)
+    mesh = _fill_sides(_check(side_counts, side_lengths))
     if mesh is None:
         raise InfeasibleError(
             f"a patch with side counts {tuple(side_counts)} has no fill with poles of three and five edges only;"
             " give its sides more edges",
             places=[tuple(side_counts)],
         )
-    return _turn_back(mesh, turn, is_mirrored)
+    return _number_boundary_first(mesh)
 
 
 def is_fillable(side_counts: Sequence[int]) -> bool:
     """Return whether :func:`fill_patch` has a fill for these counts (False also for an odd sum)."""
     if not 2 <= len(side_counts) <= 6 or min(side_counts) < 1 or sum(side_counts) % 2:
         return False
-    return _fewest_poles(_canonical(side_counts, None)[0]) is not None
+    return _count_poles(_check(side_counts, None)) is not None
 
 
 def pole_count(side_counts: Sequence[int]) -> int:
@@ -100,86 +99,108 @@ def pole_count(side_counts: Sequence[int]) -> int:
     InfeasibleError
         There is no fill.
     """
-    poles = _fewest_poles(_canonical(side_counts, None)[0])
+    poles = _count_poles(_check(side_counts, None))
     if poles is None:
         raise InfeasibleError(f"a patch with side counts {tuple(side_counts)} has no fill", places=[tuple(side_counts)])
-    return poles[0]
+    return poles
 
 
-def _check(side_counts: Sequence[int]) -> None:
-    name = f"patch with side counts {tuple(side_counts)}"
-    if not 2 <= len(side_counts) <= 6:
-        raise InternalError(f"{name}: a patch needs two to six sides", places=[tuple(side_counts)])
-    if min(side_counts) < 1 or sum(side_counts) % 2:
-        raise InternalError(
-            f"{name}: every side needs an edge, and their sum must be even", places=[tuple(side_counts)]
-        )
-
-
-def _canonical(side_counts: Sequence[int], side_lengths: Sequence[float] | None) -> tuple[_Sides, int, bool]:
-    """Return (count, length in 1/100 of the perimeter) of the sides in the least of all turns and mirror images."""
-    _check(side_counts)
+def _check(side_counts: Sequence[int], side_lengths: Sequence[float] | None) -> SideList:
+    """Return (count, length in 1/100 of the perimeter) of the sides."""
     counts = [int(c) for c in side_counts]
+    name = f"patch with side counts {tuple(counts)}"
+    if not 2 <= len(counts) <= 6:
+        raise InternalError(f"{name}: a patch needs two to six sides", places=[tuple(counts)])
+    if min(counts) < 1 or sum(counts) % 2:
+        raise InternalError(f"{name}: every side needs an edge, and their sum must be even", places=[tuple(counts)])
     lengths = np.asarray(counts if side_lengths is None else side_lengths, dtype=np.float64)
     if lengths.shape != (len(counts),) or not np.all(np.isfinite(lengths)) or np.any(lengths <= 0.0):
-        raise InternalError(f"patch with side counts {tuple(counts)}: every side needs a positive length")
+        raise InternalError(f"{name}: every side needs a positive length", places=[tuple(counts)])
     shares = np.maximum(np.rint(100.0 * lengths / lengths.sum()), 1.0).astype(int)
-    sides = [(c, int(s)) for c, s in zip(counts, shares, strict=True)]
-    options: list[tuple[_Sides, int, bool]] = []
-    for mirrored in (False, True):
-        for turn in range(len(sides)):
-            order = sides[::-1] if mirrored else sides
-            options.append((tuple(order[turn:] + order[:turn]), turn, mirrored))
+    return tuple((c, int(s)) for c, s in zip(counts, shares, strict=True))
+
+
+def _canonical(sides: SideList) -> tuple[SideList, int, bool]:
+    """Return the least of all turns and mirror images, and how it came about."""
+    options: list[tuple[SideList, int, bool]] = []
+    for is_mirrored in (False, True):
+        order = sides[::-1] if is_mirrored else sides
+        options += [(order[turn:] + order[:turn], turn, is_mirrored) for turn in range(len(sides))]
     return min(options)
 
 
-def _turn_back(mesh: PatchMesh, turn: int, is_mirrored: bool) -> PatchFill:
-    """Return the fill of the sides as they were asked for."""
-    n = len(mesh.sides)
-    sides = list(mesh.sides[n - turn :] + mesh.sides[: n - turn]) if turn else list(mesh.sides)
-    quads = mesh.quads
-    if is_mirrored:
-        sides = [side[::-1] for side in sides[::-1]]
-        quads = quads[:, ::-1]
-    return _number_boundary_first(quads, mesh.vertex_count, sides)
+def _fill_sides(sides: SideList) -> PatchMesh | None:
+    least, turn, is_mirrored = _canonical(sides)
+    mesh = _fill_canonical(least)
+    if mesh is None:
+        return None
+    back = len(sides) - turn
+    order = mesh.sides[back:] + mesh.sides[:back]
+    if not is_mirrored:
+        return PatchMesh(mesh.quads, mesh.vertex_count, order)
+    mirrored = tuple(np.ascontiguousarray(side[::-1]) for side in order[::-1])
+    return PatchMesh(np.ascontiguousarray(mesh.quads[:, ::-1]), mesh.vertex_count, mirrored)
 
 
-def _number_boundary_first(quads: IntArray, vertex_count: int, sides: Sequence[IntArray]) -> PatchFill:
-    ring = np.concatenate([side[:-1] for side in sides])
-    new_id = np.full(vertex_count, -1, dtype=np.int32)
+def _number_boundary_first(mesh: PatchMesh) -> PatchFill:
+    ring = np.concatenate([side[:-1] for side in mesh.sides])
+    new_id = np.full(mesh.vertex_count, -1, dtype=np.int32)
     new_id[ring] = np.arange(ring.size, dtype=np.int32)
     inner = new_id < 0
     new_id[inner] = ring.size + np.arange(np.count_nonzero(inner), dtype=np.int32)
-    return PatchFill(np.ascontiguousarray(new_id[quads]), vertex_count, np.arange(ring.size, dtype=np.int32))
+    boundary = np.arange(ring.size, dtype=np.int32)
+    return PatchFill(np.ascontiguousarray(new_id[mesh.quads]), mesh.vertex_count, boundary)
 
 
 @lru_cache(maxsize=20000)
-def _fill_canonical(sides: _Sides) -> PatchMesh | None:
+def _count_poles(sides: SideList) -> int | None:
+    counts = tuple(c for c, _ in sides)
+    if _fill_simple(counts) is not None:
+        return 0 if len(counts) == 4 else 1
+    place = find_tight_corner(counts)
+    if place is not None:
+        rest = cut_tight_corner(sides, place)
+        poles = None if rest is None else _count_poles(rest)
+        return None if poles is None else poles + 1
+    found = _fewest_poles(tuple(c for c, _ in _canonical(sides)[0]))
+    return None if found is None else found[0]
+
+
+@lru_cache(maxsize=20000)
+def _fill_canonical(sides: SideList) -> PatchMesh | None:
     counts = tuple(c for c, _ in sides)
     simple = _fill_simple(counts)
     if simple is not None:
         return simple
-    found = _fewest_poles(sides)
-    if found is None:
-        return None
-    poles, is_tight, starts = found
-    lengths = tuple(float(s) for _, s in sides)
+    place = find_tight_corner(counts)
+    if place is not None:
+        rest = cut_tight_corner(sides, place)
+        mesh = None if rest is None else _fill_sides(rest)
+        return None if mesh is None else attach_tight_corner(mesh, place)
+    found = _fewest_poles(counts)
+    return None if found is None else _choose_fill(sides, *found)
+
+
+def _choose_fill(sides: SideList, poles: int, is_tight: bool, starts: _Starts) -> PatchMesh:
+    """Return the best of the fills that grow from the starts."""
+    counts, lengths = tuple(c for c, _ in sides), tuple(float(s) for _, s in sides)
+    patterns = patterns_for(counts, poles)
     ranked = []
     for index, start in starts:
-        pattern = patterns_of(len(counts), poles)[index]
-        cost, params = improve(pattern, counts, lengths, np.asarray(start, dtype=np.int32), is_tight=is_tight)
-        ranked.append((cost, index, tuple(params.tolist())))
+        cost, params = improve(patterns[index], counts, lengths, np.asarray(start, dtype=np.int32), is_tight=is_tight)
+        ranked.append((round(cost, 9), index, tuple(params.tolist())))
     ranked.sort()
-    best: tuple[float, PatchMesh] | None = None
-    for _, index, chosen in ranked[:_FINALISTS]:
-        mesh = _build(patterns_of(len(counts), poles)[index], counts, chosen)
-        if not is_sound(mesh):
-            continue
-        fill = _number_boundary_first(mesh.quads, mesh.vertex_count, mesh.sides)
-        score = score_fill(fill.quads, fill.vertex_count, counts, lengths)
-        if best is None or score > best[0]:
-            best = (score, mesh)
-    return None if best is None else best[1]
+    distinct = [entry for k, entry in enumerate(ranked) if k == 0 or entry[0] > ranked[k - 1][0]]
+    meshes = [_build(patterns[index], counts, chosen) for _, index, chosen in distinct[:_FINALISTS]]
+    sound = [mesh for mesh in meshes if is_sound(mesh)]
+    if not sound:
+        sound = [_build(patterns[index], counts, start) for index, start in starts[:_FINALISTS]]
+    return max(sound, key=lambda mesh: _score(mesh, counts, lengths))
+
+
+def _score(mesh: PatchMesh, counts: tuple[int, ...], lengths: tuple[float, ...]) -> float:
+    fill = _number_boundary_first(mesh)
+    return score_fill(fill.quads, fill.vertex_count, counts, lengths)
 
 
 def _fill_simple(counts: tuple[int, ...]) -> PatchMesh | None:
@@ -193,11 +214,14 @@ _Starts = tuple[tuple[int, tuple[int, ...]], ...]
 
 
 @lru_cache(maxsize=20000)
-def _fewest_poles(sides: _Sides) -> tuple[int, bool, _Starts] | None:
-    """Return the least number of poles, whether spokes of length 0 are needed, and a start for each pattern."""
-    counts = tuple(c for c, _ in sides)
-    if _fill_simple(counts) is not None:
-        return (0 if len(counts) == 4 else 1), False, ()
+def _fewest_poles(counts: tuple[int, ...]) -> tuple[int, bool, _Starts] | None:
+    """Return the least number of poles, whether spokes of length 0 are needed, and a start for each pattern.
+
+    A side of one edge has one quad, which takes an edge off both neighbours and leaves a patch of the same kind.
+    That ends well only when two such neighbours and the side opposite run out together: in a grid.
+    """
+    if min(counts) == 1:
+        return None
     least = max(abs(4 - len(counts)), 2 if len(counts) % 2 == 0 else 3)
     for poles in range(least, MAX_POLES + 1, 2):
         for is_tight in (False, True):
@@ -208,7 +232,7 @@ def _fewest_poles(sides: _Sides) -> tuple[int, bool, _Starts] | None:
 
 
 def _find_starts(counts: tuple[int, ...], poles: int, is_tight: bool) -> _Starts:
-    patterns = patterns_of(len(counts), poles)
+    patterns = patterns_for(counts, poles)
     starts: list[tuple[int, tuple[int, ...]]] = []
     for index, _ in rank_patterns(patterns, counts, is_tight=is_tight):
         if len(starts) == MAX_STARTS:

@@ -10,20 +10,34 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import block_diag, csr_matrix
 
-from loopwright.quads.cut_patterns import Cut, Leaf, Pattern, Tree, cut_count, enumerate_trees
+from loopwright.quads.cut_patterns import Cut, Leaf, Pattern, Tree, cut_count, enumerate_fold_trees, enumerate_trees
 from loopwright.quads.embed_fill import convex_corners
 from loopwright.quads.one_pole import doubled_spoke_matrix
 from loopwright.types import FloatArray, IntArray
 
-MAX_POLES = 4
+MAX_POLES = 6
+FULL_POLES = (4, 3)  # up to here, for even and odd numbers of sides, every pattern is tried
 MAX_STARTS = 12
 _MAX_ROUNDS = 60
 
 
+def patterns_for(side_counts: Sequence[int], pole_count: int) -> tuple[Pattern, ...]:
+    """Return the patterns with that many poles that are worth a try for these side counts."""
+    n = len(side_counts)
+    if pole_count <= FULL_POLES[n % 2]:
+        return _patterns_of(n, pole_count, -1)
+    return _patterns_of(n, pole_count, int(np.argmax(side_counts)))
+
+
 @lru_cache(maxsize=64)
-def patterns_of(side_count: int, pole_count: int) -> tuple[Pattern, ...]:
-    """Return the patterns with that many sides and poles."""
-    return tuple(Pattern(tree, side_count) for tree in enumerate_trees(side_count, pole_count))
+def _patterns_of(side_count: int, pole_count: int, fold_side: int) -> tuple[Pattern, ...]:
+    """Return all patterns, or those that fold back one side."""
+    trees = (
+        enumerate_trees(side_count, pole_count)
+        if fold_side < 0
+        else enumerate_fold_trees(side_count, pole_count, fold_side)
+    )
+    return tuple(Pattern(tree, side_count) for tree in trees)
 
 
 def find_start(pattern: Pattern, side_counts: Sequence[int], *, is_tight: bool) -> IntArray | None:
