@@ -157,7 +157,7 @@ def text_columns(
         _refuse_short(at < ends, element, name, line)
         values = numbers[at]
         if prop.count_dtype is None:
-            columns[prop.name] = _typed(values, prop, name, line)
+            columns[prop.name] = _in_range(_typed(values, prop, name, line), prop)
             at = at + 1
             continue
         sizes = np.where(np.abs(values) < _HUGE, values, -1.0).astype(np.int64)
@@ -175,6 +175,14 @@ def _refuse_short(is_good: NDArray[np.bool_], element: PlyElement, name: str, li
         row = int(np.argmin(is_good))
         problem = f"the line does not hold what a row of '{element.name}' needs"
         raise input_error(name, f"line {line + row}", problem, CUT_SHORT)
+
+
+def _in_range(values: NDArray[Any], prop: PlyProperty) -> NDArray[Any]:
+    """Bring whole numbers to the property's own type."""
+    if prop.dtype.kind == "f":
+        return values
+    limits = np.iinfo(prop.dtype.str)
+    return np.clip(values, limits.min, limits.max).astype(prop.dtype.newbyteorder("="))
 
 
 def _typed(values: NDArray[np.float64], prop: PlyProperty, name: str, line: int) -> NDArray[Any]:

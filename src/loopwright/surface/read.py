@@ -82,13 +82,13 @@ def _choose_reader(file: Path) -> Reader:
     if size == 0:
         raise InputError(f"{file}: the file is empty; export the sculpt again.", places=(str(file),))
     by_name = READERS.get(file.suffix.lower())
-    reader = _reader_of_content(head, size, by_name) or by_name
+    reader = _reader_of_content(head, size) or by_name
     if reader is None:
         raise input_error(file.name, "", f"this is none of the formats {FORMATS}", "export the sculpt as one of them")
     return reader
 
 
-def _reader_of_content(head: bytes, size: int, by_name: Reader | None) -> Reader | None:
+def _reader_of_content(head: bytes, size: int) -> Reader | None:
     """Recognise a format by its first bytes."""
     if head.startswith((b"ply\n", b"ply\r")):
         return read_ply
@@ -104,6 +104,6 @@ def _reader_of_content(head: bytes, size: int, by_name: Reader | None) -> Reader
     if text[:6].lower().rstrip() in (b"solid",) and b"facet" in head.lower():
         return read_stl
     lines = [line.split(None, 1)[:1] for line in head.splitlines()[:2000]]
-    if by_name is not read_stl and b"\0" not in head and [b"v"] in lines:
+    if b"\0" not in head and [b"v"] in lines:
         return read_obj
     return None

@@ -126,7 +126,7 @@ def _part(document: GltfDocument, primitive: JsonValue, matrix: FloatArray) -> P
     else:
         indices = np.arange(len(positions))
     triangles = _triangles(indices, mode, primitive)
-    if np.linalg.det(matrix[:3, :3]) < 0.0:
+    if np.linalg.slogdet(matrix[:3, :3])[0] < 0.0:
         triangles = triangles[:, ::-1]
     return Part(positions, np.ascontiguousarray(triangles), _colors(document, attributes, len(positions)),
                 primitive.place)  # fmt: skip

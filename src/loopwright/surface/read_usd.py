@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import subprocess
 import sys
 import tempfile
 import time
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +42,7 @@ def read_usd(path: Path, progress: Progress) -> list[Part]:
     InputError
         If usd-core is not installed, or the stage cannot be read.
     """
-    if importlib.util.find_spec("pxr") is None:
+    if find_spec("pxr") is None:
         raise input_error(path.name, "", "reading USD needs the package usd-core", INSTALL)
     with tempfile.TemporaryDirectory(prefix="loopwright-") as folder:
         _run_child(path, Path(folder), progress)
@@ -93,7 +93,7 @@ def _part(name: str, folder: Path, entry: dict[str, Any]) -> Part:
     with np.errstate(over="ignore", invalid="ignore"):
         positions = points.astype(np.float64) @ matrix[:3, :3] + matrix[3, :3]
     triangles = fan_triangulate(sizes, corners)
-    if (np.linalg.det(matrix[:3, :3]) < 0.0) != bool(entry["left_handed"]):
+    if (np.linalg.slogdet(matrix[:3, :3])[0] < 0.0) != bool(entry["left_handed"]):
         triangles = np.ascontiguousarray(triangles[:, ::-1])
     in_range = corners.size == 0 or (corners.min() >= 0 and corners.max() < len(points))
     colors = _colors(arrays, str(entry["interpolation"]), len(points), sizes, corners) if in_range else None
