@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.errors import InfeasibleError
+from loopwright.errors import InfeasibleError, InternalError
 from loopwright.layout.types import Layout
 from loopwright.numerics.integer_program import IntegerProgram
 from loopwright.types import FloatArray, IntArray
@@ -25,12 +24,17 @@ class CountOptions:
     gap : relative gap at which a solve may stop.
     """
 
-    extra_poles: float = 8.0
-    uneven: float = 0.6
-    thin: float = 1.5
+    extra_poles: float = 3.0
+    uneven: float = 0.1
+    thin: float = 0.8
     rim_segments: int = 12
     seconds: float = 4.0
     gap: float = 0.01
+
+
+# (price per segment, width of the band as a share of the target): the derivative of t log(n/t)^2, band by band
+_ABOVE = ((0.1, 0.1), (0.35, 0.2), (0.55, 0.3), (0.8, np.inf))
+_BELOW = ((0.12, 0.1), (0.5, 0.15), (1.5, 0.2), (3.0, np.inf))
 
 
 @dataclass(frozen=True)
@@ -126,15 +130,13 @@ def _solve(
 
 
 def _arc_column(program: IntegerProgram, target: float) -> int:
-    """An arc's count; its price grows with the distance from the target, in three slopes."""
-    high = max(3.0, np.ceil(2.5 * target + 4))
-    column = program.integer(0.0, 1.0, float(high))
-    slope = 0.6 / np.sqrt(max(target, 1.0))
-    step = max(0.6, 0.12 * target)
-    bands = [(slope, step), (3 * slope, 2 * step), (9 * slope, np.inf)]
-    above = [program.real(c, w) for c, w in bands]
-    below = [program.real(c, w) for c, w in bands]
-    program.add(np.array([column, *above, *below]), np.array([1.0] + [-1.0] * 3 + [1.0] * 3), target, target)
+    """An arc's count; its price follows t log(n/t)^2 for target t, in slopes that keep it convex."""
+    column = program.integer(0.0, 1.0, float(np.ceil(3.0 * target + 4)))
+    unit = max(target, 2.0)
+    above = [program.real(slope, width * unit) for slope, width in _ABOVE]
+    below = [program.real(slope, width * unit) for slope, width in _BELOW]
+    signs = np.array([1.0] + [-1.0] * len(above) + [1.0] * len(below))
+    program.add(np.array([column, *above, *below]), signs, target, target)
     return column
 
 
@@ -252,13 +254,14 @@ def solve_for_budget(
     pins: tuple[SumPin, ...] = (),
     tolerance: float = 0.01,
     rounds: int = 4,
+    keep_scale: bool = False,
     options: CountOptions | None = None,
-    weights: Mapping[str, float] | None = None,
 ) -> tuple[IntArray, float]:
     """Return counts with close to ``faces`` quads, and the number by :func:`patch_faces`.
 
     Every round scales the targets by the square root of what is missing and
-    bounds the face number, linear about the last counts.
+    bounds the face number, linear about the last counts; with ``keep_scale``
+    (sizes that the artist asked for) the targets stay as they are.
     """
     best: tuple[float, IntArray, float] | None = None
     goal: tuple[IntArray, float, float] | None = None
@@ -271,7 +274,9 @@ def solve_for_budget(
             best = (off, counts, total)
         if off <= tolerance:
             break
-        scaled = scaled * float(np.clip(np.sqrt(faces / total), 0.5, 2.0)) ** 0.8
+        if not keep_scale:
+            scaled = scaled * float(np.clip(np.sqrt(faces / total), 0.5, 2.0)) ** 0.8
         goal = (counts, faces * (1 - tolerance / 2), faces * (1 + tolerance / 2))
-    assert best is not None
+    if best is None:
+        raise InternalError("solve_for_budget needs at least one round.")
     return best[1], best[2]

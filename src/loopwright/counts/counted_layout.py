@@ -1,0 +1,77 @@
+"""A layout with its segment counts: what a plan shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from loopwright.counts.solve_counts import side_counts
+from loopwright.layout.border_graph import ArcKind
+from loopwright.layout.types import Layout
+from loopwright.types import FloatArray, IntArray
+
+
+@dataclass(frozen=True)
+class CountedArc:
+    """An arc: its (k, 3) points, what it is, and its number of segments."""
+
+    points: FloatArray
+    kind: ArcKind
+    count: int
+
+
+@dataclass(frozen=True)
+class CountedPatch:
+    """A patch: its region and the segments on each side."""
+
+    region: int
+    side_counts: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class CountedLayout:
+    """A layout and the (arcs,) segment counts that solve it."""
+
+    layout: Layout
+    counts: IntArray
+
+    @property
+    def nodes(self) -> FloatArray:
+        """(n, 3) positions of the nodes."""
+        return self.layout.positions[self.layout.nodes]
+
+    @property
+    def arcs(self) -> tuple[CountedArc, ...]:
+        """All arcs with their counts."""
+        pairs = zip(self.layout.arcs, self.counts.tolist(), strict=True)
+        return tuple(CountedArc(arc.points, arc.kind, count) for arc, count in pairs)
+
+    @property
+    def patches(self) -> tuple[CountedPatch, ...]:
+        """All patches with the counts of their sides."""
+        pairs = zip(self.layout.patches, side_counts(self.layout, self.counts), strict=True)
+        return tuple(CountedPatch(patch.region, tuple(sides)) for patch, sides in pairs)
+
+    @property
+    def poles(self) -> tuple[tuple[FloatArray, int], ...]:
+        """Position and valence of the planned poles of the surface (a half, where there is a mirror plane).
+
+        Poles at nodes lie there; the pole of a patch of three or five sides is given at the patch's middle.
+        """
+        layout = self.layout
+        on_rim = np.zeros(len(layout.positions), bool)
+        for arc in layout.arcs:
+            if arc.kind in ("rim", "mirror"):
+                on_rim[arc.vertices] = True
+        found = []
+        for vertex, quads in zip(layout.nodes.tolist(), layout.node_quads.tolist(), strict=True):
+            if not on_rim[vertex] and quads != 4:
+                found.append((layout.positions[vertex], int(quads)))
+        for patch in layout.patches:
+            if len(patch.sides) != 4:
+                points = layout.positions[patch.origin]
+                middle = points.mean(axis=0)
+                nearest = int(np.linalg.norm(points - middle, axis=1).argmin())
+                found.append((points[nearest], len(patch.sides)))
+        return tuple(found)

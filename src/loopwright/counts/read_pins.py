@@ -1,0 +1,78 @@
+"""From the artist's names to arcs and regions: pinned borders, sizes by region."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from loopwright.counts.solve_counts import SumPin
+from loopwright.errors import InfeasibleError, MarksError
+from loopwright.layout.types import Layout
+from loopwright.options import Pin
+from loopwright.types import RegionSurface
+
+
+def region_sizes(surface: RegionSurface, sizes: Mapping[str, float]) -> dict[int, float]:
+    """Return region index -> edge length.
+
+    Raises
+    ------
+    MarksError : a name that no region has.
+    """
+    return {_region(surface, name): length for name, length in sizes.items()}
+
+
+def border_pins(layout: Layout, pins: Sequence[Pin]) -> tuple[SumPin, ...]:
+    """Return the pins as sums over arcs, one for each connected border between the two regions.
+
+    A border that the mirror plane cuts has half of its segments on this half.
+
+    Raises
+    ------
+    MarksError : a name that no region has, or two regions that share no border.
+    InfeasibleError : an odd count on a border that the mirror plane cuts.
+    """
+    found: list[SumPin] = []
+    for pin in pins:
+        name = f"{pin.region_a}/{pin.region_b}"
+        wanted = {_region(layout.surface, pin.region_a), _region(layout.surface, pin.region_b)}
+        arcs = [i for i, a in enumerate(layout.arcs) if a.kind == "border" and set(a.sides) == wanted]
+        if not arcs:
+            raise MarksError(f"The regions {pin.region_a} and {pin.region_b} share no border.", places=[name])
+        for group in _connected(layout, arcs):
+            ends = [int(v) for i in group for v in layout.arcs[i].vertices[[0, -1]]]
+            crossings = {v for v in ends if layout.on_mirror[v]}
+            count = pin.count
+            if crossings:
+                if count % 2:
+                    raise InfeasibleError(
+                        f"The border {name} crosses the mirror plane, so both halves have equally many segments: "
+                        f"pin it to {count - 1} or {count + 1} instead of {count}.",
+                        places=[name],
+                    )
+                count //= 2
+            if count < len(group):
+                raise InfeasibleError(
+                    f"The border {name} has {len(group)} pieces between junctions and cannot have fewer segments.",
+                    places=[name],
+                )
+            found.append(SumPin(tuple(group), count, name))
+    return tuple(found)
+
+
+def _connected(layout: Layout, arcs: list[int]) -> list[list[int]]:
+    groups: list[tuple[set[int], list[int]]] = []
+    for i in arcs:
+        ends = {int(layout.arcs[i].vertices[0]), int(layout.arcs[i].vertices[-1])}
+        touching = [g for g in groups if g[0] & ends]
+        groups = [g for g in groups if not g[0] & ends]
+        members = sorted([i, *(m for g in touching for m in g[1])])
+        groups.append((ends.union(*(g[0] for g in touching)), members))
+    return [members for _, members in groups]
+
+
+def _region(surface: RegionSurface, name: str) -> int:
+    for i, region in enumerate(surface.regions):
+        if region.name == name:
+            return i
+    known = ", ".join(r.name for r in surface.regions)
+    raise MarksError(f'There is no region "{name}"; the regions are {known}.', places=[name])

@@ -1,0 +1,217 @@
+"""The corridor: the stages in order, from a sculpt to a plan or a finished mesh."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+
+from loopwright.counts.counted_layout import CountedLayout
+from loopwright.counts.read_pins import border_pins, region_sizes
+from loopwright.counts.size_field import size_field
+from loopwright.counts.solve_counts import arc_targets, solve_for_budget
+from loopwright.fit.fit_limit import fit_limit
+from loopwright.fit.measure_quality import QualityReport, measure_quality
+from loopwright.fit.reflect import reflect_half
+from loopwright.fit.relax import relax
+from loopwright.layout.plan_layout import plan_layout
+from loopwright.layout.types import Layout
+from loopwright.marks.options import MarksOptions
+from loopwright.marks.region_surface import make_region_surface
+from loopwright.options import BuildOptions
+from loopwright.progress import Progress, silent
+from loopwright.quads.build_mesh import build_mesh
+from loopwright.surface.project import SurfaceProjector
+from loopwright.surface.read import read_sculpt
+from loopwright.surface.repair import repair_sculpt
+from loopwright.types import Finding, QuadMesh, RegionSurface, Sculpt
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+Source = Sculpt | str | Path
+
+
+@dataclass(frozen=True)
+class PlanResult:
+    """A plan: the sculpt, its regions, the layout with counts; nothing is filled yet.
+
+    Attributes
+    ----------
+    sculpt : the sculpt after repair.
+    surface : the proxy with its regions; a half where there is a mirror plane.
+    layout : arcs with counts, patches, planned poles.
+    findings : what was found and done on the way.
+    timings : seconds per stage.
+    options : the wishes.
+    """
+
+    sculpt: Sculpt
+    surface: RegionSurface
+    layout: CountedLayout
+    findings: tuple[Finding, ...]
+    timings: Mapping[str, float]
+    options: BuildOptions
+
+
+@dataclass(frozen=True)
+class BuildResult(PlanResult):
+    """A finished mesh and all that led to it.
+
+    Attributes
+    ----------
+    mesh : the whole mesh.
+    half : the half that was mirrored, or None.
+    quality : shape of the quads and poles by valence.
+    distances : rms distances by name, as shares of the sculpt's diagonal.
+    """
+
+    mesh: QuadMesh
+    half: QuadMesh | None
+    quality: QualityReport
+    distances: Mapping[str, float]
+
+
+@dataclass
+class _Clock:
+    """Runs stages, times them, and passes progress on."""
+
+    progress: Progress
+    timings: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        self.progress(name, 0.0)
+        start = time.perf_counter()
+        yield
+        self.timings[name] = self.timings.get(name, 0.0) + time.perf_counter() - start
+        self.progress(name, 1.0)
+
+
+def plan(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> PlanResult:
+    """Plan the layout and solve the segment counts.
+
+    Parameters
+    ----------
+    source : a sculpt, or the path of a file with one.
+
+    Raises
+    ------
+    InputError, MarksError, InfeasibleError : see :mod:`loopwright.errors`.
+    """
+    wishes = options or BuildOptions()
+    clock = _Clock(progress)
+    sculpt, findings = _open(source, clock)
+    surface, more = _find_regions(sculpt, wishes, clock)
+    layout, last = _lay_out(surface, wishes, clock)
+    return PlanResult(sculpt, surface, layout, (*findings, *more, *last), clock.timings, wishes)
+
+
+def build(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> BuildResult:
+    """Make the mesh: plan, fill, place, even out, fit, mirror.
+
+    Parameters
+    ----------
+    source : a sculpt, or the path of a file with one.
+
+    Raises
+    ------
+    InputError, MarksError, InfeasibleError : see :mod:`loopwright.errors`.
+
+    Examples
+    --------
+    >>> from loopwright import BuildOptions, build
+    >>> result = build("bust.ply", options=BuildOptions(budget=4000))  # doctest: +SKIP
+    >>> result.mesh.quads.shape[1]  # doctest: +SKIP
+    4
+    """
+    wishes = options or BuildOptions()
+    clock = _Clock(progress)
+    sculpt, findings = _open(source, clock)
+    surface, more = _find_regions(sculpt, wishes, clock)
+    layout, last = _lay_out(surface, wishes, clock)
+    with clock.stage("quads"):
+        mesh = build_mesh(layout.layout, layout.counts, layout.layout.vertex_size, progress=progress)
+    with clock.stage("trees"):
+        projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
+    with clock.stage("relax"):
+        mesh = relax(mesh, projector, progress=progress)
+    distances: dict[str, float] = {}
+    if wishes.fit_limit:
+        with clock.stage("fit"):
+            mesh, report = fit_limit(mesh, projector, progress=progress)
+        distances = {"limit before fit, rms": report.before.rms, "limit after fit, rms": report.after.rms}
+    half = None
+    with clock.stage("mirror"):
+        if mesh.mirror is not None:
+            half, mesh = mesh, reflect_half(mesh)
+    return BuildResult(
+        sculpt,
+        surface,
+        layout,
+        (*findings, *more, *last),
+        clock.timings,
+        wishes,
+        mesh,
+        half,
+        measure_quality(mesh.positions, mesh.quads),
+        distances,
+    )
+
+
+def _open(source: Source, clock: _Clock) -> tuple[Sculpt, list[Finding]]:
+    if isinstance(source, Sculpt):
+        sculpt = source
+    else:
+        with clock.stage("read"):
+            sculpt = read_sculpt(source, progress=clock.progress)
+    with clock.stage("repair"):
+        return repair_sculpt(sculpt)
+
+
+def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[RegionSurface, list[Finding]]:
+    marks = MarksOptions(
+        open_colors=wishes.leave_open,
+        proxy_faces=wishes.proxy_faces,
+        mirror=wishes.mirror,
+        region_names=wishes.region_names,
+    )
+    with clock.stage("marks"):
+        surface, report = make_region_surface(sculpt, options=marks, progress=clock.progress)
+    findings = []
+    if report.dropped_specks:
+        text = f"{report.dropped_specks} painted specks were too small to be meant and were given to their surroundings."
+        findings.append(Finding("specks", text, report.dropped_specks))
+    if report.mirror is None:
+        findings.append(Finding("no_mirror", "No mirror plane is used: the mesh covers the sculpt as a whole."))
+    else:
+        share = 100 * report.mirror_rms
+        text = f"The halves mirror each other to {share:.3f} % of the diagonal (rms); one half is meshed and mirrored."
+        findings.append(Finding("mirror", text))
+    return surface, findings
+
+
+def _lay_out(surface: RegionSurface, wishes: BuildOptions, clock: _Clock) -> tuple[CountedLayout, list[Finding]]:
+    faces = wishes.budget / (2 if surface.mirror is not None else 1)
+    sizes = region_sizes(surface, wishes.sizes)
+    with clock.stage("sizes"):
+        vertex_size = size_field(surface, faces, sizes=sizes)
+    with clock.stage("layout"):
+        layout = plan_layout(surface, vertex_size, progress=clock.progress)
+    pins = border_pins(layout, wishes.pins)
+    with clock.stage("counts"):
+        targets = arc_targets(layout, layout.vertex_size)
+        counts, total = solve_for_budget(layout, targets, faces, pins=pins, keep_scale=bool(sizes))
+    findings = []
+    if abs(total - faces) > 0.05 * faces:
+        whole = total * wishes.budget / faces
+        text = f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: sizes and pins leave no other."
+        findings.append(Finding("budget", text))
+    return CountedLayout(layout, counts), findings
+
+
+__all__ = ["BuildResult", "Layout", "PlanResult", "build", "plan"]
