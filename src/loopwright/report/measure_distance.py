@@ -140,11 +140,16 @@ def _weights(corners: FloatArray, points: FloatArray) -> FloatArray:
 
 
 def _is_on_rim(triangles: IntArray, facet: IntArray, weights: FloatArray) -> BoolArray:
-    """Return whether each closest point lies on an edge that only one triangle has."""
+    """Return whether each closest point lies on an edge that only one triangle has, or on an end of one."""
     sides = np.sort(np.stack([triangles[:, [1, 2, 0]], triangles[:, [2, 0, 1]]], axis=2), axis=2)
     _, inverse, uses = np.unique(sides.reshape(-1, 2), axis=0, return_inverse=True, return_counts=True)
     is_rim_side = (uses[inverse] == 1).reshape(-1, 3)
-    return np.asarray((is_rim_side[facet] & (weights < _EDGE_SHARE)).any(axis=1), dtype=bool)
+    is_rim_vertex = np.zeros(int(triangles.max()) + 1, bool)
+    is_rim_vertex[triangles[:, [1, 2, 0]][is_rim_side]] = True
+    is_rim_vertex[triangles[:, [2, 0, 1]][is_rim_side]] = True
+    on_side = is_rim_side[facet] & (weights < _EDGE_SHARE)
+    on_end = is_rim_vertex[triangles[facet]] & (weights > 1 - 2 * _EDGE_SHARE)
+    return np.asarray((on_side | on_end).any(axis=1), dtype=bool)
 
 
 def _is_left_open(sculpt: Sculpt, mesh: QuadMesh, open_colors: Sequence[RGB]) -> BoolArray:

@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -146,12 +147,15 @@ def load_scene(folder: Path) -> Scene:
     return Scene(job["diagonal"], solids, lines, pictures)
 
 
-def _read_picture(values: dict[str, object]) -> Picture:
-    plain = json.loads(json.dumps(values))
+def _read_view(values: dict[str, Any]) -> View:
+    return View(tuple(values["direction"]), tuple(values["up"]), tuple(values["focus"]), values["half_height"])  # type: ignore[arg-type]
+
+
+def _read_picture(plain: dict[str, Any]) -> Picture:
     return Picture(
         name=plain["name"],
         title=plain["title"],
-        view=View(**plain["view"]),
+        view=_read_view(plain["view"]),
         layers=tuple(Layer(**layer) for layer in plain["layers"]),
         marks=tuple(Mark(mark["kind"], mark["text"], tuple(map(tuple, mark["positions"]))) for mark in plain["marks"]),
         edge_width=plain["edge_width"],

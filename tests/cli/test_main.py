@@ -1,0 +1,140 @@
+"""Whatever happens in a command, its user sees one message and a fitting exit code."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from loopwright import errors
+from loopwright.cli import check
+from loopwright.cli.main import COMMANDS, main
+
+
+def fail_with(monkeypatch: pytest.MonkeyPatch, error: BaseException) -> None:
+    def run(*_: object) -> int:
+        raise error
+
+    monkeypatch.setattr(check, "run", run)
+
+
+ERROR_CLASSES = [
+    errors.InputError,
+    errors.MarksError,
+    errors.InfeasibleError,
+    errors.ConvergenceError,
+    errors.InternalError,
+    errors.Cancelled,
+]
+
+
+@pytest.mark.parametrize("kind", ERROR_CLASSES)
+def test_each_error_is_one_message_with_its_exit_code(
+    kind: type[errors.LoopwrightError], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    fail_with(monkeypatch, kind("the lips clash with the nose", places=["lips", 7]))
+    assert main(["check", "x.ply"]) == kind.exit_code
+    shown = capsys.readouterr()
+    assert shown.err == "loopwright: the lips clash with the nose\n"
+    assert shown.out == ""
+    assert main(["check", "x.ply", "--json"]) == kind.exit_code
+    told = json.loads(capsys.readouterr().out)
+    assert told == {"error": "the lips clash with the nose", "exit_code": kind.exit_code, "places": ["lips", "7"]}
+
+
+def test_exit_codes_are_distinct() -> None:
+    codes = [kind.exit_code for kind in ERROR_CLASSES]
+    assert len(set(codes)) == len(codes)
+    assert not {0, 1, 2} & set(codes)
+
+
+def test_an_unexpected_error_leaves_a_log_and_no_traceback(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    fail_with(monkeypatch, ZeroDivisionError("secret detail"))
+    assert main(["check", "x.ply"]) == 7
+    shown = capsys.readouterr().err
+    assert "internal fault" in shown and "Traceback" not in shown and shown.count("\n") == 1
+    found = re.search(r"the log is (.+)$", shown.strip())
+    assert found is not None
+    log = Path(found[1]).read_text(encoding="utf-8")
+    assert "secret detail" in log and "Traceback" in log and "x.ply" in log
+
+
+def test_lack_of_memory_is_said(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    fail_with(monkeypatch, MemoryError())
+    assert main(["check", "x.ply"]) == 7
+    assert "memory" in capsys.readouterr().err
+
+
+def test_a_keyboard_interrupt_is_130(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    fail_with(monkeypatch, KeyboardInterrupt())
+    assert main(["check", "x.ply"]) == 130
+    assert capsys.readouterr().err == "loopwright: stopped\n"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows sends Ctrl-C to a whole console, also to the tests")
+def test_ctrl_c_ends_the_process_without_a_traceback() -> None:
+    # Exit code 128 + signal number: common practice of POSIX shells.
+    code = (
+        "import sys, time\n"
+        "from loopwright.cli import check, main\n"
+        "def run(arguments, console):\n"
+        "    console.progress('read', 0.0)\n"
+        "    print('ready', flush=True)\n"
+        "    time.sleep(60)\n"
+        "check.run = run\n"
+        "sys.exit(main.main(['check', 'x.ply']))\n"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as child:
+        assert child.stdout is not None and child.stderr is not None
+        assert child.stdout.readline() == "ready\n"
+        child.send_signal(signal.SIGINT)
+        assert child.wait(timeout=30) == 128 + signal.SIGINT
+        assert "Traceback" not in child.stderr.read()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows reports a closed pipe in another way")
+def test_a_reader_that_leaves_is_no_error() -> None:
+    code = (
+        "import sys\n"
+        "from loopwright.cli import check, main\n"
+        "check.run = lambda arguments, console: [console.say('x' * 100) for _ in range(10000)] and 0\n"
+        "sys.exit(main.main(['check', 'x.ply']))\n"
+    )
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as child:
+        assert child.stdout is not None and child.stderr is not None
+        child.stdout.close()
+        assert child.stderr.read() == b""
+        assert child.wait(timeout=30) == 0
+
+
+@pytest.mark.parametrize(
+    "words", [[], ["fly"], ["build"], ["build", "x.ply"], ["check"], ["build", "x", "-o", "y", "--mirror", "q"]]
+)
+def test_wrong_usage_is_2(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(words) == 2
+    assert "usage:" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", [command.NAME for command in COMMANDS])
+def test_every_command_has_help(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([name, "--help"]) == 0
+    shown = capsys.readouterr().out
+    assert "--quiet" in shown and "--json" in shown
+
+
+def test_the_module_runs() -> None:
+    child = subprocess.run(
+        [sys.executable, "-m", "loopwright", "--version"], capture_output=True, text=True, check=True
+    )
+    assert re.fullmatch(r"loopwright \d+\.\d+\.\d+\n", child.stdout)

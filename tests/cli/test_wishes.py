@@ -1,0 +1,109 @@
+"""Wishes as text become options, or one clear error."""
+
+from __future__ import annotations
+
+import argparse
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from loopwright.cli.read_wishes import add_wish_arguments, read_wishes
+from loopwright.errors import MarksError
+from loopwright.options import (
+    RGB,
+    BuildOptions,
+    Pin,
+    format_color,
+    normalize_region,
+    parse_color,
+    parse_pin,
+    parse_region_name,
+    parse_size,
+)
+
+CHANNEL = st.integers(0, 255)
+COLOR = st.tuples(CHANNEL, CHANNEL, CHANNEL)
+
+
+@given(COLOR)
+def test_every_colour_survives_both_spellings(color: RGB) -> None:
+    assert parse_color(format_color(color)) == color
+    assert parse_color(format_color(color).upper()) == color
+    assert parse_color(", ".join(str(channel) for channel in color)) == color
+
+
+def test_a_short_code_doubles_each_digit() -> None:
+    # Source: CSS Color Module Level 4, section 5.2: #rgb is #rrggbb with each digit doubled.
+    assert parse_color("#1af") == parse_color("#11aaff") == (0x11, 0xAA, 0xFF)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "#", "#12", "#1234", "#12345g", "256,0,0", "1,2", "1,2,3,4", "-1,2,3", "red", "##141414"]
+)
+def test_what_is_no_colour_says_how_to_write_one(text: str) -> None:
+    with pytest.raises(MarksError, match="is not a colour; write it as"):
+        parse_color(text)
+
+
+def test_sizes_and_pins_and_names() -> None:
+    assert parse_size("lips=0.02") == ("lips", 0.02)
+    assert parse_size(" a=b = 1e-3") == ("a=b", 1e-3)
+    assert parse_pin("lips/cheeks=24") == Pin("lips", "cheeks", 24)
+    assert parse_pin(" lips / #ABC = 3 ") == Pin("lips", "#aabbcc", 3)
+    assert parse_region_name("20,20,20= mouth ") == ((20, 20, 20), "mouth")
+    assert normalize_region(" #FFF ") == "#ffffff"
+
+
+@pytest.mark.parametrize("text", ["lips", "lips=", "=1", "lips=0", "lips=-1", "lips=nan", "lips=inf", "lips=wide", ""])
+def test_what_is_no_size_says_how_to_write_one(text: str) -> None:
+    with pytest.raises(MarksError, match="REGION=LENGTH"):
+        parse_size(text)
+
+
+@pytest.mark.parametrize("text", ["lips", "lips=4", "lips/=4", "/lips=4", "a/b=", "a/b=x", "a/b=1.5", "a/b=-2", ""])
+def test_what_is_no_pin_says_how_to_write_one(text: str) -> None:
+    with pytest.raises(MarksError, match="A/B=N"):
+        parse_pin(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"), [("a/b=0", "at least 1"), ("a/a=4", "one region twice"), ("#FFF/#ffffff=4", "one region twice")]
+)
+def test_pins_that_cannot_hold(text: str, words: str) -> None:
+    with pytest.raises(MarksError, match=words):
+        parse_pin(text)
+
+
+@pytest.mark.parametrize(
+    "wishes",
+    [
+        {"budget": 0},
+        {"budget": 10**9},
+        {"mirror": "w"},
+        {"proxy_faces": 3},
+        {"sizes": {"lips": float("nan")}},
+        {"pins": (Pin("a", "b", 0),)},
+    ],
+    ids=lambda wishes: next(iter(wishes)),
+)
+def test_options_out_of_range_are_refused(wishes: dict[str, object]) -> None:
+    with pytest.raises(MarksError):
+        BuildOptions(**wishes)  # type: ignore[arg-type]
+
+
+def test_arguments_become_options() -> None:
+    parser = argparse.ArgumentParser()
+    add_wish_arguments(parser)
+    assert read_wishes(parser.parse_args([])) == BuildOptions()
+    words = ["--budget", "2500", "--leave-open", "#141414", "--leave-open", "20,20,20", "--leave-open", "#fff"]
+    words += ["--size", "lips=0.2", "--pin", "lips/nose=8", "--mirror", "x", "--no-fit", "--name", "#fff=eye"]
+    assert read_wishes(parser.parse_args(words)) == BuildOptions(
+        budget=2500,
+        leave_open=((20, 20, 20), (255, 255, 255)),
+        sizes={"lips": 0.2},
+        pins=(Pin("lips", "nose", 8),),
+        mirror="x",
+        fit_limit=False,
+        region_names={(255, 255, 255): "eye"},
+    )

@@ -1,0 +1,150 @@
+"""The report: one page that needs nothing else, and the same figures as JSON."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from loopwright.errors import InputError
+from loopwright.report import write_report as module
+from loopwright.report.summarize import summarize_build, summarize_plan
+from loopwright.report.write_report import write_report
+from loopwright.types import Finding
+
+if TYPE_CHECKING:
+    from tests.report.conftest import Build, Plan
+
+# Elements without an end tag: HTML Living Standard, section 13.1.2, and SVG shapes written with "/>".
+VOID = {"meta", "img", "br", "link", "input"}
+
+
+class Page(HTMLParser):
+    """Collects what a page holds and whether its elements are nested soundly."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.faults: list[str] = []
+        self.sources: list[str] = []
+        self.ids: list[str] = []
+        self.text = ""
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        named = dict(attrs)
+        self.sources += [str(named[key]) for key in ("src", "href") if named.get(key)]
+        self.ids += [str(named["id"])] if named.get("id") else []
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        return
+
+    def handle_endtag(self, tag: str) -> None:
+        if not self.open or self.open.pop() != tag:
+            self.faults.append(f"</{tag}> at {self.getpos()}")
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+@pytest.fixture(scope="module")
+def written(build: Build, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_report(tmp_path_factory.mktemp("reports") / "new" / "report", build)
+
+
+@pytest.fixture(scope="module")
+def figures(written: Path) -> dict[str, object]:
+    told: dict[str, object] = json.loads(written.with_name("report.json").read_text(encoding="utf-8"))
+    return told
+
+
+def test_the_page_is_sound_and_needs_no_other_file(written: Path) -> None:
+    text = written.read_text(encoding="utf-8")
+    page = Page(text)
+    assert page.faults == [] and page.open == []
+    assert all(source.startswith(("data:", "#")) for source in page.sources)
+    assert not re.search(r"https?://|@import|url\(", text)
+    targets = {source[1:] for source in page.sources if source.startswith("#")}
+    assert targets <= set(page.ids) and len(page.ids) == len(set(page.ids))
+    assert sorted(path.name for path in written.parent.iterdir()) == ["index.html", "report.json"]
+
+
+def test_names_are_shown_as_they_are(written: Path) -> None:
+    page = Page(written.read_text(encoding="utf-8"))
+    for name in ("ball <&>.ply", "face <&>", "2 specks of <stray> colour"):
+        assert name in page.text
+
+
+def test_every_picture_is_there(written: Path, figures: dict[str, object]) -> None:
+    kinds = {finding["kind"] for finding in figures["findings"]}  # type: ignore[attr-defined]
+    if "pictures_missing" in kinds and not os.environ.get("CI"):
+        pytest.skip("this machine draws nothing")
+    ids = set(Page(written.read_text(encoding="utf-8")).ids)
+    views = ("front", "three_quarter", "side", "top", "under", "back")
+    wanted = {f"mesh-{view}" for view in views} | {f"layout-{view}" for view in ("front", "three_quarter", "side")}
+    wanted |= {f"{kind}-front" for kind in ("painted", "regions", "heat_sculpt", "heat_mesh")} | {"opening-1"}
+    assert wanted <= ids
+
+
+def test_the_figures_agree_with_the_mesh(figures: dict[str, object], build: Build) -> None:
+    assert figures["faces"] == len(build.mesh.quads)
+    regions = {row["name"]: row["faces"] for row in figures["regions"]}  # type: ignore[attr-defined]
+    counts = np.bincount(build.mesh.quad_region)
+    assert regions == {region.name: int(counts[i]) for i, region in enumerate(build.mesh.regions)}
+    assert figures["symmetry"]["faces_matched"] == 1  # type: ignore[index]
+    assert set(figures["timings"]) == {"read", "layout", "report"}  # type: ignore[call-overload]
+    assert figures["distances"]["mesh_to_sculpt_rms"] < 0.01  # type: ignore[index]
+    assert figures["layout"]["segments"] == 42  # type: ignore[index]
+
+
+def test_the_builds_own_distances_come_first(build: Build) -> None:
+    measured = replace(build, distances={"limit_to_sculpt_rms": 0.25})
+    assert summarize_build(measured).distances == {"limit_to_sculpt_rms": 0.25}
+
+
+def test_lines_for_the_console(build: Build, plan: Plan) -> None:
+    told = "\n".join(summarize_build(build).lines())
+    assert f"{len(build.mesh.quads):,} quads" in told and "2 specks of <stray> colour" in told
+    assert "1 of valence 3, 1 of valence 5 planned" in "\n".join(summarize_plan(plan).lines())
+
+
+def test_a_plan_has_no_mesh_and_its_report_says_nothing_of_one(plan: Plan, tmp_path: Path) -> None:
+    page = Page(write_report(tmp_path, plan).read_text(encoding="utf-8"))
+    assert page.faults == []
+    assert not any(name.startswith(("mesh-", "heat_", "opening-")) for name in page.ids)
+    assert "Plan of an all-quad mesh" in page.text
+
+
+def test_a_report_without_pictures_still_tells_everything(
+    build: Build, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    finding = Finding("pictures_missing", "24 of 24 pictures could not be drawn", 24)
+    monkeypatch.setattr(module, "run_drawing", lambda *_, **__: ((), (finding,)))
+    page = Page(write_report(tmp_path, build).read_text(encoding="utf-8"))
+    assert page.faults == []
+    assert "pictures could not be drawn" in page.text and "Faces by region" in page.text
+
+
+def test_a_folder_that_cannot_be_is_refused(build: Build, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "run_drawing", lambda *_, **__: ((), ()))
+    (tmp_path / "taken").write_text("", encoding="ascii")
+    with pytest.raises(InputError, match="cannot be written here"):
+        write_report(tmp_path / "taken" / "report", build)
+
+
+def test_an_earlier_report_is_replaced_whole(build: Build, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "run_drawing", lambda *_, **__: ((), ()))
+    (tmp_path / "index.html").write_text("old", encoding="ascii")
+    page = write_report(tmp_path, build)
+    assert "old" != page.read_text(encoding="utf-8")
+    assert not list(tmp_path.glob("*.tmp"))
