@@ -136,4 +136,21 @@ def score_fill(quads: IntArray, vertex_count: int, side_counts: Sequence[int], s
     shape = scaled_jacobians(points, quads)
     lengths = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
     spread = float(np.std(np.log(np.maximum(lengths, 1e-9))))
-    return float(shape.mean() + 0.5 * shape.min() - 0.3 * spread)
+    room = min(1.0, pole_clearance(quads, vertex_count, boundary.size) / max(1.0, 0.25 * min(side_counts)))
+    return float(shape.mean() + 0.5 * shape.min() - 0.3 * spread + 0.3 * room)
+
+
+def pole_clearance(quads: IntArray, vertex_count: int, boundary_size: int) -> int:
+    """Return over how many quads (edges or diagonals) the way leads from the boundary to the nearest pole.
+
+    A pole that shares a quad with the boundary has clearance 1; without poles the depth of the fill is returned.
+    """
+    is_pole = np.bincount(quads.ravel(), minlength=vertex_count) != 4
+    is_pole[:boundary_size] = False
+    reached = np.zeros(vertex_count, dtype=bool)
+    reached[:boundary_size] = True
+    steps = 0
+    while not reached.all() and not (reached & is_pole).any():
+        reached[quads[reached[quads].any(axis=1)].ravel()] = True
+        steps += 1
+    return steps

@@ -19,6 +19,8 @@ MAX_POLES = 6
 FULL_POLES = (4, 3)  # up to here, for even and odd numbers of sides, every pattern is tried
 MAX_STARTS = 12
 _MAX_ROUNDS = 60
+_ROOM = 0.25  # wanted edges between pole and rim, as a share of the shortest side
+_ROOM_BETWEEN = 0.7  # the same between a pole and a chord, as a share of that
 
 
 def patterns_for(side_counts: Sequence[int], pole_count: int) -> tuple[Pattern, ...]:
@@ -169,20 +171,27 @@ def unevenness(
         along = ends[k] - corners[k]
         bend = lift * np.array([along[1], -along[0]])
         sides.append(
-            _Side(np.full(batch, float(count)), *(np.broadcast_to(p, (batch, 2)) for p in (corners[k], ends[k], bend)))
+            _Side(
+                np.full(batch, float(count)),
+                *(np.broadcast_to(p, (batch, 2)) for p in (corners[k], ends[k], bend)),
+                is_rim=True,
+            )
         )
     step = float(sum(np.linalg.norm(ends - corners, axis=1))) / sum(side_counts)
+    room = max(0.5, _ROOM * min(side_counts))
     costs: list[FloatArray] = []
-    _measure(pattern.tree, sides, params.astype(np.float64), step, costs)
+    _measure(pattern.tree, sides, params.astype(np.float64), step, room, costs)
     total: FloatArray = np.stack(costs).sum(axis=0)
     return total
 
 
 class _Side:
-    """A batch of parabolic arcs: counts (k,), ends and bend (k, 2)."""
+    """A batch of parabolic arcs: counts (k,), ends and bend (k, 2); on the rim of the patch or a chord inside."""
 
-    def __init__(self, count: FloatArray, start: FloatArray, end: FloatArray, bend: FloatArray) -> None:
-        self.count, self.start, self.end, self.bend = count, start, end, bend
+    def __init__(
+        self, count: FloatArray, start: FloatArray, end: FloatArray, bend: FloatArray, *, is_rim: bool = False
+    ) -> None:
+        self.count, self.start, self.end, self.bend, self.is_rim = count, start, end, bend, is_rim
 
     def at(self, edges: FloatArray) -> FloatArray:
         """Return the points a number of edges after the start."""
@@ -193,12 +202,14 @@ class _Side:
     def piece(self, low: FloatArray, high: FloatArray) -> _Side:
         """Return the part between two numbers of edges."""
         share = ((high - low) / np.maximum(self.count, 1.0))[:, None]
-        return _Side(high - low, self.at(low), self.at(high), self.bend * share**2)
+        return _Side(high - low, self.at(low), self.at(high), self.bend * share**2, is_rim=self.is_rim)
 
 
-def _measure(tree: Tree, sides: list[_Side], params: FloatArray, step: float, costs: list[FloatArray]) -> None:
+def _measure(
+    tree: Tree, sides: list[_Side], params: FloatArray, step: float, room: float, costs: list[FloatArray]
+) -> None:
     if isinstance(tree, Leaf):
-        costs.append(_measure_leaf(sides, step))
+        costs.append(_measure_leaf(sides, step, room))
         return
     a, b, c = params[:, 0], params[:, 1], params[:, 2]
     first, second, zero = sides[tree.first], sides[tree.second], np.zeros(params.shape[0])
@@ -208,8 +219,8 @@ def _measure(tree: Tree, sides: list[_Side], params: FloatArray, step: float, co
     inside = _inside_sides(tree, sides, first, second, a, b)
     outside = [second.piece(b, second.count), *_sides_between(tree, sides), first.piece(zero, a), chord_out]
     middle = 3 + 3 * cut_count(tree.inside)
-    _measure(tree.inside, [*inside, chord_in], params[:, 3:middle], step, costs)
-    _measure(tree.outside, outside, params[:, middle:], step, costs)
+    _measure(tree.inside, [*inside, chord_in], params[:, 3:middle], step, room, costs)
+    _measure(tree.outside, outside, params[:, middle:], step, room, costs)
 
 
 def _inside_sides(
@@ -224,7 +235,8 @@ def _sides_between(tree: Cut, sides: list[_Side]) -> list[_Side]:
     return [sides[k % tree.side_count] for k in range(tree.second + 1, tree.first + tree.side_count)]
 
 
-def _measure_leaf(sides: list[_Side], step: float) -> FloatArray:
+def _measure_leaf(sides: list[_Side], step: float, room: float) -> FloatArray:
+    """Return (k,) the unevenness of one pole; ``room`` edges between it and a side of the patch are enough."""
     n = len(sides)
     counts = np.stack([side.count for side in sides], axis=1)
     spokes = np.maximum(0.5 * counts @ doubled_spoke_matrix(n).T, 0.25)
@@ -236,9 +248,8 @@ def _measure_leaf(sides: list[_Side], step: float) -> FloatArray:
     sine = (arms[..., 0] * after[..., 1] - arms[..., 1] * after[..., 0]) / (lengths * np.roll(lengths, -1, axis=1))
     cosine = (arms * after).sum(axis=2) / (lengths * np.roll(lengths, -1, axis=1))
     angles = np.arctan2(sine, cosine)
-    cost: FloatArray = (_squared_log(lengths / spokes, step) + (angles - 2.0 * np.pi / n) ** 2 + 0.5 / spokes**2).sum(
-        axis=1
-    )
+    near_side = np.where([side.is_rim for side in sides], 1.0, _ROOM_BETWEEN) ** 2 * (room / spokes) ** 2
+    cost: FloatArray = (_squared_log(lengths / spokes, step) + (angles - 2.0 * np.pi / n) ** 2 + near_side).sum(axis=1)
     return cost
 
 
