@@ -87,6 +87,25 @@ def test_ply_of_every_kind(
     check_pyramid(read_sculpt(file))
 
 
+@pytest.mark.parametrize("order", ["<", ">"])
+def test_many_polygons_of_all_sizes_with_two_lists(tmp_path: Path, order: str) -> None:
+    """Rows of differing size over many windows of the walk, against a plain loop."""
+    random = np.random.default_rng(5)
+    sizes, extras = random.integers(3, 8, 20_000), random.integers(0, 4, 20_000)
+    polygons = [random.integers(0, 5, size) for size in sizes]
+    rows = [
+        struct.pack(f"{order}B{extra}dH{size}if", extra, *[0.5] * extra, size, *polygon, 1.0)
+        for extra, size, polygon in zip(extras.tolist(), sizes.tolist(), polygons, strict=True)
+    ]
+    head = ["ply", f"format binary_{'little' if order == '<' else 'big'}_endian 1.0", "element vertex 5"]
+    head += [f"property double {axis}" for axis in "xyz"] + ["element face 20000", "property list uchar double weights"]
+    head += ["property list ushort int vertex_indices", "property float quality", "end_header", ""]
+    file = tmp_path / "many.ply"
+    file.write_bytes("\n".join(head).encode() + POINTS.astype(order + "f8").tobytes() + b"".join(rows))
+    expected = [[p[0], p[k], p[k + 1]] for p in polygons for k in range(1, len(p) - 1)]
+    np.testing.assert_array_equal(read_sculpt(file).triangles, expected)
+
+
 @pytest.mark.parametrize("line_end", ["\n", "\r\n", "\r"])
 @pytest.mark.parametrize("order", ORDERS)
 def test_ply_line_ends(tmp_path: Path, order: str, line_end: str) -> None:

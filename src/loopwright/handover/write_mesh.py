@@ -47,7 +47,7 @@ def check_mesh_path(path: str | os.PathLike[str]) -> None:
 def write_mesh(path: str | os.PathLike[str], mesh: QuadMesh) -> None:
     """Write a mesh whole or not at all.
 
-    OBJ and PLY keep the quads, with the regions as groups (OBJ) or as a number and a colour per
+    OBJ and PLY keep the quads, with the regions as groups (OBJ) or as a number per
     face (PLY).  GLB holds triangles, two a quad, with normals and the regions' colours.  The order of
     faces, and in OBJ and PLY of vertices, is the mesh's; the same mesh gives the same bytes.
 

@@ -10,11 +10,11 @@ from loopwright.handover.normals import quad_vertex_normals
 from loopwright.types import QuadMesh
 
 VERTEX = np.dtype([("position", "<f8", 3), ("normal", "<f4", 3)])
-FACE = np.dtype([("count", "u1"), ("corners", "<i4", 4), ("region", "<i4"), ("color", "u1", 3)])
+FACE = np.dtype([("count", "u1"), ("corners", "<i4", 4), ("region", "<i4")])
 
 
 def ply_bytes(mesh: QuadMesh) -> bytes:
-    """Return the mesh as little-endian PLY with normals, and a region and a colour per face.
+    """Return the mesh as little-endian PLY with normals, and a region per face.
 
     ``region`` counts from 0; a comment in the header names each region and its colour.
     """
@@ -25,8 +25,6 @@ def ply_bytes(mesh: QuadMesh) -> bytes:
     faces["count"] = 4
     faces["corners"] = mesh.quads
     faces["region"] = mesh.quad_region
-    if mesh.regions:
-        faces["color"] = np.array([region.color for region in mesh.regions], np.uint8)[mesh.quad_region]
     return _header(mesh).encode("ascii") + vertices.tobytes() + faces.tobytes()
 
 
@@ -39,5 +37,4 @@ def _header(mesh: QuadMesh) -> str:
     lines += [f"property float n{axis}" for axis in "xyz"]
     lines.append(f"element face {len(mesh.quads)}")
     lines += ["property list uchar int vertex_indices", "property int region"]
-    lines += [f"property uchar {color}" for color in ("red", "green", "blue")]
     return "\n".join([*lines, "end_header", ""])
