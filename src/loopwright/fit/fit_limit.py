@@ -32,9 +32,9 @@ class FitOptions:
     """
 
     rounds: int = 6
-    fairness: float = 0.1
-    fading: float = 0.4
-    slide: float = 0.03
+    fairness: float = 0.3
+    fading: float = 0.8
+    slide: float = 0.1
     curve_weight: float = 4.0
     solver_steps: int = 40
     least_quality: float = 0.3

@@ -57,6 +57,7 @@ class LimitSamples:
     curve : (k,) the curve that a sample keeps to, or -1.
     pinned : (k,) bool, samples that keep a place of their own: that of their vertex.
     curves : the curves.
+    share : (k,) 1, or 1/2 for samples in the mirror plane, which the image half shares.
     """
 
     mesh: QuadMesh
@@ -70,6 +71,7 @@ class LimitSamples:
     curve: NDArray[np.int64]
     pinned: NDArray[np.bool_]
     curves: CurveSet
+    share: FloatArray
 
     def normals(self, positions: FloatArray) -> FloatArray:
         """Return (k, 3) unit normals of the limit surface at the samples."""
@@ -116,7 +118,9 @@ class LimitSamples:
         across = eye - offset.tangents[:, :, None] * offset.tangents[:, None, :]
         pull[on_curve] = curve_weight * across[on_curve]
         pull[kept] = curve_weight * eye
-        weights = pull + slide * eye
+        pull *= self.share[:, None, None]
+        weights = pull + slide * self.share[:, None, None] * eye
+        fairness *= 0.5 if self.fold.mirror is not None else 1.0  # the rows are the whole's, the samples the half's
         spread = self.fair @ self.fold.unfold_vectors(positions - start)
         right = self.points_transposed @ np.einsum("kij,kj->ki", pull, offset.gap)
         right = self._fold(right - fairness * (self.fair.T @ spread))
@@ -174,7 +178,13 @@ def build_limit_samples(mesh: QuadMesh, fold: Fold) -> LimitSamples:
         curve=curve,
         pinned=pinned,
         curves=curves,
+        share=_share(mesh, fold, edges[edge_ids]),
     )
+
+
+def _share(mesh: QuadMesh, fold: Fold, edges: NDArray[np.int64]) -> FloatArray:
+    flat = mesh.on_mirror & (fold.mirror is not None)
+    return np.where(np.concatenate([flat, flat[edges].all(axis=1), np.zeros(len(mesh.quads), bool)]), 0.5, 1.0)
 
 
 def _edge_ids(mesh: QuadMesh, edges: NDArray[np.int64], count: int) -> NDArray[np.int64]:

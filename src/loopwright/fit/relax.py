@@ -19,6 +19,8 @@ from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
 from loopwright.types import FloatArray, QuadMesh
 
+_END_IN_PLANE = 0.02  # of a curve's length: an end this near to the mirror plane is meant to lie in it
+
 
 @dataclass(frozen=True)
 class RelaxOptions:
@@ -116,9 +118,28 @@ class _State:
         if mesh.mirror is not None:
             self.positions = put_in_plane(self.positions, mesh.on_mirror & ~mesh.is_fixed, mesh.mirror)
         self.positions[self.slide.vertices] = self.slide.positions()
+        for vertex in np.flatnonzero(mesh.on_mirror & on_curve & ~mesh.is_fixed & ~self.rides):
+            self.positions[vertex] = self._crossing(int(vertex))
         self.round_vertex = _neighbourhood(mesh)
         self.normals = self._mesh_normals()
         self._settle(self.positions, np.arange(len(self.positions)), self._asked_normals())
+
+    def _crossing(self, vertex: int) -> FloatArray:
+        """Return where the vertex's curve meets the mirror plane, next to the vertex."""
+        mirror, curves = self.mesh.mirror, self.slide.curves
+        here: FloatArray = self.positions[vertex]
+        curve = int(self.mesh.vertex_curve[vertex])
+        along = curves.locate(curve, here[None])[0]
+        ends = np.array([0.0, curves.length[curve]])
+        spots = curves.position(np.full(2, curve), ends)
+        if mirror is None:
+            return here
+        in_plane = np.abs(mirror.signed_distance(spots)) <= _END_IN_PLANE * curves.length[curve]
+        if not curves.closed[curve] and in_plane.any():
+            distance = np.where(in_plane, np.linalg.norm(spots - here, axis=1), np.inf)
+            along = ends[[int(distance.argmin())]]
+        spot = curves.position(np.array([curve]), along)
+        return np.asarray((spot - mirror.signed_distance(spot)[:, None] * mirror.normal)[0], np.float64)
 
     def _mesh_normals(self) -> FloatArray:
         quads = self.fold.quads
@@ -220,7 +241,7 @@ class _State:
             moved[riders] = self.slide.positions()
             self._settle(moved, chosen, asked)
             fresh = corner_sines(self.positions, self.mesh.quads, self._quad_normals()).min(axis=1)
-            worse = (fresh < 0.1) & (fresh < sines)
+            worse = (fresh < 0.1) & (fresh < sines) & (sines > 0.0)  # a folded quad may go through worse
             if not worse.any():
                 return
             held = np.unique(self.mesh.quads[worse])
