@@ -51,7 +51,9 @@ def ellipsoid(p: Points, center: Triple, radii: Triple) -> Field:
     qx, qy, qz = ((c - m) / r for c, m, r in zip(p, center, radii, strict=True))
     reach = np.sqrt(qx * qx + qy * qy + qz * qz)
     qx, qy, qz = qx / radii[0], qy / radii[1], qz / radii[2]
-    return reach * (reach - 1.0) / (np.sqrt(qx * qx + qy * qy + qz * qz) + 1e-6)
+    slope: Field = np.sqrt(qx * qx + qy * qy + qz * qz) + 1e-6
+    distance: Field = reach * (reach - 1.0) / slope
+    return distance
 
 
 def segment(p: Points, start: Triple, end: Triple) -> tuple[Field, Field]:
@@ -84,7 +86,8 @@ def crease(p: Points, knots: Sequence[Triple], width: float) -> Field:
     distance = segment(p, knots[0], knots[1])[0]
     for a, b in zip(knots[1:], knots[2:], strict=False):
         distance = np.minimum(distance, segment(p, a, b)[0])
-    return np.exp(-((distance / width) ** 2))
+    bell: Field = np.exp(-((distance / width) ** 2))
+    return bell
 
 
 def lens(u: Field, v: Field, half_width: float, rise: float, drop: float, blend: float) -> Field:
@@ -104,4 +107,5 @@ def lens(u: Field, v: Field, half_width: float, rise: float, drop: float, blend:
 def ramp(value: Field, start: float, end: float) -> Field:
     """Return the smooth step that is 0 at ``start`` and 1 at ``end``."""
     t = np.clip((value - start) / (end - start), 0.0, 1.0)
-    return t * t * (3.0 - 2.0 * t)
+    step: Field = t * t * (3.0 - 2.0 * t)
+    return step

@@ -21,7 +21,7 @@ from loopwright.types import FloatArray, IntArray, Sculpt
 LEAST_TRIANGLES = 60_000  # with fewer, lids and lips fall through the grid
 MOST_TRIANGLES = 6_000_000
 _FIRST_STEP = 0.3
-_SKIN = ((1.7, 0.011), (0.65, 0.008), (0.3, 0.005))  # wavelength and height of the noise on the skin, cm
+_SKIN = ((1.7, 0.011), (0.65, 0.007), (0.3, 0.005))  # wavelength and height of the noise on the skin, cm
 _LEAN = (11.0, 0.035)  # wavelength and size of the sway that makes the two sides differ, cm
 
 

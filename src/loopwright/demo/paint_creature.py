@@ -7,7 +7,7 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
 from loopwright.demo import shape_ears, shape_eyes, shape_mouth
-from loopwright.demo.blend_fields import Field, Points, ellipsoid, ramp
+from loopwright.demo.blend_fields import Field, Points, ramp
 from loopwright.demo.make_noise import make_noise
 from loopwright.demo.polygonise_field import evaluate_field
 from loopwright.demo.relax_surface import edges_of
@@ -55,7 +55,9 @@ def paint_creature(positions: FloatArray, triangles: IntArray, generator: np.ran
     wander += 0.035 * make_noise(positions, wavelength=0.4, channels=3, generator=generator)
     depth = -evaluate_field(shape_uncut, positions) + 0.1 * wander[:, 0]
     labels = _labels(Points(*np.ascontiguousarray((positions + wander).T)), Points(*positions.T.copy()), depth)
-    return _drop_specks(labels, edges_of(triangles))
+    for _ in range(3):
+        labels = _drop_specks(labels, triangles)
+    return labels
 
 
 def _labels(brush: Points, place: Points, depth: Field) -> IntArray:
@@ -75,14 +77,14 @@ def _open(brush: Points, place: Points, depth: Field) -> BoolArray:
     in_eye = (shape_eyes.opening(u, v) < 0.35) & (r + 0.3 * (brush.x - place.x) < shape_eyes.RADIUS + OPEN_DEPTH)
     u, v, _ = shape_mouth.mouth_coordinates(place)
     in_mouth = (shape_mouth.slit_side(u, v) < 0.5) & (place.z > 3.0) & (depth > OPEN_DEPTH)
-    return in_eye | in_mouth | (brush.y + 0.1 * brush.z < -15.4)
+    return in_eye | in_mouth | (brush.y + 0.1 * brush.z < -14.4)
 
 
 def _eye_rings(brush: Points) -> dict[str, BoolArray]:
-    u, v, r = shape_eyes.lid_coordinates(mirrored(brush))
-    away = shape_eyes.opening(u, v)
+    u, _, r = shape_eyes.lid_coordinates(mirrored(brush))
+    away = shape_eyes.lid_distance(mirrored(brush))
     is_near = r < shape_eyes.REACH
-    width = 1.25 + 0.5 * ramp(u, -2.0, -0.4)
+    width = 1.25 + 0.55 * ramp(u, -2.0, -0.4)
     return {"eyelid": is_near & (away < 0.62), "orbit": is_near & (away < width)}
 
 
@@ -94,18 +96,16 @@ def _mouth_rings(brush: Points) -> dict[str, BoolArray]:
 
 
 def _nose(brush: Points) -> BoolArray:
-    half = 0.85 + 1.75 * ramp(brush.y, 0.8, -2.6)
-    return (np.abs(brush.x) < half) & (brush.y < 2.6) & (brush.y > -4.4) & (brush.z > 5.0)
+    half = 0.95 + 1.5 * ramp(brush.y, 1.0, -2.2) - 1.0 * ramp(brush.y, -2.7, -4.0)
+    return (np.abs(brush.x) < half) & (brush.y < 2.6) & (brush.y > -4.1) & (brush.z > 5.0)
 
 
 def _ear(brush: Points) -> BoolArray:
-    a, b, c = shape_ears.ear_coordinates(mirrored(brush))
-    root = ellipsoid(Points(a, b, c), (0.2, -0.1, 0.0), (2.6, 2.9, 2.3)) < 0.0
-    return root | ((a > 0.8) & (shape_ears.leaf(a, b) < 0.6) & (np.abs(c) < 1.8))
+    return shape_ears.ear_body(mirrored(brush)) < 0.75
 
 
 def _neck(brush: Points) -> BoolArray:
-    return brush.y < -4.4 - 6.4 * ramp(brush.z, -3.0, 3.8)
+    return brush.y < -4.2 - 6.0 * ramp(brush.z, -3.0, 3.8)
 
 
 def _forehead(brush: Points) -> BoolArray:
@@ -113,12 +113,16 @@ def _forehead(brush: Points) -> BoolArray:
     return (brush.y > lower) & (0.8 * brush.z - 0.42 * (brush.y - 2.0) > 1.5)
 
 
-def _drop_specks(labels: IntArray, edges: IntArray) -> IntArray:
-    """Return the labels with all but the due number of pieces of each region given to their neighbours."""
+def _drop_specks(labels: IntArray, triangles: IntArray) -> IntArray:
+    """Return the labels with all but the due number of pieces of each region given to their neighbours.
+
+    Pieces hang together through triangles of one label: a lone spike of the brush is a speck too.
+    """
     labels = labels.copy()
-    same = edges[labels[edges[:, 0]] == labels[edges[:, 1]]]
-    count = len(labels)
-    graph = csr_matrix((np.ones(len(same), np.int8), (same[:, 0], same[:, 1])), shape=(count, count))
+    edges = edges_of(triangles)
+    inner = triangles[(labels[triangles] == labels[triangles[:, :1]]).all(axis=1)]
+    pairs = np.concatenate([inner[:, :2], inner[:, 1:]])
+    graph = csr_matrix((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(len(labels), len(labels)))
     _, piece = connected_components(graph, directed=False)
     size = np.bincount(piece)
     for index, (_, pieces, _) in enumerate(_PALETTE):

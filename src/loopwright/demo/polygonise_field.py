@@ -14,25 +14,33 @@ manifold.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import connected_components
 
 from loopwright.demo.blend_fields import Field, Points
 from loopwright.errors import InternalError
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 FieldFunction: TypeAlias = Callable[[Points], Field]
+SampleArray: TypeAlias = NDArray[np.float32]
+
+_Real = TypeVar("_Real", np.float32, np.float64)
 
 COARSE = 4  # grid steps in one step of the coarse grid
 CHUNK = 1 << 15  # points evaluated at once: what fits the cache
 STEEP = 2.2  # the field is taken to change by no more than this per unit of length near its zero set
+MOST_MENDS = 200
 _CORNERS = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)])
+_STEPS = np.concatenate([np.eye(3, dtype=np.int64), -np.eye(3, dtype=np.int64)])
 _FACES = [[c for c in range(8) if _CORNERS[c][axis] == side] for axis in range(3) for side in (0, 1)]
 
 
-def evaluate_field(field: FieldFunction, points: FloatArray) -> FloatArray:
-    """Return (n,) values of ``field`` at (n, 3) points, chunk by chunk."""
+def evaluate_field(field: FieldFunction, points: NDArray[_Real]) -> NDArray[_Real]:
+    """Return (n,) values of ``field`` at (n, 3) points, in the points' precision, chunk by chunk."""
     out = np.empty(len(points), points.dtype)
     for start in range(0, len(points), CHUNK):
         part = points[start : start + CHUNK]
@@ -55,15 +63,22 @@ def polygonise_field(
     -------
     positions : (n, 3) float64.
     triangles : (m, 3) int32, counter-clockwise seen from where the field is positive.
+
+    Raises
+    ------
+    InternalError
+        where the body reaches out of the box, or is too ragged for the step.
     """
     values = _sample_near_surface(field, lower, upper, step)
+    if any((np.take(values, side, axis) < 0.0).any() for axis in range(3) for side in (0, 1, -2, -1)):
+        raise InternalError("the body to polygonise reaches out of its box; give it a larger one")
     values = _mend_cells(values)
     positions, quads = _net(values)
-    positions = lower + positions * step
+    positions, quads = _keep_largest(lower + positions * step, quads)
     return positions, _split(positions, quads)
 
 
-def _sample_near_surface(field: FieldFunction, lower: FloatArray, upper: FloatArray, step: float) -> FloatArray:
+def _sample_near_surface(field: FieldFunction, lower: FloatArray, upper: FloatArray, step: float) -> SampleArray:
     """Return the grid of samples; away from the surface only their sign is right."""
     blocks = np.ceil((upper - lower) / (COARSE * step)).astype(int)
     grids = np.meshgrid(*[np.arange(n) for n in blocks], indexing="ij")
@@ -80,7 +95,7 @@ def _sample_near_surface(field: FieldFunction, lower: FloatArray, upper: FloatAr
     return values
 
 
-def _crossed_cells(values: FloatArray) -> IntArray:
+def _crossed_cells(values: SampleArray) -> IntArray:
     """Return (k, 3) indices of the cells that have both signs at their corners."""
     inside = values < 0.0
     count = np.zeros([n - 1 for n in values.shape], np.uint8)
@@ -121,26 +136,36 @@ def _is_linked(members: BoolArray, is_edge: BoolArray) -> bool:
     return bool((reached == members).all())
 
 
-def _mend_cells(values: FloatArray) -> FloatArray:
-    """Return the samples with few of them moved across zero so that every cell holds one sheet."""
+def _mend_cells(values: SampleArray) -> SampleArray:
+    """Return the samples, blurred where needed so that every cell holds one sheet.
+
+    The corners of each wrong cell move half-way to the mean of their six
+    neighbours, and a little inwards, the more the more often they were
+    touched: details finer than the grid melt, and narrow necks fill.
+    """
     table = _cell_table()
-    values = np.where(values == 0.0, np.float32(1e-6), values)
-    for attempt in range(60):
-        cells = _crossed_cells(values)
-        corners = cells[:, None, :] + _CORNERS
-        samples = values[corners[..., 0], corners[..., 1], corners[..., 2]]
-        bad = ~table[((samples < 0) << np.arange(8)).sum(1)]
-        if not bad.any():
+    scale = np.float32(np.median(np.abs(np.diff(values, axis=0))[np.diff(values < 0.0, axis=0)]))
+    values = np.clip(values, -2.0 * scale, 2.0 * scale)
+    touched = np.zeros(values.shape, np.float32)
+    for _ in range(MOST_MENDS):
+        values = np.where(values == 0.0, np.float32(1e-6) * scale, values)
+        corners = _crossed_cells(values)[:, None, :] + _CORNERS
+        corners = corners[~table[((_at(values, corners) < 0) << np.arange(8)).sum(1)]]
+        if len(corners) == 0:
             return values
-        order = np.argsort(np.abs(samples[bad]), axis=1)
-        pick = order[:, min(attempt // 12, 7)]
-        moved = np.unique(corners[bad][np.arange(int(bad.sum())), pick], axis=0)
-        at = (moved[:, 0], moved[:, 1], moved[:, 2])
-        values[at] = -np.sign(values[at]) * np.float32(1e-3)
+        spots = np.unique(corners.reshape(-1, 3), axis=0)
+        around = np.stack([_at(values, spots + shift) for shift in _STEPS]).mean(axis=0)
+        at = tuple(spots.T)
+        values[at] = 0.5 * (values[at] + around) - 0.02 * scale * touched[at]
+        touched[at] += 1.0
     raise InternalError("the demo sculpt's surface passes itself within a grid step; ask for more triangles")
 
 
-def _net(values: FloatArray) -> tuple[FloatArray, IntArray]:
+def _at(grid: SampleArray, corners: IntArray) -> SampleArray:
+    return grid[corners[..., 0], corners[..., 1], corners[..., 2]]
+
+
+def _net(values: SampleArray) -> tuple[FloatArray, IntArray]:
     """Return one vertex per crossed cell, in grid units, and the quads between them."""
     cells = _crossed_cells(values)
     number = np.full([n - 1 for n in values.shape], -1, np.int32)
@@ -160,7 +185,7 @@ def _net(values: FloatArray) -> tuple[FloatArray, IntArray]:
     return total / count[:, None], np.concatenate(quads)
 
 
-def _crossings(values: FloatArray, axis: int) -> tuple[IntArray, FloatArray, BoolArray]:
+def _crossings(values: SampleArray, axis: int) -> tuple[IntArray, FloatArray, BoolArray]:
     """Return start nodes, crossing points and direction of the crossed grid edges along an axis."""
     first = np.moveaxis(values, axis, 0)[:-1]
     second = np.moveaxis(values, axis, 0)[1:]
@@ -182,6 +207,16 @@ def _cells_around(start: IntArray, axis: int) -> IntArray:
     shift[[0, 1], v] = -1
     shift[[0, 3], u] = -1
     return start[:, None, :] + shift
+
+
+def _keep_largest(positions: FloatArray, quads: IntArray) -> tuple[FloatArray, IntArray]:
+    """Return the largest connected piece: what is left out are bubbles of one grid step."""
+    pairs = np.concatenate([quads[:, :2], quads[:, 1:3], quads[:, 2:]])
+    graph = csr_matrix((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(len(positions),) * 2)
+    _, piece = connected_components(graph, directed=False)
+    keep = piece == np.bincount(piece).argmax()
+    number = np.cumsum(keep) - 1
+    return positions[keep], number[quads[keep[quads[:, 0]]]].astype(np.int32)
 
 
 def _split(positions: FloatArray, quads: IntArray) -> IntArray:

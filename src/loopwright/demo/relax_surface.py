@@ -8,7 +8,7 @@ from scipy.sparse import csr_matrix
 from loopwright.demo.polygonise_field import FieldFunction, evaluate_field
 from loopwright.types import FloatArray, IntArray
 
-PROBE = 1e-3  # half the step of the central differences, in units of length
+PROBE = 1e-4  # step of the differences that give the gradient, in units of length
 
 
 def edges_of(triangles: IntArray) -> IntArray:
@@ -52,13 +52,11 @@ def _averaging(edges: IntArray, count: int) -> csr_matrix:
 def _project(field: FieldFunction, points: FloatArray, step: float) -> tuple[FloatArray, FloatArray]:
     """Return the points after one Newton step to the zero set, and the normals."""
     gradient = np.empty_like(points)
-    value = np.zeros(len(points))
+    value = evaluate_field(field, points)
     for axis in range(3):
         shift = np.zeros(3)
         shift[axis] = PROBE
-        ahead, behind = evaluate_field(field, points + shift), evaluate_field(field, points - shift)
-        gradient[:, axis] = (ahead - behind) / (2.0 * PROBE)
-        value += (ahead + behind) / 6.0
+        gradient[:, axis] = (evaluate_field(field, points + shift) - value) / PROBE
     length = np.linalg.norm(gradient, axis=1)
     normals = gradient / np.maximum(length, 1e-12)[:, None]
     move = np.clip(value / np.maximum(length, 0.3), -0.5 * step, 0.5 * step)

@@ -10,8 +10,8 @@ from loopwright.demo import shape_ears, shape_eyes, shape_mouth, shape_nose
 from loopwright.demo.blend_fields import Field, Points, Triple
 from loopwright.demo.shape_head import shape_head
 
-LOWER: Triple = (-16.5, -19.4, -13.5)
-UPPER: Triple = (16.5, 14.8, 12.5)
+LOWER: Triple = (-17.5, -18.2, -13.5)
+UPPER: Triple = (17.5, 15.5, 12.5)
 
 
 def mirrored(p: Points) -> Points:
@@ -35,9 +35,7 @@ def shape_uncut(p: Points) -> Field:
     return _near(body, m, shape_ears.ROOT, shape_ears.REACH, shape_ears.shape_ears)
 
 
-def _near(
-    body: Field, p: Points, center: Triple, reach: float, change: Callable[[Field, Points], Field]
-) -> Field:
+def _near(body: Field, p: Points, center: Triple, reach: float, change: Callable[[Field, Points], Field]) -> Field:
     """Return the body with ``change`` made within ``reach`` of a centre: outside it would change nothing."""
     away = (p.x - center[0]) ** 2 + (p.y - center[1]) ** 2 + (p.z - center[2]) ** 2
     chosen = np.flatnonzero(away < reach * reach)

@@ -9,9 +9,10 @@ from __future__ import annotations
 import numpy as np
 
 from loopwright.demo.blend_fields import Field, Points, Triple, ellipsoid, lens, limb, ramp, soft_cut, soft_union
+from loopwright.types import FloatArray
 
-ROOT = (6.9, 0.3, -1.9)
-REACH = 11.5
+ROOT = (7.0, 0.5, -1.9)
+REACH = 13.0
 _ALONG = (0.80, 0.42, -0.43)
 _FACING = (0.36, 0.08, 0.93)
 
@@ -21,8 +22,12 @@ def _frame() -> tuple[Triple, Triple, Triple]:
     facing = np.array(_FACING) - along * (along @ np.array(_FACING))
     facing /= np.linalg.norm(facing)
     across = np.cross(facing, along)
-    rows = [tuple(float(value) for value in row) for row in (along, across, facing)]
-    return rows[0], rows[1], rows[2]  # type: ignore[return-value]
+    return _triple(along), _triple(across), _triple(facing)
+
+
+def _triple(vector: FloatArray) -> Triple:
+    x, y, z = (float(value) for value in vector)
+    return x, y, z
 
 
 _FRAME = _frame()
@@ -39,24 +44,33 @@ def ear_coordinates(m: Points) -> tuple[Field, Field, Field]:
 def leaf(a: Field, b: Field) -> Field:
     """Return the near-distance to the ear's outline in its own plane."""
     skew = b - 0.35 * np.sin(0.42 * np.clip(a, -2.0, 8.0))
-    return lens(a - 3.0, skew, 4.9, 2.25, 1.85, 0.9)
+    return lens(a - 3.4, skew, 5.6, 2.6, 2.1, 1.0)
+
+
+def ear_body(m: Points) -> Field:
+    """Return the ear by itself, its root inside the skull, before the shell is hollowed."""
+    a, b, c = ear_coordinates(m)
+    edge = leaf(a, b)
+    taper = 1.0 - 0.035 * np.clip(a, 0.0, 8.0)
+    plate = soft_union(-(np.abs(c) - 0.45 * taper), -(edge + 0.25), 0.7)
+    ear = -plate
+    rim = np.sqrt((edge + 0.42) ** 2 + (c - 0.22) ** 2) - 0.52 * taper
+    ear = soft_union(ear, rim, 0.35)
+    flat = Points(a, b, c)
+    ear = soft_union(ear, limb(flat, (0.7, 0.95, 0.4), (5.6, 0.45, 0.3), 0.5, 0.28), 0.5)
+    ear = soft_union(ear, ellipsoid(flat, (0.1, -1.2, 0.5), (0.75, 0.85, 0.6)), 0.6)
+    return soft_union(ear, ellipsoid(flat, (0.2, 0.0, -0.7), (2.0, 1.9, 1.2)), 1.0)
 
 
 def shape_ears(body: Field, m: Points) -> Field:
     """Return the body with the ears set on."""
+    body = soft_union(body, ear_body(m), 0.9)
     a, b, c = ear_coordinates(m)
     edge = leaf(a, b)
-    taper = 1.0 - 0.035 * np.clip(a, 0.0, 8.0)
-    plate = soft_union(-(np.abs(c) - 0.42 * taper), -(edge + 0.25), 0.7)
-    ear = -plate
-    rim = np.sqrt((edge + 0.42) ** 2 + (c - 0.22) ** 2) - 0.46 * taper
-    ear = soft_union(ear, rim, 0.35)
-    flat = Points(a, b, c)
-    ear = soft_union(ear, limb(flat, (0.6, 0.85, 0.35), (5.2, 0.35, 0.25), 0.42, 0.22), 0.5)
-    ear = soft_union(ear, ellipsoid(flat, (0.1, -1.2, 0.5), (0.75, 0.85, 0.6)), 0.6)
-    ear = soft_union(ear, ellipsoid(flat, (0.2, 0.0, -0.7), (2.0, 1.9, 1.2)), 1.0)
-    body = soft_union(body, ear, 0.9)
-    hollow = ellipsoid(flat, (1.75, -0.35, 0.75), (1.5, 0.85, 0.85))
+    hollow = ellipsoid(Points(a, b, c), (1.9, -0.4, 0.85), (1.7, 0.95, 0.9))
     body = soft_cut(body, hollow, 0.45)
-    groove = ramp(np.abs(edge + 1.05), 0.5, 0.0) * ramp(a, 1.0, 2.0) * ramp(a, 7.0, 5.0) * np.exp(-((c - 0.35) ** 2) / 0.2)
-    return body + 0.12 * groove
+    groove = (
+        ramp(np.abs(edge + 1.05), 0.5, 0.0) * ramp(a, 1.0, 2.0) * ramp(a, 7.0, 5.0) * np.exp(-((c - 0.35) ** 2) / 0.2)
+    )
+    head: Field = body + 0.12 * groove
+    return head

@@ -11,10 +11,10 @@ import numpy as np
 
 from loopwright.demo.blend_fields import Field, Points, lens, ramp, soft_cut, soft_union
 
-CENTER = (3.25, 0.55, 4.75)
-RADIUS = 2.35
+CENTER = (3.75, 0.4, 4.2)
+RADIUS = 2.7
 REACH = 5.0  # farther from the ball's centre nothing here changes anything
-YAW, PITCH, TILT = 0.20, -0.02, 0.17  # gaze outwards and down, outer corner raised, in radians
+YAW, PITCH, TILT = 0.26, -0.02, 0.17  # gaze outwards and down, outer corner raised, in radians
 LID_THICKNESS = 0.42
 
 
@@ -31,7 +31,14 @@ def lid_coordinates(m: Points) -> tuple[Field, Field, Field]:
 
 def opening(u: Field, v: Field) -> Field:
     """Return the near-distance on the ball to the eye opening, negative inside."""
-    return lens(u, v, 1.95, 1.12, 0.86, 0.3)
+    return lens(u, v, 2.28, 1.34, 0.96, 0.6)
+
+
+def lid_distance(m: Points) -> Field:
+    """Return about how far a point of the surface is from the opening's edge, along the skin."""
+    u, v, r = lid_coordinates(m)
+    away: Field = opening(u, v) * (r / RADIUS) + 0.6 * np.maximum(r - (RADIUS + LID_THICKNESS + 0.3), 0.0)
+    return away
 
 
 def shape_eyes(body: Field, m: Points) -> Field:
@@ -39,10 +46,10 @@ def shape_eyes(body: Field, m: Points) -> Field:
     u, v, r = lid_coordinates(m)
     gap = opening(u, v)
     upper = ramp(v, -0.3, 0.5)
-    cover = r - (RADIUS + LID_THICKNESS + 0.14 * upper)
-    cover = np.where(gap > 1.6, cover + (gap - 1.6) * 0.8, cover)
-    body = soft_union(body, cover, 0.7)
-    fold = np.exp(-(((gap - 0.78 - 0.1 * upper) / 0.17) ** 2)) * (0.07 + 0.17 * upper)
-    body = body + fold * ramp(r, RADIUS - 0.5, RADIUS)
+    cover = r - (RADIUS + LID_THICKNESS + 0.2 * upper)
+    cover = cover + 0.25 * np.maximum(gap - 0.8, 0.0) ** 2
+    body = soft_union(body, cover, 1.1)
+    fold = np.exp(-(((gap - 0.8 - 0.1 * upper) / 0.24) ** 2)) * (0.06 + 0.14 * upper)
+    body = body + fold * ramp(r, RADIUS - 0.5, RADIUS) * ramp(r, RADIUS + 1.7, RADIUS + 0.8)
     body = soft_cut(body, gap * (r / RADIUS), 0.26)
-    return soft_union(body, r - RADIUS, 0.05)
+    return soft_union(body, r - RADIUS, 0.12)

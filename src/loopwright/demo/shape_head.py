@@ -16,44 +16,46 @@ def shape_head(p: Points, m: Points) -> Field:
     body = _skull(p, m)
     body = _face(body, p, m)
     body = soft_union(body, _neck(p, m), 3.0)
-    body = soft_union(body, _horns(m), 1.3)
+    body = soft_union(body, _horns(m), 1.8)
     body = body - _crest(p)
-    return soft_cut(body, p.y + 18.6, 0.8)
+    return soft_cut(body, p.y + 17.4, 1.2)
 
 
 def _skull(p: Points, m: Points) -> Field:
-    body = ellipsoid(p, (0.0, 4.2, -1.6), (7.7, 7.4, 8.6))
-    body = soft_union(body, ellipsoid(m, (3.4, 3.0, -3.6), (4.6, 5.4, 5.0)), 3.0)
-    return soft_union(body, ellipsoid(p, (0.0, 4.4, 2.2), (6.3, 5.6, 5.6)), 2.5)
+    body = ellipsoid(p, (0.0, 4.4, -1.6), (7.9, 7.2, 8.6))
+    body = soft_union(body, ellipsoid(m, (3.4, 3.0, -3.4), (4.8, 5.4, 5.2)), 3.0)
+    body = soft_union(body, ellipsoid(p, (0.0, 4.6, 2.2), (6.5, 5.4, 5.4)), 2.5)
+    return soft_union(body, ellipsoid(m, (3.7, 0.3, 2.2), (3.5, 3.6, 3.9)), 2.5)
 
 
 def _face(body: Field, p: Points, m: Points) -> Field:
-    body = soft_union(body, ellipsoid(p, (0.0, -3.0, 1.8), (5.5, 7.4, 5.7)), 2.5)
-    body = soft_union(body, limb(m, (5.3, -4.2, -0.4), (1.6, -9.0, 4.9), 1.5, 1.5), 2.6)
-    body = soft_union(body, ellipsoid(p, (0.0, -9.3, 5.7), (1.9, 1.35, 1.5)), 1.6)
-    body = soft_union(body, strand(m, [((4.3, -1.9, 5.3), 1.25), ((6.0, -1.0, 3.2), 1.05), ((7.0, -0.4, 0.6), 0.7)], 0.8), 1.7)
-    body = soft_union(body, ellipsoid(p, (0.0, -5.7, 4.3), (3.5, 3.0, 3.2)), 1.8)
-    body = soft_cut(body, ellipsoid(m, (3.2, 0.9, 8.4), (2.6, 1.9, 2.2)), 1.8)
-    brow = strand(m, [((0.9, 2.2, 6.6), 0.85), ((2.6, 3.15, 6.7), 0.95), ((4.7, 3.3, 5.6), 0.85), ((6.3, 1.9, 3.4), 0.6)], 0.8)
-    body = soft_union(body, brow, 1.3)
-    body = body + 0.25 * crease(m, [(0.0, 2.7, 7.6), (0.0, 4.6, 7.9)], 0.5)
-    body = body + 0.35 * crease(m, [(6.6, 3.6, 3.6), (7.6, 1.8, 1.8)], 1.3)
-    hollow = crease(m, [(4.9, -4.0, 5.0), (5.6, -5.6, 2.6)], 1.3)
-    fold = crease(m, [(1.9, -2.9, 7.6), (2.9, -4.5, 7.0), (3.6, -6.6, 5.9)], 0.5)
-    return body + 0.45 * hollow + 0.16 * fold
+    body = soft_union(body, ellipsoid(p, (0.0, -2.6, 1.8), (5.2, 7.0, 5.5)), 2.5)
+    body = soft_union(body, limb(m, (4.9, -4.0, 0.0), (1.3, -8.4, 5.0), 1.5, 1.35), 2.8)
+    body = soft_union(body, ellipsoid(p, (0.0, -8.7, 6.0), (1.7, 1.3, 1.6)), 1.8)
+    cheekbone = strand(m, [((4.2, -1.9, 5.2), 1.4), ((6.0, -1.3, 3.1), 1.2), ((7.0, -0.9, 0.4), 0.9)], 1.0)
+    body = soft_union(body, cheekbone, 2.6)
+    body = soft_union(body, ellipsoid(p, (0.0, -5.4, 4.2), (3.4, 3.0, 3.3)), 2.2)
+    body = soft_cut(body, ellipsoid(m, (3.2, 0.8, 8.6), (2.6, 2.0, 2.2)), 1.8)
+    knots = [((0.9, 2.7, 6.5), 0.9), ((2.9, 3.75, 6.7), 1.05), ((5.2, 3.7, 5.3), 1.0), ((7.0, 2.0, 2.9), 0.75)]
+    body = soft_union(body, strand(m, knots, 1.0), 1.6)
+    body = body + 0.3 * crease(m, [(6.8, 4.6, 3.4), (7.9, 2.8, 1.6)], 1.5)
+    hollow = crease(m, [(4.7, -4.0, 4.8), (5.4, -5.4, 2.8)], 1.5)
+    fold = crease(m, [(2.1, -2.5, 7.4), (3.0, -4.2, 6.8), (3.7, -6.2, 5.8)], 0.55)
+    face: Field = body + 0.12 * hollow + 0.13 * fold
+    return face
 
 
 def _neck(p: Points, m: Points) -> Field:
-    body = limb(p, (0.0, -4.0, -2.8), (0.0, -19.0, -4.6), 4.3, 4.6)
-    body = soft_union(body, limb(m, (2.6, -13.0, -5.6), (8.4, -19.6, -5.0), 2.0, 3.2), 3.4)
-    muscle = strand(m, [((5.4, -5.2, -2.9), 0.7), ((3.9, -11.0, -0.4), 0.95), ((1.2, -17.6, 0.9), 0.75)], 0.8)
-    body = soft_union(body, muscle, 1.3)
-    body = soft_union(body, ellipsoid(p, (0.0, -12.6, 0.9), (0.95, 1.5, 0.9)), 1.2)
-    return body + 0.3 * crease(p, [(0.0, -18.4, 1.0), (0.0, -17.4, 0.6)], 0.7)
+    body = limb(p, (0.0, -4.0, -2.8), (0.0, -19.0, -4.6), 3.9, 4.3)
+    body = soft_union(body, limb(m, (2.4, -12.0, -5.4), (6.8, -18.0, -5.2), 2.0, 3.0), 3.6)
+    muscle = strand(m, [((5.2, -4.6, -3.0), 0.8), ((3.6, -10.6, -0.9), 0.9), ((1.1, -16.6, 0.1), 0.7)], 0.8)
+    body = soft_union(body, muscle, 2.0)
+    return soft_union(body, ellipsoid(p, (0.0, -12.2, 0.5), (0.9, 1.5, 0.8)), 1.8)
 
 
 def _horns(m: Points) -> Field:
-    return strand(m, [((3.7, 8.6, 2.9), 1.35), ((4.35, 10.7, 3.2), 0.95), ((4.75, 12.4, 2.7), 0.6)], 0.6)
+    knots = [((3.6, 8.6, 2.7), 1.7), ((4.5, 10.4, 3.1), 1.25), ((5.1, 12.0, 2.7), 0.85), ((5.3, 13.1, 1.9), 0.5)]
+    return strand(m, knots, 0.8)
 
 
 def _crest(p: Points) -> Field:
@@ -61,4 +63,5 @@ def _crest(p: Points) -> Field:
     angle = np.arctan2(p.z + 1.6, p.y - 2.0)
     height = ramp(angle, 0.75, 0.35) * ramp(angle, -2.0, -1.3)
     wave = 0.62 + 0.38 * np.cos(angle * 11.0)
-    return 0.6 * height * wave * np.exp(-((p.x / 0.85) ** 2))
+    crest: Field = 0.65 * height * wave * np.exp(-((p.x / 0.9) ** 2))
+    return crest

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -30,19 +29,16 @@ def write_sculpt_ply(path: str | os.PathLike[str], sculpt: Sculpt) -> None:
     Vertex: float x, y, z, uchar red, green, blue. Face: list uchar int vertex_indices.
     """
     target = Path(path)
-    data = _header(sculpt) + _vertices(sculpt) + _faces(sculpt)
+    scratch = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        handle, scratch = tempfile.mkstemp(prefix=target.name, suffix=".part", dir=target.parent)
+        try:
+            with scratch.open("xb") as file:
+                file.writelines((_header(sculpt), _vertices(sculpt), _faces(sculpt)))
+            os.replace(scratch, target)
+        finally:
+            scratch.unlink(missing_ok=True)
     except OSError as error:
-        raise InputError(f"{target}: cannot write here ({error.strerror}); choose another folder") from error
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        os.replace(scratch, target)
-    except OSError as error:
-        raise InputError(f"{target}: cannot write the file ({error.strerror})") from error
-    finally:
-        Path(scratch).unlink(missing_ok=True)
+        raise InputError(f"{target}: cannot be written ({error.strerror}); choose another place") from error
 
 
 def _header(sculpt: Sculpt) -> bytes:
