@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from loopwright.errors import InfeasibleError, InternalError
 from loopwright.layout.types import Layout
 from loopwright.numerics.integer_program import IntegerProgram
+from loopwright.quads.fill_patch import fill_patch, pole_count
 from loopwright.types import FloatArray, IntArray
 
 
@@ -16,7 +18,8 @@ from loopwright.types import FloatArray, IntArray
 class CountOptions:
     """Weights of the program.
 
-    extra_poles : price of a patch that cannot be filled with its planned pole alone.
+    extra_pole : price of one pole beyond the planned ones.
+    ring_poles : price of a ring that cannot be a stack of closed loops.
     uneven : price per segment that opposite sides differ.
     thin : price of a pole, or a strip, that is only one row away from a side.
     rim_segments : least number of segments round an opening.
@@ -24,15 +27,17 @@ class CountOptions:
     gap : relative gap at which a solve may stop.
     """
 
-    extra_poles: float = 3.0
+    extra_pole: float = 1.5
+    ring_poles: float = 30.0
     uneven: float = 0.1
     thin: float = 0.8
     rim_segments: int = 12
-    seconds: float = 4.0
-    gap: float = 0.01
+    seconds: float = 3.0
+    gap: float = 0.02
 
 
 # (price per segment, width of the band as a share of the target): the derivative of t log(n/t)^2, band by band
+_MOST = 2.5
 _ABOVE = ((0.1, 0.1), (0.35, 0.2), (0.55, 0.3), (0.8, np.inf))
 _BELOW = ((0.12, 0.1), (0.5, 0.15), (1.5, 0.2), (3.0, np.inf))
 
@@ -65,6 +70,7 @@ def solve_counts(
     *,
     pins: tuple[SumPin, ...] = (),
     face_goal: tuple[IntArray, float, float] | None = None,
+    loose_poles: IntArray | None = None,
     options: CountOptions | None = None,
 ) -> IntArray:
     """Return (arcs,) segment counts, at least 1 each.
@@ -73,16 +79,19 @@ def solve_counts(
     ----------
     face_goal : (counts of an earlier solve, least, most number of faces): the
         face number, linear about those counts, is kept within the bounds.
+    loose_poles : (patches,) poles beyond the planned one that a patch gets where its
+        sides do not fit it; 2 each if not given.
 
     Raises
     ------
     InfeasibleError : the pins clash; the message names a smallest set of them.
     """
     opt = options or CountOptions()
-    solution = _solve(layout, targets, pins, face_goal, opt)
+    poles = np.full(len(layout.patches), 2) if loose_poles is None else loose_poles
+    solution = _solve(layout, targets, pins, face_goal, poles, opt)
     if solution is not None:
         return solution
-    if pins and _solve(layout, targets, (), face_goal, opt) is not None:
+    if pins and _solve(layout, targets, (), face_goal, poles, opt) is not None:
         clash = _smallest_clash(layout, targets, pins, opt)
         names = ", ".join(f"{p.name}={p.count}" for p in clash)
         raise InfeasibleError(
@@ -99,7 +108,7 @@ def _smallest_clash(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...
     kept = list(pins)
     for pin in pins:
         rest = tuple(p for p in kept if p is not pin)
-        if _solve(layout, targets, rest, None, opt) is None:
+        if _solve(layout, targets, rest, None, np.full(len(layout.patches), 2), opt) is None:
             kept = list(rest)
     return kept
 
@@ -109,13 +118,17 @@ def _solve(
     targets: FloatArray,
     pins: tuple[SumPin, ...],
     face_goal: tuple[IntArray, float, float] | None,
+    loose_poles: IntArray,
     opt: CountOptions,
 ) -> IntArray | None:
     program = IntegerProgram()
     arcs = np.array([_arc_column(program, t) for t in targets])
-    for patch in layout.patches:
+    limits = np.ceil(_MOST * targets + 4)
+    for patch, poles in zip(layout.patches, loose_poles.tolist(), strict=True):
         sides = [arcs[[a for a, _ in side]] for side in patch.sides]
-        add_patch_rows(program, sides, opt)
+        longest = [float(sum(limits[a] for a, _ in side)) for side in patch.sides]
+        price = opt.ring_poles if patch.is_ring else opt.extra_pole * poles
+        add_patch_rows(program, sides, longest, price, opt)
     _add_rim_rows(program, layout, arcs, opt)
     for pin in pins:
         program.add(arcs[list(pin.arcs)], np.ones(len(pin.arcs)), pin.count, pin.count)
@@ -131,7 +144,7 @@ def _solve(
 
 def _arc_column(program: IntegerProgram, target: float) -> int:
     """An arc's count; its price follows t log(n/t)^2 for target t, in slopes that keep it convex."""
-    column = program.integer(0.0, 1.0, float(np.ceil(3.0 * target + 4)))
+    column = program.integer(0.0, 1.0, float(np.ceil(_MOST * target + 4)))
     unit = max(target, 2.0)
     above = [program.real(slope, width * unit) for slope, width in _ABOVE]
     below = [program.real(slope, width * unit) for slope, width in _BELOW]
@@ -140,10 +153,13 @@ def _arc_column(program: IntegerProgram, target: float) -> int:
     return column
 
 
-def add_patch_rows(program: IntegerProgram, sides: list[IntArray], opt: CountOptions) -> None:
+def add_patch_rows(
+    program: IntegerProgram, sides: list[IntArray], longest: list[float], price: float, opt: CountOptions
+) -> None:
     """The fill conditions of one patch.
 
-    An even boundary always; and unless the binary ``loose`` is paid for:
+    An even boundary always; and unless the binary ``loose`` is paid for (``price``;
+    ``longest`` bounds what it makes up for):
     opposite sides equal (4 sides), or the spokes of one pole all at least 1.
     2 s_i = e_(i+1) + e_(i-1) + e_i - e_(i+2) - e_(i-2) for five sides,
     2 s_k = e_i + e_j - e_k for three (solved from e_i = s_(i-1) + s_(i+1)).
@@ -151,8 +167,7 @@ def add_patch_rows(program: IntegerProgram, sides: list[IntArray], opt: CountOpt
     every = np.concatenate(sides)
     half = program.integer(0.0, 1.0, 1e5)
     program.add(np.append(every, half), np.append(np.ones(len(every)), -2.0), 0.0, 0.0)
-    loose = program.integer(opt.extra_poles, 0.0, 1.0)
-    big = 400.0
+    loose = program.integer(price, 0.0, 1.0)
     n = len(sides)
     for side in sides:
         single = program.real(opt.thin, 1.0)
@@ -163,7 +178,7 @@ def add_patch_rows(program: IntegerProgram, sides: list[IntArray], opt: CountOpt
             signs = np.concatenate([np.ones(len(sides[i])), -np.ones(len(sides[i + 2]))])
             more, less = program.real(opt.uneven), program.real(opt.uneven)
             program.add(np.append(columns, [more, less]), np.append(signs, [-1.0, 1.0]), 0.0, 0.0)
-            program.add(np.array([more, less, loose]), np.array([1.0, 1.0, -big]), -np.inf, 0.0)
+            program.add(np.array([more, less, loose]), np.array([1.0, 1.0, -max(longest[i], longest[i + 2])]), -np.inf, 0.0)
         return
     for i in range(n):
         columns, signs = [], []
@@ -173,8 +188,9 @@ def add_patch_rows(program: IntegerProgram, sides: list[IntArray], opt: CountOpt
             columns.append(side)
             signs.append(np.full(len(side), sign))
         tight = program.real(opt.thin, 2.0)
+        missing = 4.0 + sum(longest[j] for j in range(n) if signs[j][0] < 0)
         every_column = np.concatenate([*columns, [tight, loose]])
-        program.add(every_column, np.concatenate([*signs, [1.0, big]]), 4.0, np.inf)
+        program.add(every_column, np.concatenate([*signs, [1.0, missing]]), 4.0, np.inf)
 
 
 def _add_rim_rows(program: IntegerProgram, layout: Layout, arcs: IntArray, opt: CountOptions) -> None:
@@ -207,6 +223,30 @@ def rim_loops(layout: Layout) -> list[tuple[list[int], bool]]:
         ends = [int(v) for i in found for v in (layout.arcs[i].vertices[0], layout.arcs[i].vertices[-1])]
         loops.append((sorted(found), bool(layout.on_mirror[ends].any())))
     return loops
+
+
+@lru_cache(maxsize=20_000)
+def measure_fill(sides: tuple[int, ...]) -> tuple[float, int]:
+    """Return the number of quads and of poles that a patch with these sides gets."""
+    if is_simple(sides):
+        return patch_faces(list(sides)), abs(4 - len(sides))
+    try:
+        fill = fill_patch(sides)
+    except InfeasibleError:
+        return patch_faces(list(sides)), 99
+    return float(len(fill.quads)), pole_count(sides)
+
+
+def is_simple(sides: tuple[int, ...]) -> bool:
+    """Tell whether no pole, or the one planned, fills a patch with 3 to 5 sides."""
+    n = len(sides)
+    if n == 4:
+        return sides[0] == sides[2] and sides[1] == sides[3]
+    if sum(sides) % 2:
+        return False
+    if n == 3:
+        return all(sum(sides) - 2 * e >= 2 for e in sides)
+    return all(sides[(i + 1) % n] + sides[i - 1] + sides[i] - sides[(i + 2) % n] - sides[i - 2] >= 2 for i in range(n))
 
 
 def patch_faces(side_counts: list[int]) -> float:
@@ -263,17 +303,25 @@ def solve_for_budget(
     bounds the face number, linear about the last counts; with ``keep_scale``
     (sizes that the artist asked for) the targets stay as they are.
     """
+    opt = options or CountOptions()
     best: tuple[float, IntArray, float] | None = None
     goal: tuple[IntArray, float, float] | None = None
+    loose = np.full(len(layout.patches), 2)
     scaled = targets
-    for _ in range(rounds):
-        counts = solve_counts(layout, scaled, pins=pins, face_goal=goal, options=options)
-        total = sum(patch_faces(s) for s in side_counts(layout, counts))
+    for step in range(rounds):
+        counts = solve_counts(layout, scaled, pins=pins, face_goal=goal, loose_poles=loose, options=opt)
+        sides = side_counts(layout, counts)
+        fills = [measure_fill(tuple(s)) for s in sides]
+        total = sum(f for f, _ in fills)
+        extra = np.array([p - abs(4 - len(s)) for (_, p), s in zip(fills, sides, strict=True)])
         off = abs(total - faces) / faces
-        if best is None or off < best[0]:
-            best = (off, counts, total)
-        if off <= tolerance:
+        price = opt.extra_pole * float(extra.sum()) + 100.0 * max(0.0, off - tolerance)
+        if best is None or price < best[0]:
+            best = (price, counts, total)
+        dearer = extra > loose
+        if (off <= tolerance and not dearer.any()) or step == rounds - 1:
             break
+        loose = np.maximum(loose, extra)
         if not keep_scale:
             scaled = scaled * float(np.clip(np.sqrt(faces / total), 0.5, 2.0)) ** 0.8
         goal = (counts, faces * (1 - tolerance / 2), faces * (1 + tolerance / 2))

@@ -13,7 +13,7 @@ from loopwright.layout.piece import boundary_loops, cut_open, directed_edges, ed
 from loopwright.layout.split_patches import split_edges
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
-STANDS_OUT = 2.2
+STANDS_OUT = 1.5
 SNAP = 0.2
 
 

@@ -30,12 +30,14 @@ class Piece:
     quadrants : (n,) int32, for a boundary vertex how many quads meet there
         inside this piece (1 a corner, 2 straight on, 3 re-entrant); 0 inside.
     region : index of the region that the piece belongs to.
+    is_ring : whether it is part of a ring, which wants closed loops without poles.
     """
 
     triangles: IntArray
     origin: IntArray
     quadrants: IntArray
     region: int
+    is_ring: bool = False
 
     @cached_property
     def loops(self) -> list[IntArray]:

@@ -18,7 +18,7 @@ from loopwright.layout.border_graph import (
     trace_chains,
 )
 from loopwright.layout.piece import Piece, cut_open, directed_edges, edge_keys, extract, side_chains, twin_corners
-from loopwright.layout.plan_turns import NodeRule, TurnOptions, Wedge, plan_turns
+from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
 from loopwright.layout.split_patches import Growing, SplitOptions, split_piece
 from loopwright.layout.types import Arc, Layout, Patch
 from loopwright.progress import Progress, silent
@@ -100,13 +100,50 @@ def plan_pieces(
         for v, c, a in zip(origin[listed], piece_of_wedge[listed], angle[listed], strict=True)
     ]
     rules = {v: _rule(surface, constrained, v) for v in nodes.tolist()}
-    quadrants[listed] = plan_turns(asked, rules, euler, options=options)
+    short = find_short_sides(surface, chains, wedges, origin, listed, vertex_size)
+    quadrants[listed] = plan_turns(asked, rules, euler, short_sides=short, options=options)
     pieces = []
     for c in range(len(euler)):
         local, below, used = extract(wedges, origin, component == c)
         region = int(surface.triangle_region[np.flatnonzero(component == c)[0]])
-        pieces.append(Piece(local, below, quadrants[used], region))
+        straight = not any(w.is_ring_side and quadrants[i] != 2 for w, i in zip(asked, listed, strict=True) if w.piece == c)
+        pieces.append(Piece(local, below, quadrants[used], region, bool(ring[c] and straight)))
     return pieces
+
+
+SHORT = 2.0
+
+
+def find_short_sides(
+    surface: RegionSurface,
+    chains: list[Chain],
+    wedges: IntArray,
+    origin: IntArray,
+    listed: IntArray,
+    vertex_size: FloatArray,
+) -> list[ShortSide]:
+    """Return pairs of places in ``listed`` whose wedges share an arc shorter than ``SHORT`` edge lengths."""
+    edges = directed_edges(surface.triangles)
+    flat = wedges.reshape(-1)
+    tail_wedge: dict[tuple[int, int], int] = {}
+    head_wedge: dict[tuple[int, int], int] = {}
+    for e in np.flatnonzero(twin_corners(wedges) < 0).tolist():
+        key = (int(edges[e, 0]), int(edges[e, 1]))
+        tail_wedge[key] = int(flat[e])
+        head_wedge[key] = int(flat[3 * (e // 3) + (e + 1) % 3])
+    place = {int(w): i for i, w in enumerate(listed.tolist())}
+    found = []
+    for chain in chains:
+        length = float(np.linalg.norm(np.diff(surface.positions[chain.vertices], axis=0), axis=1).sum())
+        shortness = 1.0 - length / (SHORT * float(vertex_size[chain.vertices].mean()))
+        if shortness <= 0:
+            continue
+        for path in (chain.vertices, chain.vertices[::-1]):
+            first = tail_wedge.get((int(path[0]), int(path[1])))
+            last = head_wedge.get((int(path[-2]), int(path[-1])))
+            if first in place and last in place and first != last:
+                found.append(ShortSide(place[first], place[last], shortness))
+    return found
 
 
 def is_ring(
@@ -253,7 +290,8 @@ def _patch(part: Piece, arc_of: dict[tuple[int, int], tuple[int, bool]], arcs: t
         described.append(tuple(listed))
     boundary = np.concatenate([s[:-1] for s in sides])
     corners = np.concatenate([[0], np.cumsum([len(s) - 1 for s in sides])[:-1]])
-    return Patch(part.triangles, part.origin, boundary, tuple(int(c) for c in corners), tuple(described), part.region)
+    places = tuple(int(c) for c in corners)
+    return Patch(part.triangles, part.origin, boundary, places, tuple(described), part.region, part.is_ring)
 
 
 __all__ = ["LayoutOptions", "plan_layout", "plan_pieces", "assemble_layout", "edge_keys"]

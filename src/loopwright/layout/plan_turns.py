@@ -9,6 +9,7 @@ the regions, whose index sum is 4 chi - sum of (2 - k).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,12 +28,14 @@ class TurnOptions:
     inner_pole : price of one pole that the plan forces inside a region.
     bend : price of making a corner where no junction is.
     broken_ring : price of a corner on the side of a ring.
+    short_side : price of two corners at the ends of an arc much shorter than an edge.
     """
 
     node_pole: float = 0.5
     inner_pole: float = 0.2
     bend: float = 0.4
     broken_ring: float = 2.0
+    short_side: float = 4.0
 
 
 @dataclass(frozen=True)
@@ -64,8 +67,22 @@ class NodeRule:
     is_bend: bool = False
 
 
+@dataclass(frozen=True)
+class ShortSide:
+    """Two wedges of one piece at the ends of a short arc, and how short it is: 0 (an edge or two) to 1 (no length)."""
+
+    first: int
+    second: int
+    shortness: float
+
+
 def plan_turns(
-    wedges: list[Wedge], rules: dict[int, NodeRule], piece_euler: list[int], *, options: TurnOptions | None = None
+    wedges: list[Wedge],
+    rules: dict[int, NodeRule],
+    piece_euler: list[int],
+    *,
+    short_sides: Sequence[ShortSide] = (),
+    options: TurnOptions | None = None,
 ) -> IntArray:
     """Return (len(wedges),) quads per wedge.
 
@@ -92,6 +109,10 @@ def plan_turns(
         off = program.real(opt.node_pole)
         program.between(np.append(columns, off), np.append(quads, -1.0), -np.inf, rule.wished)
         program.between(np.append(columns, off), np.append(quads, 1.0), rule.wished, np.inf)
+    for pair in short_sides:
+        both = program.real(opt.short_side * pair.shortness)
+        columns = np.array([pick[pair.first, 0], pick[pair.second, 0], both])
+        program.between(columns, np.array([1.0, 1.0, -1.0]), -np.inf, 1.0)
     for piece, euler in enumerate(piece_euler):
         mine = [i for i, w in enumerate(wedges) if w.piece == piece]
         if not mine:

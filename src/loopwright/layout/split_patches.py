@@ -122,7 +122,7 @@ def cut_once(piece: Piece, surface: Growing, size: float, opt: SplitOptions) -> 
 def _settle(piece: Piece, first: int) -> Piece:
     """Replace the provisional ids -1, -2, ... of fresh vertices by their surface ids."""
     origin = np.where(piece.origin < 0, first - piece.origin - 1, piece.origin).astype(np.int32)
-    return Piece(piece.triangles, origin, piece.quadrants, piece.region)
+    return Piece(piece.triangles, origin, piece.quadrants, piece.region, piece.is_ring)
 
 
 Outcome = tuple[list[Piece], FloatArray, IntArray, list[int]]
@@ -315,7 +315,7 @@ def apply_cut(piece: Piece, points: FloatArray, graph: CutGraph, cut: Cut, step_
     parts = []
     for c in range(int(component.max()) + 1):
         local, below, used = extract(wedges, wedge_origin, component == c)
-        parts.append(Piece(local, origin[below].astype(np.int32), wedge_quadrants[used], piece.region))
+        parts.append(Piece(local, origin[below].astype(np.int32), wedge_quadrants[used], piece.region, piece.is_ring))
     chain = origin[path].astype(np.int32)
     fresh = np.array(fresh_points).reshape(-1, 3)
     return parts, fresh, chain, [int(chain[0]), int(chain[-1])]

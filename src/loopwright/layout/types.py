@@ -40,6 +40,7 @@ class Patch:
     corners : places of the corners in ``boundary``.
     sides : per side its arcs in order, each (arc, runs forward).
     region : index of the region.
+    is_ring : whether it is part of a ring, which wants closed loops without poles.
     """
 
     triangles: IntArray
@@ -48,6 +49,7 @@ class Patch:
     corners: tuple[int, ...]
     sides: tuple[tuple[tuple[int, bool], ...], ...]
     region: int
+    is_ring: bool = False
 
 
 @dataclass(frozen=True)
