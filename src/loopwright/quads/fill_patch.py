@@ -235,7 +235,7 @@ def _find_starts(counts: tuple[int, ...], poles: int, is_tight: bool) -> _Starts
     patterns = patterns_for(counts, poles)
     starts: list[tuple[int, tuple[int, ...]]] = []
     for index, _ in rank_patterns(patterns, counts, is_tight=is_tight):
-        if len(starts) == MAX_STARTS:
+        if len(starts) == MAX_STARTS[poles > 3]:
             break
         pattern = patterns[index]
         params = find_start(pattern, counts, is_tight=is_tight)

@@ -17,7 +17,7 @@ from loopwright.types import FloatArray, IntArray
 
 MAX_POLES = 6
 FULL_POLES = (4, 3)  # up to here, for even and odd numbers of sides, every pattern is tried
-MAX_STARTS = 12
+MAX_STARTS = (12, 6)  # patterns that are tried further, for up to three poles and for more
 _MAX_ROUNDS = 60
 _ROOM = 0.25  # wanted edges between pole and rim, as a share of the shortest side
 _ROOM_BETWEEN = 0.7  # the same between a pole and a chord, as a share of that
@@ -162,7 +162,7 @@ def unevenness(
     Chords are drawn straight between their ends and poles near the middle of
     the feet of their spokes, so this costs a few array operations only.
     """
-    corners = convex_corners(side_lengths)
+    corners = _corners_of(tuple(side_lengths))
     batch = params.shape[0]
     ends = np.roll(corners, -1, axis=0)
     lift = 0.35 if len(side_counts) == 2 else 0.08
@@ -183,6 +183,11 @@ def unevenness(
     _measure(pattern.tree, sides, params.astype(np.float64), step, room, costs)
     total: FloatArray = np.stack(costs).sum(axis=0)
     return total
+
+
+@lru_cache(maxsize=256)
+def _corners_of(side_lengths: tuple[float, ...]) -> FloatArray:
+    return convex_corners(side_lengths)
 
 
 class _Side:
