@@ -90,6 +90,10 @@ def test_every_public_name_loads(name: str) -> None:
     assert name in dir(loopwright)
 
 
+def test_the_lazy_names_are_those_that_are_promised() -> None:
+    assert set(loopwright.__all__) == {"__version__", *loopwright._HOME_OF_NAME}
+
+
 def test_an_unknown_name_is_an_attribute_error() -> None:
     with pytest.raises(AttributeError, match="no attribute 'nothing'"):
         loopwright.nothing  # noqa: B018

@@ -6,7 +6,22 @@ The public names load on first use, so that ``import loopwright`` is quick.
 from __future__ import annotations
 
 import importlib
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:  # type checkers see the names that load lazily
+    from loopwright.errors import (
+        Cancelled,
+        ConvergenceError,
+        InfeasibleError,
+        InputError,
+        InternalError,
+        LoopwrightError,
+        MarksError,
+    )
+    from loopwright.options import BuildOptions, Pin
+    from loopwright.pipeline import BuildResult, PlanResult, build, plan
+    from loopwright.report.write_report import write_report
+    from loopwright.types import Curve, Finding, MirrorPlane, QuadMesh, Region, RegionSurface, Sculpt
 
 __version__ = "0.1.0"
 
@@ -34,7 +49,30 @@ _HOME_OF_NAME = {
     "write_report": "loopwright.report.write_report",
 }
 
-__all__ = ["__version__", *_HOME_OF_NAME]
+__all__ = [
+    "__version__",
+    "build",
+    "plan",
+    "BuildResult",
+    "PlanResult",
+    "BuildOptions",
+    "Pin",
+    "Sculpt",
+    "MirrorPlane",
+    "Region",
+    "RegionSurface",
+    "Curve",
+    "QuadMesh",
+    "Finding",
+    "LoopwrightError",
+    "InputError",
+    "MarksError",
+    "InfeasibleError",
+    "ConvergenceError",
+    "InternalError",
+    "Cancelled",
+    "write_report",
+]
 
 
 def __getattr__(name: str) -> Any:

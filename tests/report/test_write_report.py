@@ -15,6 +15,7 @@ import pytest
 
 from loopwright.errors import InputError
 from loopwright.report import write_report as module
+from loopwright.report.measure_distance import measure_distance
 from loopwright.report.summarize import summarize_build, summarize_plan
 from loopwright.report.write_report import write_report
 from loopwright.types import Finding
@@ -107,9 +108,12 @@ def test_the_figures_agree_with_the_mesh(figures: dict[str, object], build: Buil
     assert figures["layout"]["segments"] == 42  # type: ignore[index]
 
 
-def test_the_builds_own_distances_come_first(build: Build) -> None:
-    measured = replace(build, distances={"limit_to_sculpt_rms": 0.25})
-    assert summarize_build(measured).distances == {"limit_to_sculpt_rms": 0.25}
+def test_the_builds_own_distances_stand_beside_the_measured_ones(build: Build) -> None:
+    told = replace(build, distances={"before_fit_rms": 0.25})
+    assert summarize_build(told).distances == {"before_fit_rms": 0.25}
+    measured = measure_distance(build.sculpt, build.mesh)
+    assert list(summarize_build(told, measured=measured).distances)[-1] == "before_fit_rms"
+    assert len(summarize_build(told, measured=measured).distances) == 7
 
 
 def test_lines_for_the_console(build: Build, plan: Plan) -> None:

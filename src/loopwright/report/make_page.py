@@ -57,7 +57,7 @@ def make_page(summary: Summary, drawn: Sequence[DrawnPicture], *, heat_limit: fl
 
 _MESH_WORDS = (
     "The faces in the colours of their regions, laid over the sculpt in grey. Where grey shows between the faces, the "
-    "area was left open. The marks are the poles."
+    "area was left open, or the sculpt rises above the faces. The marks are the poles."
 )
 _HEAT_WORDS = (
     "First from every point of the sculpt to the surface that the mesh describes, then from that surface to the "

@@ -17,7 +17,7 @@ class ArcLike(Protocol):
 
     @property
     def kind(self) -> str:
-        """border, cut, mirror or rim."""
+        """One of border, cut, flow, mirror and rim."""
 
     @property
     def count(self) -> int:

@@ -12,9 +12,15 @@ from loopwright.types import ByteArray, FloatArray, IntArray, Region
 CLAY = (184, 180, 175)
 BEYOND = (120, 124, 130)
 """Of sculpt areas that were left open, in a heat map."""
-ARC_COLORS = {"border": (18, 20, 24), "cut": (52, 58, 68), "rim": (200, 40, 60), "mirror": (250, 250, 250)}
+ARC_COLORS = {
+    "border": (18, 20, 24),
+    "cut": (52, 58, 68),
+    "flow": (74, 50, 150),
+    "rim": (200, 40, 60),
+    "mirror": (250, 250, 250),
+}
 """By kind of arc; other kinds are drawn as cuts."""
-ARC_WIDTHS = {"border": 3.2, "cut": 1.5, "rim": 3.2, "mirror": 1.8}
+ARC_WIDTHS = {"border": 3.2, "cut": 1.5, "flow": 2.4, "rim": 3.2, "mirror": 1.8}
 """In pixels, by kind of arc."""
 POLE_COLORS = {3: "#f28e1c", 5: "#1f6fd6", 0: "#d1309a"}
 """By valence; 0 stands for every other."""

@@ -148,7 +148,7 @@ def load_scene(folder: Path) -> Scene:
 
 
 def _read_view(values: dict[str, Any]) -> View:
-    return View(tuple(values["direction"]), tuple(values["up"]), tuple(values["focus"]), values["half_height"])  # type: ignore[arg-type]
+    return View(tuple(values["direction"]), tuple(values["up"]), tuple(values["focus"]), values["half_height"])
 
 
 def _read_picture(plain: dict[str, Any]) -> Picture:

@@ -14,6 +14,7 @@ _BOX = 1000
 _ARC_WORDS = {
     "border": "border between regions",
     "cut": "cut inside a region",
+    "flow": "flow line that edges follow",
     "rim": "rim of an opening",
     "mirror": "mirror line",
 }

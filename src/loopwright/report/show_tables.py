@@ -25,6 +25,7 @@ _SYMMETRY_WORDS = {
     "faces_matched": "Faces with their exact image",
     "largest_gap": "Largest gap, of the diagonal",
 }
+_LAYOUT_WORDS = {"is_half": "One half is planned, the other mirrored"}
 _DISTANCE_WORDS = {"rms": "root mean square", "p95": "5 % are farther", "p99": "1 % are farther", "max": "farthest"}
 
 
@@ -140,7 +141,7 @@ def _percent(share: float) -> str:
 
 
 def _layout_rows(summary: Summary) -> list[tuple[str, str]]:
-    return [(_words(name), _tell(value)) for name, value in summary.layout.items()]
+    return [(_LAYOUT_WORDS.get(name, _words(name)), _tell(value)) for name, value in summary.layout.items()]
 
 
 def _distance_words(name: str) -> str:
@@ -153,11 +154,18 @@ def _words(name: str) -> str:
     return plain[:1].upper() + plain[1:]
 
 
+def _tell_part(name: object, value: object) -> str:
+    """Return ``24 border`` for a kind, ``8 of 3`` for a number, ``lips: 0.2`` for a region's length."""
+    if isinstance(value, float):
+        return f"{name}: {_tell(value)}"
+    return f"{_tell(value)} of {name}" if isinstance(name, int) else f"{_tell(value)} {name}"
+
+
 def _tell(value: object) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, Mapping):
-        return ", ".join(f"{_tell(part)} of {name}" for name, part in value.items()) or "none"
+        return ", ".join(_tell_part(name, part) for name, part in value.items()) or "none"
     if isinstance(value, (list, tuple)):
         return ", ".join(str(part) for part in value) or "none"
     if isinstance(value, int):

@@ -84,13 +84,11 @@ def summarize_build(result: BuildLike, *, measured: Distances | None = None) -> 
     result
         The build.
     measured
-        Distances to print where the build itself holds none.
+        Distances to print before those that the build itself holds.
     """
     mesh, poles = result.mesh, measure_poles(result.mesh)
     shared = _shared(result)
-    distances = _numbers(result.distances)
-    if not distances and measured is not None:
-        distances = measured.summarize(float(shared["diagonal"]))  # type: ignore[arg-type]
+    found = {} if measured is None else measured.summarize(float(shared["diagonal"]))  # type: ignore[arg-type]
     return Summary(
         **shared,  # type: ignore[arg-type]
         regions=_region_rows(mesh, poles),
@@ -100,7 +98,7 @@ def summarize_build(result: BuildLike, *, measured: Distances | None = None) -> 
         poles_by_place=poles.count_by_place(),
         rim_turns=poles.rim_turns,
         quality=measure_quality(mesh.positions, mesh.quads).summary(),
-        distances=distances,
+        distances={**found, **_numbers(result.distances)},
         symmetry=measure_symmetry(mesh, mesh.mirror or result.surface.mirror),
     )
 
