@@ -78,6 +78,7 @@ class RegionSurface:
     mirror : the mirror plane, or None.
     on_mirror : (n,) bool.
     flow_edges : (k, 2) int32, further edges that the mesh must follow: flow lines inside regions.
+    guide_edges : (k, 2) int32, edges that the layout follows but whose mesh vertices may move off them.
     """
 
     positions: FloatArray
@@ -87,6 +88,7 @@ class RegionSurface:
     mirror: MirrorPlane | None
     on_mirror: BoolArray
     flow_edges: IntArray = field(default_factory=lambda: np.zeros((0, 2), np.int32))
+    guide_edges: IntArray = field(default_factory=lambda: np.zeros((0, 2), np.int32))
 
 
 @dataclass(frozen=True)

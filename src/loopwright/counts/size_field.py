@@ -18,13 +18,16 @@ from loopwright.types import FloatArray, IntArray, RegionSurface
 class SizeOptions:
     """How the default size follows the shape.
 
-    exponent : how strongly the size follows the width of the regions (0: even everywhere).
+    width_exponent : how strongly the size follows the width of the regions (0: not at all).
+    bend_exponent : how strongly the size follows the radius of curvature; 0.5 would even out the distance
+        between sculpt and mesh.
     least, most : bounds of a region's factor on the mean size.
     rows : a region gets at least about this many rows across its width.
     spread : how far sizes blend into one another, in mean edge lengths.
     """
 
-    exponent: float = 0.4
+    width_exponent: float = 0.3
+    bend_exponent: float = 0.35
     least: float = 0.3
     most: float = 1.35
     rows: float = 2.6
@@ -52,14 +55,15 @@ def size_field(
     mean = float(np.sqrt(area.sum() / faces))
     component, width = region_widths(surface)
     reference = float(np.average(width, weights=np.bincount(component, weights=area)))
-    factor = np.clip((width / reference) ** opt.exponent, opt.least, opt.most)
-    wished = np.minimum(mean * factor, width / opt.rows)
+    by_width = (width / reference) ** opt.width_exponent
+    bend = np.maximum(bending(surface, area), 0.2 / np.sqrt(area.sum()))
+    by_bend = (bend * np.sqrt(area.sum() / (4 * np.pi))) ** -opt.bend_exponent
+    factor = np.clip(by_width[component] * by_bend, opt.least, opt.most)
+    wished = np.minimum(mean * factor, width[component] / opt.rows)
     wished = np.maximum(wished, 0.2 * mean)
-    region = np.zeros(len(width), np.int64)
-    region[component] = surface.triangle_region
-    frozen = np.array([int(r) in asked for r in region])
-    wished[frozen] = [asked[int(r)] for r in region[frozen]]
-    per_vertex = _blend(surface, np.log(wished[component]), area, opt.spread * mean)
+    for r, length in asked.items():
+        wished[surface.triangle_region == r] = length
+    per_vertex = _blend(surface, np.log(wished), area, opt.spread * mean)
     pinned_area = area[np.isin(surface.triangle_region, list(asked))] if asked else np.zeros(0)
     size = np.exp(per_vertex)
     for _ in range(2):
@@ -74,6 +78,24 @@ def size_field(
         loose[surface.triangles[free].reshape(-1)] = True
         size = np.where(loose, size * scale, size)
     return size
+
+
+def bending(surface: RegionSurface, area: FloatArray) -> FloatArray:
+    """Return (m,) curvature per triangle, 1 / length: the turn of the normal over its three edges, rms."""
+    p = surface.positions[surface.triangles]
+    normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True) + 1e-300
+    edges = directed_edges(surface.triangles)
+    twin = twin_corners(surface.triangles)
+    length = np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)
+    here = np.arange(len(twin)) // 3
+    there = np.where(twin >= 0, np.maximum(twin, 0) // 3, here)
+    turn = np.linalg.norm(normal[here] - normal[there], axis=1)
+    # sum over edges of (angle * length)^2 / area^2 is a squared curvature per triangle pair
+    height = (area[here] + area[there]) / np.maximum(length, 1e-300)
+    square = (turn / np.maximum(height, 1e-300)) ** 2
+    total: FloatArray = np.sqrt(square.reshape(-1, 3).sum(axis=1))
+    return total
 
 
 def region_widths(surface: RegionSurface) -> tuple[IntArray, FloatArray]:

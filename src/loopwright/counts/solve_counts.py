@@ -32,8 +32,8 @@ class CountOptions:
     uneven: float = 0.1
     thin: float = 0.8
     rim_segments: int = 12
-    seconds: float = 3.0
-    gap: float = 0.02
+    seconds: float = 2.0
+    gap: float = 0.03
 
 
 # (price per segment, width of the band as a share of the target): the derivative of t log(n/t)^2, band by band

@@ -10,8 +10,8 @@ import numpy as np
 from loopwright.layout.piece import directed_edges, edge_keys, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
-ArcKind = Literal["border", "rim", "mirror", "cut", "flow"]
-KIND_CODES: dict[int, ArcKind] = {0: "border", 1: "rim", 2: "mirror", 3: "cut", 4: "flow"}
+ArcKind = Literal["border", "rim", "mirror", "cut", "flow", "guide"]
+KIND_CODES: dict[int, ArcKind] = {0: "border", 1: "rim", 2: "mirror", 3: "cut", 4: "flow", 5: "guide"}
 
 
 @dataclass(frozen=True)
@@ -24,7 +24,7 @@ class ConstrainedEdges:
 
 
 def constrained_edges(surface: RegionSurface) -> ConstrainedEdges:
-    """Collect rims, mirror edges, edges between two regions, and flow lines."""
+    """Collect rims, mirror edges, edges between two regions, flow lines and guides."""
     edges = directed_edges(surface.triangles)
     twin = twin_corners(surface.triangles)
     region = np.repeat(surface.triangle_region, 3)
@@ -33,11 +33,13 @@ def constrained_edges(surface: RegionSurface) -> ConstrainedEdges:
     once = np.arange(len(edges)) < twin
     border = (~boundary) & (region != other) & once
     count = len(surface.positions)
-    flow = ~boundary & (region == other) & once
-    flow &= np.isin(edge_keys(edges, count), edge_keys(surface.flow_edges, count))
-    pick = np.flatnonzero(boundary | border | flow)
+    within = ~boundary & (region == other) & once
+    keys = edge_keys(edges, count)
+    flow = within & np.isin(keys, edge_keys(surface.flow_edges, count))
+    guide = within & ~flow & np.isin(keys, edge_keys(surface.guide_edges, count))
+    pick = np.flatnonzero(boundary | border | flow | guide)
     in_plane = surface.on_mirror[edges[pick]].all(axis=1)
-    kind = np.where(boundary[pick], np.where(in_plane, 2, 1), np.where(flow[pick], 4, 0))
+    kind = np.where(boundary[pick], np.where(in_plane, 2, 1), np.where(flow[pick], 4, np.where(guide[pick], 5, 0)))
     ordered = np.sort(edges[pick], axis=1)
     sides = np.sort(np.stack([region[pick], other[pick]], axis=1), axis=1)[:, ::-1]
     return ConstrainedEdges(ordered.astype(np.int32), kind.astype(np.int32), np.ascontiguousarray(sides, np.int32))

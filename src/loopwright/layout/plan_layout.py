@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from loopwright.errors import InternalError
-from loopwright.layout.add_flow_lines import add_flow_lines
+from loopwright.layout.add_guides import add_guides
 from loopwright.layout.border_graph import (
     Chain,
     ConstrainedEdges,
@@ -44,11 +44,11 @@ def plan_layout(
 
     Parameters
     ----------
-    surface : any; parts that need one get a flow line of the program's own (see :func:`add_flow_lines`).
+    surface : any; parts that need one get a guide of the program's own (see :func:`add_guides`).
     vertex_size : (n,) wished edge length at each vertex.
     """
     opt = options or LayoutOptions()
-    surface, vertex_size = add_flow_lines(surface, vertex_size)
+    surface, vertex_size = add_guides(surface, vertex_size)
     constrained = constrained_edges(surface)
     chains = trace_chains(constrained, set(), len(surface.positions))
     pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns)

@@ -342,16 +342,17 @@ def _share_quadrants(
 
 
 def split_edges(triangles: IntArray, splits: list[tuple[int, int, int]]) -> IntArray | None:
-    """Split inner edges (a, b) at new vertex ids; None where an edge is gone or has one side only."""
+    """Split edges (a, b), inner or on the boundary, at new vertex ids; None where an edge is gone."""
     faces = {i: tuple(t) for i, t in enumerate(triangles.tolist())}
     by_edge = {}
     for i, (a, b, c) in faces.items():
         by_edge[a, b] = by_edge[b, c] = by_edge[c, a] = i
     following = len(faces)
     for a, b, fresh in splits:
-        for tail, head in ((a, b), (b, a)):
-            if (tail, head) not in by_edge:
-                return None
+        found = [e for e in ((a, b), (b, a)) if e in by_edge]
+        if not found:
+            return None
+        for tail, head in found:
             i = by_edge[tail, head]
             t = faces[i]
             apex = next(v for v in t if v not in (tail, head))

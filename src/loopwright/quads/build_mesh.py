@@ -23,9 +23,7 @@ class _Points:
     node_ids: dict[int, int]
 
 
-def build_mesh(
-    layout: Layout, counts: IntArray, vertex_size: FloatArray, *, progress: Progress = silent
-) -> QuadMesh:
+def build_mesh(layout: Layout, counts: IntArray, vertex_size: FloatArray, *, progress: Progress = silent) -> QuadMesh:
     """Return the quad mesh of the layout's surface (a half, where there is a mirror plane).
 
     Parameters
@@ -89,7 +87,11 @@ def _place_on_arcs(layout: Layout, counts: IntArray, vertex_size: FloatArray) ->
     on_arc = []
     for arc, count in zip(layout.arcs, counts.tolist(), strict=True):
         inner = space_points(arc, count, vertex_size)
-        ids = [node_ids[int(arc.vertices[0])], *range(following, following + count - 1), node_ids[int(arc.vertices[-1])]]
+        ids = [
+            node_ids[int(arc.vertices[0])],
+            *range(following, following + count - 1),
+            node_ids[int(arc.vertices[-1])],
+        ]
         following += count - 1
         positions.append(inner)
         on_arc.append(np.array(ids, np.int64))
@@ -128,7 +130,7 @@ def _roles(layout: Layout, points: _Points, count: int) -> tuple[IntArray, tuple
     curves: list[Curve] = []
     curve_of: dict[tuple[int, int], int] = {}
     for chain in chains:
-        if chain.kind == "mirror":
+        if chain.kind in ("mirror", "guide"):
             continue
         path = chain.vertices.tolist()
         for a, b in zip(path[:-1], path[1:], strict=True):

@@ -1,4 +1,4 @@
-"""Flow lines of the program's own: where a part has no border to start from, or stands out from its border."""
+"""Guides: lines of the program's own where a part has no border to start from, or stands out from its border."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ STANDS_OUT = 1.5
 SNAP = 0.2
 
 
-def add_flow_lines(surface: RegionSurface, vertex_size: FloatArray) -> tuple[RegionSurface, FloatArray]:
-    """Return the surface with flow lines where the layout needs them, and the sizes at its vertices.
+def add_guides(surface: RegionSurface, vertex_size: FloatArray) -> tuple[RegionSurface, FloatArray]:
+    """Return the surface with guides where the layout needs them, and the sizes at its vertices.
 
     A closed part without any border gets the line half way along its longest
     axis.  A disc whose area is more than ``STANDS_OUT`` times what its border
@@ -29,7 +29,7 @@ def add_flow_lines(surface: RegionSurface, vertex_size: FloatArray) -> tuple[Reg
     constrained = constrained_edges(surface)
     keys = edge_keys(constrained.edges, count)
     wedges, origin, component = cut_open(surface.triangles, keys, count)
-    work = _Work(surface.positions, vertex_size)
+    work = _Work(surface, vertex_size)
     parts, regions = [], []
     for c in range(int(component.max()) + 1):
         mine = np.flatnonzero(component == c)
@@ -37,22 +37,21 @@ def add_flow_lines(surface: RegionSurface, vertex_size: FloatArray) -> tuple[Reg
         triangles = surface.triangles[mine]
         if not loops:
             triangles = work.cut_level(triangles, *_along_axis(surface.positions, triangles))
-        elif len(loops) == 1 and not surface.on_mirror[origin[loops[0]]].any() and _is_disc(wedges[mine]):
+        elif len(loops) == 1 and _is_disc(wedges[mine]):
             rim = origin[loops[0]]
-            if _standing_out(surface.positions, triangles, rim) > STANDS_OUT:
+            if not surface.on_mirror[rim].any() and _standing_out(surface.positions, triangles, rim) > STANDS_OUT:
                 triangles = work.cut_level(triangles, *_torsion(surface.positions, triangles, rim))
         parts.append(triangles)
         regions.append(np.full(len(triangles), surface.triangle_region[mine[0]], np.int32))
     if not work.flow:
         return surface, vertex_size
-    fresh = np.zeros(len(work.positions) - count, bool)
     changed = replace(
         surface,
         positions=work.positions,
         triangles=np.ascontiguousarray(np.concatenate(parts), np.int32),
         triangle_region=np.concatenate(regions),
-        on_mirror=np.concatenate([surface.on_mirror, fresh]),
-        flow_edges=np.concatenate([surface.flow_edges, *work.flow]).astype(np.int32),
+        on_mirror=work.on_mirror,
+        guide_edges=np.concatenate([surface.guide_edges, *work.flow]).astype(np.int32),
     )
     return changed, work.vertex_size
 
@@ -68,10 +67,10 @@ def _triangle_areas(positions: FloatArray, triangles: IntArray) -> FloatArray:
     return area
 
 
-def _standing_out(positions: FloatArray, triangles: IntArray, loop: IntArray) -> float:
-    """Area of a disc over the area that its boundary loop spans (the length of its vector area)."""
-    rim = positions[loop] - positions[loop].mean(axis=0)
-    spanned = 0.5 * float(np.linalg.norm(np.cross(rim, np.roll(rim, -1, axis=0)).sum(axis=0)))
+def _standing_out(positions: FloatArray, triangles: IntArray, rim: IntArray) -> float:
+    """Area of a disc over the area that its rim spans (the length of its vector area)."""
+    line = positions[rim] - positions[rim].mean(axis=0)
+    spanned = 0.5 * float(np.linalg.norm(np.cross(line, np.roll(line, -1, axis=0)).sum(axis=0)))
     return float(_triangle_areas(positions, triangles).sum()) / max(spanned, 1e-300)
 
 
@@ -86,7 +85,7 @@ def _along_axis(positions: FloatArray, triangles: IntArray) -> tuple[FloatArray,
 
 
 def _torsion(positions: FloatArray, triangles: IntArray, loop: IntArray) -> tuple[FloatArray, float]:
-    """The torsion function of a disc, and the level that encloses half of the area."""
+    """The torsion function of a disc (zero on ``loop``, no slope across other boundary), and the level that encloses half of the area."""
     used, local = np.unique(triangles, return_inverse=True)
     local = local.reshape(-1, 3)
     p = positions[used]
@@ -114,14 +113,14 @@ def _torsion(positions: FloatArray, triangles: IntArray, loop: IntArray) -> tupl
 
 
 class _Work:
-    """Positions and sizes that grow where edges are split, and the flow edges found."""
+    """Positions and sizes that grow where edges are split, and the guide edges found."""
 
-    def __init__(self, positions: FloatArray, vertex_size: FloatArray) -> None:
-        self.positions, self.vertex_size = positions, vertex_size
+    def __init__(self, surface: RegionSurface, vertex_size: FloatArray) -> None:
+        self.positions, self.vertex_size, self.on_mirror = surface.positions, vertex_size, surface.on_mirror
         self.flow: list[IntArray] = []
 
     def cut_level(self, triangles: IntArray, values: FloatArray, level: float) -> IntArray:
-        """Split edges where ``values`` pass ``level``, note the flow edges and return the new triangles.
+        """Split edges where ``values`` pass ``level``, note the guide edges and return the new triangles.
 
         Vertices within ``SNAP`` of an edge of the line are taken to be on it.
         """
@@ -134,6 +133,7 @@ class _Work:
         above[b[crossing & (share > 1 - SNAP)]] = 0.0
         crossing = above[a] * above[b] < 0
         a, b, share = a[crossing], b[crossing], share[crossing]
+        in_plane = self.on_mirror[a] & self.on_mirror[b]
         first = len(self.positions)
         fresh = np.arange(first, first + len(a))
         split = split_edges(triangles, list(zip(a.tolist(), b.tolist(), fresh.tolist(), strict=True)))
@@ -145,6 +145,7 @@ class _Work:
         side[: len(above)] = above
         self.positions = np.concatenate([self.positions, points])
         self.vertex_size = np.concatenate([self.vertex_size, size])
+        self.on_mirror = np.concatenate([self.on_mirror, in_plane])
         self.flow.append(_sign_edges(split, np.sign(side[split].sum(axis=1))))
         return split
 
