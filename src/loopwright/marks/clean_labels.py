@@ -12,7 +12,6 @@ from loopwright.surface.edges import build_edges, row_lengths
 from loopwright.surface.net import Net
 from loopwright.types import BoolArray, FloatArray, IntArray
 
-
 _FEWEST_STEPS = 1.5  # a piece must be wider than this many edges of the net somewhere
 
 
@@ -129,4 +128,5 @@ def local_width(graph: csr_matrix, clean: CleanLabels, reach: float) -> FloatArr
         radius_new[col[candidates]] = radius[row[candidates]]
         left_new[col[candidates]] = arrives[candidates]
         radius, left = radius_new, left_new
-    return 2.0 * radius
+    width: FloatArray = 2.0 * radius
+    return width

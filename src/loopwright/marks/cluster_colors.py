@@ -13,13 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix, diags
 
-from loopwright.surface.edges import row_lengths, triangle_normals
-from loopwright.types import ByteArray, FloatArray, IntArray
+from loopwright.surface.edges import cross_rows, dot_rows, row_lengths, triangle_normals
+from loopwright.types import BoolArray, ByteArray, FloatArray, IntArray
 
 _FEW = 64  # so many exact colours at most are hard paint
 _APART = 14.0  # colours nearer than this in RGB are one
 _BIN = 4  # width of a histogram cell in colour levels
-_FLAT = 6.0  # mean difference to the surroundings, in levels, below which colour counts as even
+_FLAT = 2.5  # levels of change along an edge below which a colour counts as even
+_CREST = 0.35  # or below which share of the steepest change near by
+_SHIFT_WIDTH = 6.0  # of the mean shift, in levels
+_BAND_RINGS = 6  # how near, in edges
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,7 @@ def cluster_colors(
     """
     area = vertex_areas(positions, triangles)
     exact, inverse = _distinct(colors)
-    weight = np.bincount(inverse, area, len(exact))
+    weight: FloatArray = np.bincount(inverse, area, len(exact)).astype(np.float64)
     if weight.sum() <= 0:
         weight = np.bincount(inverse, minlength=len(exact)).astype(np.float64)
     order = np.argsort(-weight, kind="stable")
@@ -65,7 +68,7 @@ def cluster_colors(
 def vertex_areas(positions: FloatArray, triangles: IntArray) -> FloatArray:
     """Return (n,) a third of the area of the triangles round each vertex."""
     area = row_lengths(triangle_normals(positions, triangles)) / 6.0
-    out: FloatArray = np.bincount(triangles.ravel(), np.repeat(area, 3), len(positions))
+    out: FloatArray = np.bincount(triangles.ravel(), np.repeat(area, 3), len(positions)).astype(np.float64)
     return out
 
 
@@ -121,17 +124,12 @@ def _cluster_soft(
     average = _neighbour_average(triangles, len(positions))
     raw = colors.astype(np.float64)
     calm = average @ (average @ raw)
-    calmer = average @ (average @ (average @ calm))
-    change = np.linalg.norm(average @ np.abs(calm - calmer), axis=1)
-    edge = float(np.sqrt(area.sum() / max(len(positions), 1)))
-    spread = np.linalg.norm(_gradients(positions, triangles, calm), axis=1) * edge
-    slope = np.bincount(triangles.ravel(), np.repeat(spread, 3), len(positions))
-    slope /= np.maximum(np.bincount(triangles.ravel(), minlength=len(positions)), 1)
-    diagonal = float(np.linalg.norm(positions.max(axis=0) - positions.min(axis=0)))
-    # the slope of noise of a few levels falls with every averaging; a brush's edge has a slope that stays
-    limit = max(2.5, _FLAT * 250.0 * edge / max(diagonal, 1e-300) / 3.0)
-    flat = (slope < limit) & (change < _FLAT)
-    palette = _find_modes(calm[flat], area[flat], min_share * area.sum())
+    slope = average @ _slopes(positions, triangles, calm, area)
+    steepest = _spread_largest(triangles, slope, _BAND_RINGS)
+    # even, or the crest of a stroke that is as narrow as its own soft edges
+    even = slope < _FLAT
+    flat = even | (slope < _CREST * steepest)
+    palette = _find_modes(calm[flat], area[flat], even[flat], min_share * area.sum())
     if len(palette) == 0:
         palette = np.average(raw, axis=0, weights=np.maximum(area, 1e-300)).reshape(1, 3)
     distance, nearest = _nearest_in_palette(palette, calm)
@@ -164,42 +162,78 @@ def _neighbour_average(triangles: IntArray, n: int) -> csr_matrix:
     return diags((1.0 / count).astype(np.float32)) @ adjacency.tocsr()
 
 
-def _gradients(positions: FloatArray, triangles: IntArray, values: FloatArray) -> FloatArray:
-    """Return (m, c) the size of the gradient of each column of values in each triangle."""
+def _slopes(positions: FloatArray, triangles: IntArray, values: FloatArray, area: FloatArray) -> FloatArray:
+    """Return (n,) how much the values change along an edge of mean length, averaged round each vertex."""
     normal = triangle_normals(positions, triangles)
-    square = np.maximum((normal**2).sum(axis=1), 1e-300)[:, None]
+    square = np.maximum(dot_rows(normal, normal), 1e-300)[:, None]
     gradient = np.zeros((len(triangles), 3, values.shape[1]))
     for k in range(3):
         edge = positions[triangles[:, (k + 2) % 3]] - positions[triangles[:, (k + 1) % 3]]
-        gradient += (np.cross(normal, edge) / square)[:, :, None] * values[triangles[:, k]][:, None, :]
-    size: FloatArray = np.linalg.norm(gradient, axis=1)
-    return size
+        gradient += (cross_rows(normal, edge) / square)[:, :, None] * values[triangles[:, k]][:, None, :]
+    size = np.sqrt(np.einsum("ijk,ijk->i", gradient, gradient))
+    count = np.maximum(np.bincount(triangles.ravel(), minlength=len(positions)), 1)
+    mean_edge = 1.5 * float(np.sqrt(area.sum() / max(len(positions), 1)))
+    out: FloatArray = np.bincount(triangles.ravel(), np.repeat(size, 3), len(positions)) / count * mean_edge
+    return out
 
 
-def _find_modes(colors: FloatArray, weight: FloatArray, least: float) -> FloatArray:
-    """Return colours round which enough weight gathers, by mean shift on a histogram."""
-    if len(colors) == 0:
-        return np.zeros((0, 3))
+def _spread_largest(triangles: IntArray, values: FloatArray, rings: int) -> FloatArray:
+    """Return (n,) the largest value within so many rings of neighbours."""
+    out = values.copy()
+    flat = triangles.ravel()
+    for _ in range(rings):
+        np.maximum.at(out, flat, np.repeat(out[triangles].max(axis=1), 3))
+    return out
+
+
+def _find_modes(colors: FloatArray, weight: FloatArray, even: BoolArray, least: float) -> FloatArray:
+    """Return colours round which enough weight gathers, by mean shift on a histogram.
+
+    Parameters
+    ----------
+    even : (k,) bool, colours from even areas.  A colour that occurs on crests
+        only is none where it is a mixture of two heavier ones: there the
+        crest is the saddle or the foot of a soft edge.
+    """
     cells = np.clip(colors / _BIN, 0, 255 // _BIN).astype(np.int64)
     side = 256 // _BIN
     code = (cells[:, 0] * side + cells[:, 1]) * side + cells[:, 2]
     codes, inverse = np.unique(code, return_inverse=True)
-    mass = np.bincount(inverse, weight)
-    centre = np.stack([np.bincount(inverse, weight * colors[:, k]) for k in range(3)], axis=1)
-    centre /= np.maximum(mass, 1e-300)[:, None]
+    mass = np.bincount(inverse, weight, len(codes))
+    even_mass = np.bincount(inverse[even], weight[even], len(codes))
+    sums = np.stack([np.bincount(inverse, weight * colors[:, k], len(codes)) for k in range(3)], axis=1)
     heavy = mass > 0.02 * least
-    centre, mass = centre[heavy], mass[heavy]
+    centre = (sums / np.maximum(mass, 1e-300)[:, None])[heavy]
+    left: FloatArray = mass[heavy].astype(np.float64)
+    even_mass = even_mass[heavy]
     modes: list[FloatArray] = []
-    left = mass.copy()
     while len(left) and left.max() > 0.05 * least and len(modes) < 256:
-        mode = centre[left.argmax()]
-        for _ in range(8):
-            near = np.exp(-((centre - mode) ** 2).sum(axis=1) / (2 * 6.0**2)) * mass
-            mode = (near[:, None] * centre).sum(axis=0) / near.sum()
-        within = np.linalg.norm(centre - mode, axis=1) < _APART
-        within[left.argmax()] = True
-        gathered = left[within].sum()
-        left[within] = 0.0
-        if gathered >= least and all(np.linalg.norm(mode - other) >= _APART for other in modes):
+        top = int(left.argmax())
+        mode = _shift_to_mean(centre[top], centre, left)
+        within = row_lengths(centre - mode) < _APART
+        within[top] = True
+        gathered, even_gathered = left[within].sum(), even_mass[within].sum()
+        left = np.where(within, 0.0, left)
+        if gathered < least or any(np.linalg.norm(mode - other) < _APART for other in modes):
+            continue
+        if even_gathered >= least or not _is_mixture(mode, modes):
             modes.append(mode)
     return np.array(modes).reshape(-1, 3)
+
+
+def _shift_to_mean(mode: FloatArray, centre: FloatArray, mass: FloatArray) -> FloatArray:
+    for _ in range(8):
+        gap = centre - mode
+        near = np.exp(-dot_rows(gap, gap) / (2 * _SHIFT_WIDTH**2)) * mass
+        mode = np.asarray(near @ centre / near.sum(), dtype=np.float64)
+    return mode
+
+
+def _is_mixture(color: FloatArray, others: list[FloatArray]) -> bool:
+    """Return whether a colour lies near the straight line between two others."""
+    for index, a in enumerate(others):
+        for b in others[:index]:
+            share = float(np.clip(np.dot(color - a, b - a) / max(float(np.dot(b - a, b - a)), 1e-300), 0.0, 1.0))
+            if np.linalg.norm(a + share * (b - a) - color) < _APART:
+                return True
+    return False

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from loopwright.surface.edges import EdgeTable, build_edges, contains_keys
+from loopwright.surface.edges import EdgeTable, build_edges
 from loopwright.surface.net import Net
 from loopwright.types import BoolArray, FloatArray, IntArray
 
@@ -37,9 +37,9 @@ def cut_borders(net: Net, values: FloatArray) -> Net:
     whole, two, three = kinds == 0, kinds == 2, kinds == 3
     triangles, labels = [net.triangles[whole]], [corner[whole, 0]]
     middle = new_vertex[table.triangle_edges]
-    for part in (_cut_in_two(net, corner, middle, two, points),):
-        triangles.append(part[0])
-        labels.append(part[1])
+    part = _cut_in_two(net, corner, middle, two, points)
+    triangles.append(part[0])
+    labels.append(part[1])
     centres, part = _cut_in_three(net, corner, middle, three, values, n + len(points))
     triangles.append(part[0])
     labels.append(part[1])
@@ -66,11 +66,6 @@ def mark_borders(net: Net) -> Net:
     differs = np.zeros(len(sides), dtype=bool)
     differs[inner] = net.triangle_label[sides[inner, 0]] != net.triangle_label[sides[inner, 1]]
     return replace(net, feature_keys=table.keys[differs])
-
-
-def open_edge_ends(net: Net, table: EdgeTable) -> BoolArray:
-    """Return (e,) whether an edge is a border between labels."""
-    return contains_keys(net.feature_keys, table.keys)
 
 
 def _cut_points(
@@ -138,4 +133,5 @@ def _equal_point(values: FloatArray, triangles: IntArray, corner: IntArray) -> F
     if good.any():
         weights[good] = np.linalg.solve(rows[good], right[good][:, :, None])[:, :, 0]
     weights = np.clip(weights, 0.15, None)
-    return weights / weights.sum(axis=1, keepdims=True)
+    out: FloatArray = weights / weights.sum(axis=1, keepdims=True)
+    return out

@@ -126,7 +126,7 @@ def _tidy(net: Net) -> Net:
     """Remove the short edges and thin triangles that cutting left."""
     for short, min_quality in ((0.2, 0.05), (0.45, 0.3), (0.6, 0.3)):
         options = CollapseOptions(short=short, long=1.6, min_cos=0.4, min_quality=min_quality)
-        net, _ = collapse_short_edges(net, options=options, rounds=10, least_share=0.0)
+        net, _ = collapse_short_edges(net, options=options, rounds=16, least_share=0.0)
         net = flip_edges(net, rounds=4)
     return net
 

@@ -64,6 +64,7 @@ def report_regions(
     return tuple(
         RegionShare(name, color, float(share), bool(opened))
         for name, color, share, opened in zip(names, palette_colors(clusters.palette), shares, is_open, strict=True)
+        if share > 0.0
     )
 
 

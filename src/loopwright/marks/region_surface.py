@@ -217,7 +217,8 @@ def _count_votes(cluster: IntArray, label: IntArray, weight: FloatArray, n_verti
     """Return (n, c) the weight of fine vertices of each label in each cluster."""
     known = label >= 0
     code = cluster[known].astype(np.int64) * n_labels + label[known]
-    return np.bincount(code, weight[known], n_vertices * n_labels).reshape(n_vertices, n_labels)
+    votes = np.bincount(code, weight[known], n_vertices * n_labels).astype(np.float64)
+    return votes.reshape(n_vertices, n_labels)
 
 
 def _adapted_proxy(
@@ -259,7 +260,7 @@ def _draw_borders(
     at = nearest_proxy_vertices(proxy.net, proxy.cluster, fine.half.positions)
     votes = _count_votes(at, voter_piece, fine.vertex_area, len(proxy.net.positions), count)
     net_area = vertex_areas(fine.proxy.net.positions, fine.proxy.net.triangles)
-    piece_area = np.bincount(pieces.component, net_area, count)
+    piece_area = np.bincount(pieces.component, net_area, count).astype(np.float64)
     smooth = smooth_labels(proxy.net, votes, piece_area, piece_label, len(clusters.palette), scale=options.smoothing)
     return cut_borders(proxy.net, smooth.values)
 

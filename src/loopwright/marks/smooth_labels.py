@@ -114,7 +114,7 @@ def _weighted_laplacian(net: Net, scale: float) -> tuple[csc_matrix, FloatArray]
     half = coo_matrix((w, (i, j)), shape=(n, n))
     full = (half + half.T).tocsc()
     stiffness = diags(np.asarray(full.sum(axis=1)).ravel()) - full
-    area = np.bincount(net.triangles.ravel(), np.repeat(double_area / 6.0, 3), n)
+    area = np.bincount(net.triangles.ravel(), np.repeat(double_area / 6.0, 3), n).astype(np.float64)
     return stiffness.tocsc(), area
 
 

@@ -24,7 +24,10 @@ from loopwright.surface.edges import (
     row_lengths,
 )
 from loopwright.surface.net import Net, compact, kept_degree, kept_edges
-from loopwright.types import BoolArray, IntArray
+from loopwright.types import BoolArray, FloatArray, IntArray
+
+_MEAN_COS = 0.5
+_PATIENCE = 4
 
 
 @dataclass(frozen=True)
@@ -56,11 +59,15 @@ def collapse_short_edges(
     """
     chosen = options or CollapseOptions()
     goes_to = np.arange(len(net.positions), dtype=np.int32)
+    idle = 0
     for round_number in range(rounds):
         before = len(net.positions)
         net, step = _collapse_round(net, chosen, round_number)
         goes_to = step[goes_to]
-        if before - len(net.positions) <= least_share * before:
+        gone = before - len(net.positions)
+        # a round that picked only vertices that may not go says nothing about the others
+        idle = idle + 1 if gone == 0 else 0
+        if 0 < gone <= least_share * before or idle > _PATIENCE or (idle and least_share > 0.0):
             break
     return net, goes_to
 
@@ -99,7 +106,8 @@ def _choose_targets(net: Net, table: EdgeTable, kept: BoolArray, options: Collap
     start = np.stack([a[near], b[near]], axis=1).ravel()
     end = np.stack([b[near], a[near]], axis=1).ravel()
     on_chain = degree[start] > 0
-    may = ~net.is_fixed[start] & (~on_chain | (np.repeat(kept[near], 2) & (degree[start] == 2)))
+    along = np.repeat(kept[near], 2) & (degree[start] == 2)
+    may = np.where(on_chain, along, ~net.is_fixed[start])
     target = np.full(n, -1, dtype=np.int32)
     target[start[may]] = end[may]
     return target
@@ -179,7 +187,14 @@ def _refused(
 def _is_bad_shape(net: Net, old: IntArray, new: IntArray, options: CollapseOptions) -> BoolArray:
     before, old_quality = measure_triangles(net.positions, old)
     after, quality = measure_triangles(net.positions, new)
-    folds = dot_rows(before, after) < options.min_cos * row_lengths(before) * row_lengths(after)
+    # a thin triangle's own normal says little: the mean round the vertex may vouch for the new one instead
+    n = len(net.positions)
+    sums = [np.bincount(old[:, 0], before[:, k], n)[old[:, 0]] for k in range(3)]
+    mean: FloatArray = np.stack(sums, axis=1).astype(np.float64)
+    size = row_lengths(after)
+    folds = (dot_rows(before, after) < options.min_cos * row_lengths(before) * size) & (
+        dot_rows(mean, after) < max(options.min_cos, _MEAN_COS) * row_lengths(mean) * size
+    )
     worst = np.ones(len(net.positions))
     np.minimum.at(worst, old[:, 0], old_quality)
     bad: BoolArray = folds | (quality < np.minimum(options.min_quality, worst[old[:, 0]])) | (quality < 1e-6)

@@ -84,7 +84,7 @@ def contains_keys(sorted_keys: KeyArray, wanted: KeyArray) -> BoolArray:
     return found
 
 
-def opposite_vertices(table: EdgeTable, triangles: IntArray, which: NDArray[np.intp]) -> IntArray:
+def opposite_vertices(table: EdgeTable, triangles: IntArray, which: IntArray) -> IntArray:
     """Return (k, 2) the vertices opposite to the chosen edges, -1 where there is no triangle."""
     out = np.full((len(which), 2), -1, dtype=np.int32)
     for side in (0, 1):
@@ -125,7 +125,7 @@ def vertex_normals(positions: FloatArray, triangles: IntArray) -> FloatArray:
     per_triangle = triangle_normals(positions, triangles)
     flat = triangles.ravel()
     sums = [np.bincount(flat, np.repeat(per_triangle[:, k], 3), len(positions)) for k in range(3)]
-    out = np.stack(sums, axis=1)
+    out: FloatArray = np.stack(sums, axis=1).astype(np.float64)
     length = row_lengths(out)[:, None]
     return out / np.where(length > 0, length, 1.0)
 

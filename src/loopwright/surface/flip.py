@@ -40,7 +40,7 @@ def _flip_round(net: Net, min_cos: float) -> tuple[Net, int]:
     n = len(net.positions)
     table = build_edges(net.triangles, n)
     kept = kept_edges(net, table)
-    inner = np.flatnonzero(~kept)
+    inner = np.flatnonzero(~kept).astype(np.int32)
     if len(inner) == 0:
         return net, 0
     opposite = opposite_vertices(table, net.triangles, inner)

@@ -23,10 +23,11 @@ class Net:
     positions : (n, 3) float64.
     triangles : (m, 3) int32.
     size : (n,) float64, wished edge length at each vertex.
-    is_fixed : (n,) bool, vertices that are neither moved nor removed.
+    is_fixed : (n,) bool, vertices that are not moved; on a chain they may be removed along it.
     feature_keys : (k,) int64, ascending, see :func:`loopwright.surface.edges.edge_keys`.
     triangle_label : (m,) int32, carried along.
-    origin : (n,) int32, the vertex of the first net that each vertex was, -1 for a new one.
+    origin : (n,) int32, the vertex of the first net that each vertex was; for a new
+        vertex one near by, or -1 where none is known.
     """
 
     positions: FloatArray

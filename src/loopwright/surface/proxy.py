@@ -48,12 +48,16 @@ def surface_area(positions: FloatArray, triangles: IntArray) -> float:
 
 
 def coarsen(positions: FloatArray, triangles: IntArray, size: float) -> Proxy:
-    """Collapse a fine manifold to edges of about the wished length, without evening it out."""
+    """Collapse a fine manifold to edges of about the wished length, without evening it out.
+
+    Edges that are longer are split at their middles.
+    """
     net = make_net(positions, triangles, np.full(len(positions), size))
+    net = split_long_edges(net, None, long=1.6, rounds=60)
     net, cluster = collapse_short_edges(
         net, options=CollapseOptions(short=_SHORT, long=_LONG), rounds=16, least_share=0.02
     )
-    return Proxy(net, cluster)
+    return Proxy(net, cluster[: len(positions)])
 
 
 def make_proxy(proxy: Proxy, size: FloatArray, projector: SurfaceProjector, *, rounds: int = 3) -> Proxy:

@@ -55,8 +55,8 @@ def _tangential_pull(net: Net, normals: FloatArray) -> FloatArray:
     weight = np.repeat(area / wished**2, 3)
     flat = net.triangles.ravel()
     total = np.bincount(flat, weight, n)
-    pull = np.stack([np.bincount(flat, weight * np.repeat(centre[:, k], 3), n) for k in range(3)], axis=1)
-    pull = pull / np.where(total > 0, total, 1.0)[:, None] - net.positions
+    sums = np.stack([np.bincount(flat, weight * np.repeat(centre[:, k], 3), n) for k in range(3)], axis=1)
+    pull: FloatArray = sums / np.where(total > 0, total, 1.0)[:, None] - net.positions
     pull[total == 0] = 0.0
     tangential: FloatArray = pull - dot_rows(pull, normals)[:, None] * normals
     return tangential
@@ -68,6 +68,10 @@ def take_back_folds(
     """Return ``after``, with vertices put back to ``before`` wherever a triangle would fold or turn poor."""
     out = after.copy()
     old_normals, old_quality = measure_triangles(before, triangles)
+    thin = np.flatnonzero(old_quality < 0.1)
+    if len(thin):  # their own normals say little
+        around = vertex_normals(before, triangles)[triangles[thin]]
+        old_normals[thin] = around.sum(axis=1)
     for _ in range(6):
         bad = _bad_triangles(old_normals, old_quality, out, triangles, min_cos, min_quality)
         if not bad.any():

@@ -14,16 +14,21 @@ from loopwright.surface.edges import (
     row_lengths,
     vertex_normals,
 )
-from loopwright.surface.net import Net
+from loopwright.surface.net import Net, kept_edges
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray
 
+_REACH = 0.3  # of the edge: a middle that lands farther away has found another part of the sculpt
+
 
 def split_long_edges(net: Net, projector: SurfaceProjector | None, *, long: float = 1.4, rounds: int = 4) -> Net:
-    """Split inner edges longer than ``long`` times the wished length; new vertices go on the sculpt.
+    """Split edges longer than ``long`` times the wished length.
 
-    Boundary edges and features are left alone: their shape belongs to whoever
-    drew them.
+    Parameters
+    ----------
+    projector : puts the new vertices on the sculpt; boundary edges and
+        features are then left alone, as their shape belongs to whoever drew
+        them.  With None every long edge is split at its middle.
     """
     for _ in range(rounds):
         n = len(net.positions)
@@ -31,13 +36,15 @@ def split_long_edges(net: Net, projector: SurfaceProjector | None, *, long: floa
         a, b = table.edges[:, 0], table.edges[:, 1]
         length = row_lengths(net.positions[a] - net.positions[b])
         ratio = length / np.minimum(net.size[a], net.size[b])
-        wanted = (ratio > long) & ~table.is_boundary() & ~contains_keys(net.feature_keys, table.keys)
+        wanted = ratio > long
+        if projector is not None:
+            wanted &= ~kept_edges(net, table)
         rank = np.empty(len(ratio), dtype=np.int64)
         rank[np.argsort(np.where(wanted, ratio, 0.0), kind="stable")] = np.arange(1, len(ratio) + 1)
         rank[~wanted] = 0
         best = rank[table.triangle_edges].max(axis=1)
         sides = table.edge_triangles
-        wanted &= (best[sides[:, 0]] == rank) & (best[sides[:, 1]] == rank)
+        wanted &= (best[sides[:, 0]] == rank) & ((sides[:, 1] < 0) | (best[sides[:, 1]] == rank))
         if not wanted.any():
             break
         middles = 0.5 * (net.positions[a] + net.positions[b])[wanted]
@@ -45,7 +52,9 @@ def split_long_edges(net: Net, projector: SurfaceProjector | None, *, long: floa
             normals = vertex_normals(net.positions, net.triangles)
             mean = (normals[a] + normals[b])[wanted]
             mean /= np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), 1e-300)
-            middles = projector.project(middles, mean).points
+            landed = projector.project(middles, mean).points
+            near = row_lengths(landed - middles) < _REACH * length[wanted]
+            middles[near] = landed[near]
         net, _ = split_edges(net, wanted, table.triangle_edges, table.edges, middles)
     return net
 
@@ -91,6 +100,6 @@ def split_edges(
         is_fixed=np.concatenate([net.is_fixed, np.zeros(len(points), dtype=bool)]),
         feature_keys=np.sort(edge_keys(features, total)),
         triangle_label=np.concatenate([net.triangle_label, net.triangle_label[which]]),
-        origin=np.concatenate([net.origin, np.full(len(points), -1, dtype=np.int32)]),
+        origin=np.concatenate([net.origin, net.origin[ends[:, 0]]]),
     )
     return out, new_vertex
