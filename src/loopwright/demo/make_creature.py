@@ -18,7 +18,7 @@ from loopwright.errors import InputError
 from loopwright.progress import Progress, silent
 from loopwright.types import FloatArray, IntArray, Sculpt
 
-LEAST_TRIANGLES = 60_000  # with fewer, lids and lips fall through the grid
+LEAST_TRIANGLES = 100_000  # with fewer, lids and lips fall through the grid
 MOST_TRIANGLES = 6_000_000
 _FIRST_STEP = 0.3
 _SKIN = ((1.7, 0.011), (0.65, 0.007), (0.3, 0.005))  # wavelength and height of the noise on the skin, cm
@@ -49,8 +49,8 @@ def make_creature(*, triangle_count: int = 420_000, seed: int = 7, progress: Pro
 
     Examples
     --------
-    >>> from loopwright.demo import make_creature
-    >>> len(make_creature(triangle_count=60_000).triangles) >= 60_000
+    >>> from loopwright.demo.make_creature import make_creature
+    >>> len(make_creature(triangle_count=100_000).triangles) >= 100_000
     True
     """
     if not LEAST_TRIANGLES <= triangle_count <= MOST_TRIANGLES:

@@ -5,10 +5,8 @@ Method: dual polygonisation on a regular grid ("surface nets", Gibson, MICCAI
 grid edge that it crosses.  The field is evaluated only near its zero set: a
 coarse grid says where that is.
 
-A cell can hold one vertex only if the surface passes it in one sheet.  Cells
-where it does not are mended before meshing by moving single samples, the
-ones nearest to the surface, to its other side; the result is then always a
-manifold.
+A cell can hold one vertex only if the surface passes it in one sheet; samples
+where it does not are mended first, so that the result is always a manifold.
 """
 
 from __future__ import annotations
@@ -22,21 +20,17 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
 from loopwright.demo.blend_fields import Field, Points
+from loopwright.demo.mend_samples import SampleArray, crossed_cells, mend_samples
 from loopwright.errors import InternalError
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 FieldFunction: TypeAlias = Callable[[Points], Field]
-SampleArray: TypeAlias = NDArray[np.float32]
 
 _Real = TypeVar("_Real", np.float32, np.float64)
 
 COARSE = 4  # grid steps in one step of the coarse grid
 CHUNK = 1 << 15  # points evaluated at once: what fits the cache
 STEEP = 2.2  # the field is taken to change by no more than this per unit of length near its zero set
-MOST_MENDS = 200
-_CORNERS = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)])
-_STEPS = np.concatenate([np.eye(3, dtype=np.int64), -np.eye(3, dtype=np.int64)])
-_FACES = [[c for c in range(8) if _CORNERS[c][axis] == side] for axis in range(3) for side in (0, 1)]
 
 
 def evaluate_field(field: FieldFunction, points: NDArray[_Real]) -> NDArray[_Real]:
@@ -72,7 +66,7 @@ def polygonise_field(
     values = _sample_near_surface(field, lower, upper, step)
     if any((np.take(values, side, axis) < 0.0).any() for axis in range(3) for side in (0, 1, -2, -1)):
         raise InternalError("the body to polygonise reaches out of its box; give it a larger one")
-    values = _mend_cells(values)
+    values = mend_samples(values)
     positions, quads = _net(values)
     positions, quads = _keep_largest(lower + positions * step, quads)
     return positions, _split(positions, quads)
@@ -95,79 +89,9 @@ def _sample_near_surface(field: FieldFunction, lower: FloatArray, upper: FloatAr
     return values
 
 
-def _crossed_cells(values: SampleArray) -> IntArray:
-    """Return (k, 3) indices of the cells that have both signs at their corners."""
-    inside = values < 0.0
-    count = np.zeros([n - 1 for n in values.shape], np.uint8)
-    for i, j, k in _CORNERS:
-        count += _corner_view(inside, i, j, k)
-    return np.argwhere((count > 0) & (count < 8)).astype(np.int32)
-
-
-def _corner_view(array: BoolArray, i: int, j: int, k: int) -> BoolArray:
-    a, b, c = array.shape
-    return array[i : a - 1 + i, j : b - 1 + j, k : c - 1 + k]
-
-
-def _cell_table() -> BoolArray:
-    """Return for each of the 256 sign patterns whether one sheet passes the cell."""
-    is_edge = np.abs(_CORNERS[:, None] - _CORNERS[None]).sum(2) <= 1
-    table = np.zeros(256, np.bool_)
-    for pattern in range(256):
-        inside = np.array([(pattern >> c) & 1 for c in range(8)], np.bool_)
-        checkered = any(_is_checkered(inside, face) for face in _FACES)
-        table[pattern] = not checkered and _is_linked(inside, is_edge) and _is_linked(~inside, is_edge)
-    return table
-
-
-def _is_checkered(inside: BoolArray, face: list[int]) -> bool:
-    a, b, c, d = (bool(inside[i]) for i in face)
-    return a == d and b == c and a != b
-
-
-def _is_linked(members: BoolArray, is_edge: BoolArray) -> bool:
-    ids = np.flatnonzero(members)
-    if len(ids) == 0:
-        return True
-    reached = np.zeros(8, np.bool_)
-    reached[ids[0]] = True
-    for _ in range(8):
-        reached |= (is_edge & reached[None]).any(1) & members
-    return bool((reached == members).all())
-
-
-def _mend_cells(values: SampleArray) -> SampleArray:
-    """Return the samples, blurred where needed so that every cell holds one sheet.
-
-    The corners of each wrong cell move half-way to the mean of their six
-    neighbours, and a little inwards, the more the more often they were
-    touched: details finer than the grid melt, and narrow necks fill.
-    """
-    table = _cell_table()
-    scale = np.float32(np.median(np.abs(np.diff(values, axis=0))[np.diff(values < 0.0, axis=0)]))
-    values = np.clip(values, -2.0 * scale, 2.0 * scale)
-    touched = np.zeros(values.shape, np.float32)
-    for _ in range(MOST_MENDS):
-        values = np.where(values == 0.0, np.float32(1e-6) * scale, values)
-        corners = _crossed_cells(values)[:, None, :] + _CORNERS
-        corners = corners[~table[((_at(values, corners) < 0) << np.arange(8)).sum(1)]]
-        if len(corners) == 0:
-            return values
-        spots = np.unique(corners.reshape(-1, 3), axis=0)
-        around = np.stack([_at(values, spots + shift) for shift in _STEPS]).mean(axis=0)
-        at = tuple(spots.T)
-        values[at] = 0.5 * (values[at] + around) - 0.02 * scale * touched[at]
-        touched[at] += 1.0
-    raise InternalError("the demo sculpt's surface passes itself within a grid step; ask for more triangles")
-
-
-def _at(grid: SampleArray, corners: IntArray) -> SampleArray:
-    return grid[corners[..., 0], corners[..., 1], corners[..., 2]]
-
-
 def _net(values: SampleArray) -> tuple[FloatArray, IntArray]:
     """Return one vertex per crossed cell, in grid units, and the quads between them."""
-    cells = _crossed_cells(values)
+    cells = crossed_cells(values)
     number = np.full([n - 1 for n in values.shape], -1, np.int32)
     number[cells[:, 0], cells[:, 1], cells[:, 2]] = np.arange(len(cells), dtype=np.int32)
     total = np.zeros((len(cells), 3))

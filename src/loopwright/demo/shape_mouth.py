@@ -55,7 +55,8 @@ def lip_side(u: Field, v: Field) -> Field:
     half = np.where(above > 0.0, upper_edge(u), lower_edge(u))
     beyond = np.maximum(np.abs(u) - HALF_WIDTH, 0.0)
     reach = np.sqrt(above * above + beyond * beyond)
-    return reach - half * ramp(HALF_WIDTH + 0.4 - np.abs(u), -0.2, 0.5)
+    side: Field = reach - half * ramp(HALF_WIDTH + 0.4 - np.abs(u), -0.2, 0.5)
+    return side
 
 
 def slit_side(u: Field, v: Field) -> Field:
