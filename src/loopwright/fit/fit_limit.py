@@ -26,8 +26,8 @@ class FitOptions:
     slide : weight that holds the surface's points where they are along the sculpt.
     curve_weight : weight of border and opening curves, and of fixed vertices, against the surface's.
     solver_steps : conjugate gradient steps per round.
-    least_quality : scaled Jacobian of the cage below which a quad may not fall, nor get worse.
-    quality_loss : what a better quad may lose.
+    least_quality : scaled Jacobian of the cage below which no quad may fall, nor get worse.
+    quality_loss : the most that a better quad may lose.
     min_cosine : least agreement of the sculpt's normal with the limit surface's.
     """
 
@@ -37,8 +37,8 @@ class FitOptions:
     slide: float = 0.1
     curve_weight: float = 4.0
     solver_steps: int = 40
-    least_quality: float = 0.3
-    quality_loss: float = 0.1
+    least_quality: float = 0.5
+    quality_loss: float = 0.15
     min_cosine: float = 0.3
 
 
@@ -84,8 +84,8 @@ def fit_limit(
     samples = build_limit_samples(mesh, fold)
     start = mesh.positions
     normals = projector.project(start, samples.normals(start)[: len(start)], min_cosine=options.min_cosine).normals
-    wanted = np.minimum(face_quality(start, mesh.quads, normals) - options.quality_loss, options.least_quality)
-    wanted = np.minimum(wanted, face_quality(start, mesh.quads, normals))
+    quality = face_quality(start, mesh.quads, normals)
+    wanted = np.minimum(quality, np.maximum(quality - options.quality_loss, options.least_quality))
     positions, held, before = start.copy(), 0, zero
     for step in range(options.rounds):
         progress("fit", step / options.rounds)

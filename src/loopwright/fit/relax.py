@@ -31,8 +31,8 @@ class RelaxOptions:
     rounds : rounds of fitting shapes, sliding and putting back on the sculpt.
     fairness : weight of straight, evenly graded rows against rectangular quads, in the last round.
     first_fairness : the same in the first round; it falls geometrically.
-    evenness : pull of each quad's size towards the average round about, 0 to 1.
-    size_reach : how far round about, in quads.
+    evenness : pull of each quad's sides towards smoothly graded rows, 0 to 1.
+    size_reach : over how many rows they are graded.
     squareness : pull of each quad's rectangle towards a square, 0 to 1 (aspect follows from the counts).
     emphasis : how much more a badly shaped quad counts than a good one, as an exponent.
     solver_steps : conjugate gradient steps per round.
@@ -193,17 +193,19 @@ class _State:
     def advance(self, fairness: float) -> None:
         """Do one round."""
         energy, fold = self.energy, self.fold
-        values = energy.rows @ fold.unfold_points(self.positions)
-        targets, size = quad_targets(
-            energy, values, self.normals, squareness=self.options.squareness, evenness=self.options.evenness
+        points = fold.unfold_points(self.positions)
+        values = energy.rows @ points
+        targets, size, around = quad_targets(
+            energy, points, values, self.normals,
+            squareness=self.options.squareness, evenness=self.options.evenness,
         )
         local = _vertex_size(self.mesh, size)
         bases, tangents = self._bases(local)
         sines = corner_sines(self.positions, self.mesh.quads, self._quad_normals()).min(axis=1)
-        shape_weight = (1.0 / np.maximum(sines, 0.2)) ** self.options.emphasis / size**2
-        fair_weight = fairness * energy.share / local[energy.row_center] ** 2
+        shape_weight = (1.0 / np.maximum(sines, 0.2)) ** self.options.emphasis / around**2
+        fair_weight = fairness * energy.share / _vertex_size(self.mesh, around)[energy.row_center] ** 2
         weights = np.concatenate([np.tile(shape_weight, 3), fair_weight])
-        bend = fairness_targets(energy, values, self.normals, tangents)
+        bend = fairness_targets(energy, points, values, self.normals, tangents)
         residual = weights[:, None] * (np.vstack([targets, bend]) - values)
         pull = np.einsum("nkj,nj->nk", bases, fold.fold_vectors(self.transposed @ residual))
         step = self._solve(weights, bases, pull)

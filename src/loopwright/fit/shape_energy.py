@@ -7,15 +7,38 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix, csr_matrix, diags
+from scipy.sparse import csr_matrix, diags
 from scipy.sparse.linalg import splu
 
 from loopwright.fit.fold_mirror import Fold
-from loopwright.fit.link_edges import link_stars
+from loopwright.fit.link_edges import link_stars, unique_edges
 from loopwright.surface.project import unit
 from loopwright.types import FloatArray, IntArray, QuadMesh
 
-_LEAST_SIDE = 0.25  # of a quad's own mean side: a side's target is at least this
+_LEAST_SIDE = 0.25  # of the side that smooth grading would give: a side's target is at least this
+_AGREES = 0.3  # cosine of a quad's own normal with the surface's, above which its own is taken
+
+
+@dataclass(frozen=True)
+class Smoother:
+    """Averages a value per edge over the rows round about.
+
+    Attributes
+    ----------
+    edges : (e, 2) of the half.
+    sides : (m, 4) edge from each corner to the next.
+    smooth : takes (e,) values to their averages.
+    """
+
+    edges: NDArray[np.int64]
+    sides: NDArray[np.int64]
+    smooth: Callable[[FloatArray], FloatArray]
+
+    def usual_sides(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return (m,) lengths that each quad's two middle lines would have if edges graded smoothly."""
+        length = np.linalg.norm(points[self.edges[:, 0]] - points[self.edges[:, 1]], axis=1)
+        usual = self.smooth(np.log(np.maximum(length, 1e-2 * max(float(length.mean()), 1e-300))))[self.sides]
+        return np.exp((usual[:, 0] + usual[:, 2]) / 2.0), np.exp((usual[:, 1] + usual[:, 3]) / 2.0)
 
 
 @dataclass(frozen=True)
@@ -31,7 +54,8 @@ class ShapeEnergy:
     row_center : (l + s,) vertex that each fairness row is about, of the half.
     on_curve_line : (l,) bool, lines that run along a curve or a rim.
     share : (l + s,) 1, or 1/2 for rows about a vertex in the mirror plane, which the image half shares.
-    smooth_sizes : takes (m,) values per quad to their average over some rows of neighbours.
+    lines : (l, 3) vertices (before, middle, after) of the whole, of the fairness rows along lines.
+    smoother : grades edge lengths.
     """
 
     quads: IntArray
@@ -40,11 +64,12 @@ class ShapeEnergy:
     row_center: NDArray[np.int64]
     along_curve: NDArray[np.bool_]
     share: FloatArray
-    smooth_sizes: Callable[[FloatArray], FloatArray]
+    lines: NDArray[np.int64]
+    smoother: Smoother
 
 
 def build_shape_energy(mesh: QuadMesh, fold: Fold, *, size_reach: float) -> ShapeEnergy:
-    """Return the rows for a mesh and its fold; sizes are averaged over ``size_reach`` quads."""
+    """Return the rows for a mesh and its fold; edge lengths are graded over ``size_reach`` rows."""
     quads = mesh.quads.astype(np.int64)
     m, count = len(quads), fold.whole_count
     stars = link_stars(fold.quads, count)
@@ -80,25 +105,32 @@ def build_shape_energy(mesh: QuadMesh, fold: Fold, *, size_reach: float) -> Shap
         row_center=center,
         along_curve=_along_curve(mesh, lines, len(centers)),
         share=np.where(mesh.on_mirror[center], 0.5, 1.0),
-        smooth_sizes=_size_smoother(mesh.quads, size_reach),
+        lines=lines,
+        smoother=_length_smoother(mesh.quads, lines, size_reach),
     )
 
 
-def _size_smoother(quads: IntArray, reach: float) -> Callable[[FloatArray], FloatArray]:
-    """Return the implicit diffusion step (1 + reach^2 L)^-1 over quads that share an edge."""
-    m = len(quads)
-    pairs = np.sort(np.stack([quads, np.roll(quads, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
-    owner = np.repeat(np.arange(m), 4)
-    order = np.lexsort((owner, pairs[:, 1], pairs[:, 0]))
-    pairs, owner = pairs[order], owner[order]
-    twin = (pairs[1:] == pairs[:-1]).all(axis=1)
-    a, b = owner[:-1][twin], owner[1:][twin]
-    link = coo_matrix((np.ones(len(a)), (a, b)), shape=(m, m)).tocsr()
+def _length_smoother(quads: IntArray, lines: NDArray[np.int64], reach: float) -> Smoother:
+    """Return the implicit diffusion step (1 + reach^2 L)^-1 on edges, and each quad's edges.
+
+    Linked are the edges on opposite sides of a quad, and those that follow one another on a line.
+    """
+    edges = unique_edges(quads)
+    size = int(quads.max()) + 1
+    keys = edges[:, 0] * size + edges[:, 1]
+
+    def ids(a: NDArray[np.integer], b: NDArray[np.integer]) -> NDArray[np.int64]:
+        return np.asarray(np.searchsorted(keys, np.minimum(a, b).astype(np.int64) * size + np.maximum(a, b)), np.int64)
+
+    sides = np.stack([ids(quads[:, k], quads[:, (k + 1) % 4]) for k in range(4)], axis=1)
+    lines = lines[(lines < size).all(axis=1)]
+    pairs = np.vstack([sides[:, [0, 2]], sides[:, [1, 3]],
+                       np.stack([ids(lines[:, 0], lines[:, 1]), ids(lines[:, 1], lines[:, 2])], axis=1)])
+    link = csr_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(edges), len(edges)))
     link = link + link.T
     degree = np.asarray(link.sum(axis=1)).ravel()
     solver = splu((diags(1.0 + reach**2 * degree) - reach**2 * link).tocsc(), permc_spec="MMD_AT_PLUS_A")
-    solve: Callable[[FloatArray], FloatArray] = solver.solve
-    return solve
+    return Smoother(edges, sides, solver.solve)
 
 
 def _along_curve(mesh: QuadMesh, lines: NDArray[np.int64], stars: int) -> NDArray[np.bool_]:
@@ -113,9 +145,10 @@ def _along_curve(mesh: QuadMesh, lines: NDArray[np.int64], stars: int) -> NDArra
 
 
 def quad_targets(
-    energy: ShapeEnergy, values: FloatArray, normals: FloatArray, *, squareness: float, evenness: float
-) -> tuple[FloatArray, FloatArray]:
-    """Return (3 m, 3) targets of the quads' rows, and (m,) mean side lengths.
+    energy: ShapeEnergy, points: FloatArray, values: FloatArray, normals: FloatArray,
+    *, squareness: float, evenness: float,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return (3 m, 3) targets of the quads' rows, (m,) mean side lengths, and those averaged round about.
 
     Each quad's middle lines become the sides of the rectangle, facing as the surface does, that is
     nearest to it; so a folded quad unfolds. Its twist may keep its part along the normal.
@@ -123,42 +156,56 @@ def quad_targets(
     Parameters
     ----------
     energy : the rows.
-    values : (r, 3) rows applied to the present positions.
+    points : (N, 3) positions of the whole.
+    values : (r, 3) rows applied to them.
     normals : (n, 3) surface normals at the vertices.
     squareness : 0 keeps each rectangle's aspect, 1 makes squares.
-    evenness : 0 keeps each rectangle's size, 1 takes the average size round about.
+    evenness : 0 keeps each rectangle's sides, 1 takes those of smoothly graded rows.
     """
     m = len(energy.quads)
     u, v, twist = values[:m], values[m : 2 * m], values[2 * m : 3 * m]
-    normal = unit(normals[energy.quads].sum(axis=1))
+    surface = unit(normals[energy.quads].sum(axis=1))
+    own = unit(np.cross(u, v))
+    normal = np.where((np.einsum("ij,ij->i", own, surface) > _AGREES)[:, None], own, surface)
     u_flat, v_flat = _flatten(u, normal), _flatten(v, normal)
     a, b = np.linalg.norm(u_flat, axis=1), np.linalg.norm(v_flat, axis=1)
-    mean = np.sqrt(np.maximum(a, 0.1 * b) * np.maximum(b, 0.1 * a))
-    mean = np.maximum(mean, 1e-3 * max(float(mean.mean()), 1e-300))
-    side_a = np.maximum(a, _LEAST_SIDE * mean)
-    side_b = np.maximum(b, _LEAST_SIDE * mean)
+    usual_a, usual_b = energy.smoother.usual_sides(points)
+    side_a = np.maximum(a, _LEAST_SIDE * usual_a) ** (1.0 - evenness) * usual_a**evenness
+    side_b = np.maximum(b, _LEAST_SIDE * usual_b) ** (1.0 - evenness) * usual_b**evenness
+    mean = np.sqrt(side_a * side_b)
     side_a, side_b = side_a * (mean / side_a) ** squareness, side_b * (mean / side_b) ** squareness
-    logs = np.log(mean)
-    grow = np.exp(np.clip(evenness * (energy.smooth_sizes(logs) - logs), -0.7, 0.7))
-    side_a, side_b = side_a * grow, side_b * grow
     direction = unit(u_flat * side_a[:, None] - np.cross(normal, v_flat) * side_b[:, None])
     across = np.cross(normal, direction)
     bump = np.einsum("ij,ij->i", twist, normal)[:, None] * normal
-    return np.vstack([direction * side_a[:, None], across * side_b[:, None], bump]), mean
+    targets = np.vstack([direction * side_a[:, None], across * side_b[:, None], bump])
+    return targets, mean, np.sqrt(usual_a * usual_b)
 
 
-def fairness_targets(energy: ShapeEnergy, values: FloatArray, normals: FloatArray, tangents: FloatArray) -> FloatArray:
-    """Return (l + s, 3) targets of the fairness rows: the part of each that bending alone explains.
+def fairness_targets(
+    energy: ShapeEnergy, points: FloatArray, values: FloatArray, normals: FloatArray, tangents: FloatArray
+) -> FloatArray:
+    """Return (l + s, 3) targets of the fairness rows: what is left of each when its line is straight and even.
 
-    That is the part along the normal; for lines along a curve, all but the part along its tangent.
+    What bends along the normal may stay. Along the line it is the true lengths of its two edges that shall be
+    equal, not their lengths as seen in the tangent plane: at a sharp fold that would push vertices off.
+    On lines along a curve only that counts.
     """
     m = len(energy.quads)
     bend = values[3 * m :]
     normal = normals[energy.row_center]
     target: FloatArray = np.einsum("ij,ij->i", bend, normal)[:, None] * normal
-    line = energy.along_curve
-    tangent = tangents[energy.row_center[line]]
-    target[line] = bend[line] - np.einsum("ij,ij->i", bend[line], tangent)[:, None] * tangent
+    line = energy.lines
+    before, here, after = points[line[:, 0]], points[line[:, 1]], points[line[:, 2]]
+    count = len(line)
+    along = unit(_flatten(after - before, normal[:count]))
+    curved = energy.along_curve[:count]
+    tangent = tangents[line[curved, 1]]
+    along[curved] = tangent * np.sign(np.einsum("ij,ij->i", tangent, after[curved] - before[curved]))[:, None]
+    uneven = (np.linalg.norm(after - here, axis=1) - np.linalg.norm(here - before, axis=1)) / 2.0
+    sideways = np.cross(normal[:count], along)
+    sideways[curved] = 0.0
+    crooked = np.einsum("ij,ij->i", bend[:count], sideways)
+    target[:count] = bend[:count] - uneven[:, None] * along - crooked[:, None] * sideways
     return target
 
 

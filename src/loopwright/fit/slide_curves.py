@@ -11,6 +11,8 @@ from loopwright.fit.link_edges import unique_edges
 from loopwright.types import Curve, FloatArray, QuadMesh
 
 _KEEP_GAP = 0.3  # share of the gap to a neighbour that one step must leave
+_LEAST_GAP = 0.25  # of the curve's mean gap
+_SHORTENINGS = 20
 _ON_CURVE = 0.05  # of an edge: a fixed vertex this near to a curve stands on it
 _CHUNK = 4_000_000
 
@@ -210,18 +212,23 @@ class CurveSlide:
         a, b = self._pairs[:, 0], self._pairs[:, 1]
         gap = self._gap(self.curve[a], along[a], along[b])
         stop_gap = self._gap(self.curve[self._stop_row], along[self._stop_row], self._stop)
-        for _ in range(20):
+        room, stop_room = self._room(a, np.abs(gap)), self._room(self._stop_row, np.abs(stop_gap))
+        for _ in range(_SHORTENINGS):
+            closing = (steps[a] - steps[b]) * np.sign(gap) > room
+            stopped = steps[self._stop_row] * np.sign(stop_gap) > stop_room
             scale = np.ones(len(steps))
-            closing = (steps[a] - steps[b]) * np.sign(gap) > (1.0 - _KEEP_GAP) * np.abs(gap)
-            np.minimum.at(scale, a[closing], 0.6)
-            np.minimum.at(scale, b[closing], 0.6)
-            closing = steps[self._stop_row] * np.sign(stop_gap) > (1.0 - _KEEP_GAP) * np.abs(stop_gap)
-            np.minimum.at(scale, self._stop_row[closing], 0.6)
+            scale[a[closing]] = scale[b[closing]] = scale[self._stop_row[stopped]] = 0.6
             if (scale == 1.0).all():
                 return steps
             steps *= scale
-        over = np.zeros(len(steps), bool)
-        closing = (steps[a] - steps[b]) * np.sign(gap) > (1.0 - _KEEP_GAP) * np.abs(gap)
-        over[a[closing]] = over[b[closing]] = True
-        steps[over] = 0.0
+        crowded = (steps[a] - steps[b]) * np.sign(gap) > room
+        steps[a[crowded]] = steps[b[crowded]] = 0.0
         return steps
+
+    def _room(self, row: NDArray[np.int64], gap: FloatArray) -> FloatArray:
+        """Return by how much each gap may close: to no less than a share of its curve's mean gap."""
+        curve = self.curve[row]
+        count = np.bincount(self.curve, minlength=len(self.curves.length))
+        usual = self.curves.length[curve] / (count[curve] + 1.0)
+        room: FloatArray = np.minimum((1.0 - _KEEP_GAP) * gap, np.maximum(gap - _LEAST_GAP * usual, 0.0))
+        return room
