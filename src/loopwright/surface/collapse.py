@@ -22,6 +22,8 @@ from loopwright.surface.edges import (
     key_pairs,
     measure_triangles,
     row_lengths,
+    triangle_normals,
+    triangle_quality,
 )
 from loopwright.surface.net import Net, compact, kept_degree, kept_edges
 from loopwright.types import BoolArray, FloatArray, IntArray
@@ -156,10 +158,12 @@ def _refused(
     opposite[a[first], 0] = third[first]
     second = vanishes & ~first
     opposite[a[second], 1] = third[second]
+    worst = np.ones(n)
+    np.minimum.at(worst, a, triangle_quality(net.positions, old))
     old, a, b = old[~vanishes], a[~vanishes], b[~vanishes]
     new = old.copy()
     new[:, 0] = b
-    refused[a[_is_bad_shape(net, old, new, options)]] = True
+    refused[a[_is_bad_shape(net, old, new, worst[a], options)]] = True
     # a vertex whose whole star would vanish
     remains = np.bincount(a, minlength=n) > 0
     refused |= picked & ~remains
@@ -184,8 +188,8 @@ def _refused(
     return refused
 
 
-def _is_bad_shape(net: Net, old: IntArray, new: IntArray, options: CollapseOptions) -> BoolArray:
-    before, old_quality = measure_triangles(net.positions, old)
+def _is_bad_shape(net: Net, old: IntArray, new: IntArray, worst: FloatArray, options: CollapseOptions) -> BoolArray:
+    before = triangle_normals(net.positions, old)
     after, quality = measure_triangles(net.positions, new)
     # a thin triangle's own normal says little: the mean round the vertex may vouch for the new one instead
     n = len(net.positions)
@@ -195,7 +199,5 @@ def _is_bad_shape(net: Net, old: IntArray, new: IntArray, options: CollapseOptio
     folds = (dot_rows(before, after) < options.min_cos * row_lengths(before) * size) & (
         dot_rows(mean, after) < max(options.min_cos, _MEAN_COS) * row_lengths(mean) * size
     )
-    worst = np.ones(len(net.positions))
-    np.minimum.at(worst, old[:, 0], old_quality)
-    bad: BoolArray = folds | (quality < np.minimum(options.min_quality, worst[old[:, 0]])) | (quality < 1e-6)
+    bad: BoolArray = folds | (quality < np.minimum(options.min_quality, worst)) | (quality < 1e-6)
     return bad
