@@ -13,6 +13,7 @@ from loopwright.report.measure_distance import measure_distance
 from loopwright.report.measure_poles import measure_poles, measure_valence
 from loopwright.report.measure_symmetry import measure_symmetry
 from loopwright.report.pick_colors import heat_colors, round_limit
+from loopwright.report.thin_surface import thin_surface
 from loopwright.types import FloatArray, IntArray, QuadMesh, Sculpt
 
 rng = np.random.default_rng(5)
@@ -136,6 +137,21 @@ def triangulate(mesh: QuadMesh, radius: float, *, levels: int = 0) -> tuple[Floa
         rows = [(a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca)]
         triangles = np.concatenate([np.stack(row, axis=1) for row in rows]).astype(np.int32)
     return positions / np.linalg.norm(positions, axis=1)[:, None] * radius, triangles
+
+
+def test_a_thinned_surface_is_lighter_and_lies_near(closed_mesh: QuadMesh) -> None:
+    positions, triangles = triangulate(closed_mesh, 1.0, levels=3)
+    thin, faces = thin_surface(positions, triangles, most=10_000)
+    assert 5_000 < len(faces) < 20_000
+    cell = np.sqrt(3 * 4 * np.pi / 10_000)
+    assert np.abs(np.linalg.norm(thin, axis=1) - 1).max() < cell
+    assert np.unique(faces).size == len(thin)
+    corners = thin[faces]
+    outward = np.einsum(
+        "nc,nc->n", np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), corners.mean(axis=1)
+    )
+    assert (outward > 0).mean() > 0.99
+    assert thin_surface(positions, triangles, most=len(triangles))[1] is triangles
 
 
 @given(st.floats(1e-12, 1e12))

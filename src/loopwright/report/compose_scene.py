@@ -12,6 +12,7 @@ from loopwright.report.measure_poles import measure_poles
 from loopwright.report.parts import ArcLike, LayoutLike
 from loopwright.report.pick_colors import ARC_COLORS, ARC_WIDTHS, BEYOND, CLAY, heat_colors, region_colors
 from loopwright.report.picture import Layer, Lines, Mark, Picture, Scene, Solid, View
+from loopwright.report.thin_surface import thin_surface
 from loopwright.types import ByteArray, FloatArray, MirrorPlane, QuadMesh, RegionSurface, Sculpt
 
 VIEW_TITLES = {
@@ -51,7 +52,8 @@ def compose_scene(
     if mesh is not None:
         colors = region_colors(mesh.regions, mesh.quad_region)
         solids["mesh"] = Solid(mesh.positions, mesh.quads, colors, is_smooth=False, color_of="face", is_open=True)
-        solids["clay"] = Solid(sculpt.positions, sculpt.triangles, _constant(CLAY, len(sculpt.positions)))
+        thin, faces = thin_surface(sculpt.positions, sculpt.triangles)
+        solids["clay"] = Solid(thin, faces, _constant(CLAY, len(thin)))
         pictures += _mesh_pictures(mesh, views)
     if distances is not None:
         solids |= _heat_solids(sculpt, distances, heat_limit)
