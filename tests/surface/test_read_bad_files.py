@@ -97,6 +97,16 @@ BAD: dict[str, tuple[str, bytes, str]] = {
     "stl gigantic": ("a.stl", bytes(80) + b"\xff" * 4 + bytes(50), "says 4294967295"),
     "stl of nothing": ("a.stl", bytes(84), "no vertices"),
     "stl NaN": ("a.stl", bytes(80) + struct.pack("<I12fH", 1, 0, 0, 0, NAN, *[0.0] * 8, 0), "triangle 0, corner 0"),
+    "stl signalling NaN": (
+        "a.stl",
+        bytes(80) + struct.pack("<I48s2x", 1, bytes(16) + b"\x01\x00\xa0\x7f" + bytes(28)),
+        "triangle 0, corner 0",
+    ),
+    "ply signalling NaN": (
+        "a.ply",
+        binary_ply(body=face(0, 1, 2)).replace(XYZ, XYZ[:12] + b"\x01\x00\xa0\x7f" + XYZ[16:]),
+        "vertex 1",
+    ),
     "stl text cut": ("a.stl", ("solid a\n" + STL_FACET * 2).encode(), "endsolid"),
     "stl text cut in a facet": ("a.stl", ("solid a\n" + STL_FACET * 2).encode()[:-12], "do not make"),
     "stl words": ("a.stl", f"solid a\n{STL_FACET.replace('1 0 0', '1 a 0')}endsolid".encode(), "'a'"),

@@ -6,6 +6,8 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
+
 from loopwright.errors import InputError
 from loopwright.progress import Progress, silent
 from loopwright.surface.parts import Part, input_error, sculpt_from_parts
@@ -59,7 +61,9 @@ def read_sculpt(path: str | os.PathLike[str], *, progress: Progress = silent) ->
     file = Path(path)
     try:
         reader = _choose_reader(file)
-        return sculpt_from_parts(file.name, reader(file, progress))
+        # Bad numbers are refused by name at the end; on the way there they may overflow or be signalling NaN.
+        with np.errstate(invalid="ignore", over="ignore"):
+            return sculpt_from_parts(file.name, reader(file, progress))
     except FileNotFoundError as error:
         raise InputError(f"{file}: there is no such file; check the path.", places=(str(file),)) from error
     except PermissionError as error:
