@@ -150,7 +150,7 @@ def test_a_thinned_surface_is_lighter_and_lies_near(closed_mesh: QuadMesh) -> No
     outward = np.einsum(
         "nc,nc->n", np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), corners.mean(axis=1)
     )
-    assert (outward > 0).mean() > 0.99
+    assert (outward > -1e-12).all()
     assert thin_surface(positions, triangles, most=len(triangles))[1] is triangles
 
 
