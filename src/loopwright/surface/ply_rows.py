@@ -182,7 +182,8 @@ def _in_range(values: NDArray[Any], prop: PlyProperty) -> NDArray[Any]:
     if prop.dtype.kind == "f":
         return values
     limits = np.iinfo(prop.dtype.str)
-    return np.clip(values, limits.min, limits.max).astype(prop.dtype.newbyteorder("="))
+    clipped: NDArray[Any] = np.clip(values, limits.min, limits.max).astype(prop.dtype.newbyteorder("="))
+    return clipped
 
 
 def _typed(values: NDArray[np.float64], prop: PlyProperty, name: str, line: int) -> NDArray[Any]:

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.progress import Progress
-from loopwright.surface.gltf_document import GltfDocument, JsonValue
+from loopwright.surface.gltf_document import GltfDocument
+from loopwright.surface.json_value import JsonValue
 from loopwright.surface.parts import MAX_TRIANGLES, Part, bytes_from_fractions, input_error, srgb_from_linear
 from loopwright.types import ByteArray, FloatArray
 
