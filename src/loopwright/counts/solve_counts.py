@@ -23,8 +23,8 @@ class CountOptions:
     uneven : price per segment that opposite sides differ.
     thin : price of a pole, or a strip, that is only one row away from a side.
     rim_segments : least number of segments round an opening.
-    seconds : time for one solve; the best solution by then is used.
-    gap : relative gap at which a solve may stop.
+    first_gap, gap : relative gap at which the first solve, which only sets the scale, and the later ones may stop.
+    nodes : branches that one solve may look at; the best solution by then is used.
     """
 
     extra_pole: float = 1.5
@@ -32,8 +32,9 @@ class CountOptions:
     uneven: float = 0.1
     thin: float = 0.8
     rim_segments: int = 12
-    seconds: float = 2.0
-    gap: float = 0.03
+    first_gap: float = 0.1
+    gap: float = 0.04
+    nodes: int = 400
 
 
 # (price per segment, width of the band as a share of the target): the derivative of t log(n/t)^2, band by band
@@ -138,7 +139,7 @@ def _solve(
         short, over = program.real(3.0 / 20), program.real(3.0 / 20)
         program.add(np.concatenate([arcs, [short]]), np.append(gradient, 1.0), least - constant, np.inf)
         program.add(np.concatenate([arcs, [over]]), np.append(gradient, -1.0), -np.inf, most - constant)
-    x = program.solve(seconds=opt.seconds, gap=opt.gap)
+    x = program.solve(nodes=opt.nodes, gap=opt.first_gap if face_goal is None else opt.gap)
     return None if x is None else np.rint(x[arcs]).astype(np.int32)
 
 
@@ -172,6 +173,9 @@ def add_patch_rows(
     for side in sides:
         single = program.real(opt.thin, 1.0)
         program.add(np.append(side, single), np.ones(len(side) + 1), 2.0, np.inf)
+        # what no fill can do: a side of one edge but in a grid, and (to be safe) of two where poles are added
+        least = 1.0 if n == 4 else 2.0
+        program.add(np.append(side, loose), np.append(np.ones(len(side)), least - 3.0), least, np.inf)
     if n == 4:
         for i in range(2):
             columns = np.concatenate([sides[i], sides[i + 2]])

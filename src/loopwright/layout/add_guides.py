@@ -1,115 +1,131 @@
-"""Guides: lines of the program's own where a part has no border to start from, or stands out from its border."""
+"""Guides: lines of the program's own where a part has no border to start from, or a form stands out of it."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.linalg import splu
 
 from loopwright.layout.border_graph import constrained_edges
+from loopwright.layout.flat_stretch import Form, find_forms, flat_stretch, form_above
 from loopwright.layout.piece import boundary_loops, cut_open, directed_edges, edge_keys
 from loopwright.layout.split_patches import split_edges
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
-STANDS_OUT = 1.5
-SNAP = 0.2
+
+@dataclass(frozen=True)
+class GuideOptions:
+    """When a form gets rings.
+
+    least_stretch : how much a form has to stand out: the logarithm of how much longer its skin is than a flat
+        patch's at its tip.
+    base : where its first ring lies, in the same measure above where it starts.
+    climb : from ring to ring.
+    most_rings : rings on one form.
+    least_edges : a ring shorter than this many edges is left out.
+    """
+
+    least_stretch: float = 1.0
+    base: float = 0.6
+    climb: float = 1.2
+    most_rings: int = 4
+    least_edges: float = 6.0
 
 
-def add_guides(surface: RegionSurface, vertex_size: FloatArray) -> tuple[RegionSurface, FloatArray]:
+def add_guides(
+    surface: RegionSurface, vertex_size: FloatArray, *, options: GuideOptions | None = None
+) -> tuple[RegionSurface, FloatArray]:
     """Return the surface with guides where the layout needs them, and the sizes at its vertices.
 
-    A closed part without any border gets the line half way along its longest
-    axis.  A disc whose area is more than ``STANDS_OUT`` times what its border
-    spans (an ear, a horn, a finger) gets a ring round it: a level line of the
-    torsion function (the solution of -laplace u = 1, zero on the border).
+    A closed part without any border gets a line half way along its longest
+    axis.  A form that stands out of a part, or is sunk into it (an ear, a
+    horn, a finger, a nostril), gets rings that climb it: level lines of
+    :func:`loopwright.layout.flat_stretch.flat_stretch`.
     """
-    count = len(surface.positions)
+    opt = options or GuideOptions()
+    closed, vertex_size = _cut_closed(surface, vertex_size)
+    constrained = constrained_edges(closed)
+    count = len(closed.positions)
+    wedges, origin, component = cut_open(closed.triangles, edge_keys(constrained.edges, count), count)
+    work = _Work(closed, vertex_size)
+    parts, regions = [], []
+    for c in range(int(component.max()) + 1):
+        mine = np.flatnonzero(component == c)
+        triangles = _ring_forms(work, closed.triangles[mine], wedges[mine], origin, opt)
+        parts.append(triangles)
+        regions.append(np.full(len(triangles), closed.triangle_region[mine[0]], np.int32))
+    return work.finish(closed, parts, regions), work.vertex_size
+
+
+def _cut_closed(surface: RegionSurface, vertex_size: FloatArray) -> tuple[RegionSurface, FloatArray]:
     constrained = constrained_edges(surface)
-    keys = edge_keys(constrained.edges, count)
-    wedges, origin, component = cut_open(surface.triangles, keys, count)
+    count = len(surface.positions)
+    wedges, _, component = cut_open(surface.triangles, edge_keys(constrained.edges, count), count)
     work = _Work(surface, vertex_size)
     parts, regions = [], []
     for c in range(int(component.max()) + 1):
         mine = np.flatnonzero(component == c)
-        loops = boundary_loops(wedges[mine])
         triangles = surface.triangles[mine]
-        if not loops:
-            triangles = work.cut_level(triangles, *_along_axis(surface.positions, triangles))
-        elif len(loops) == 1 and _is_disc(wedges[mine]):
-            rim = origin[loops[0]]
-            if not surface.on_mirror[rim].any() and _standing_out(surface.positions, triangles, rim) > STANDS_OUT:
-                triangles = work.cut_level(triangles, *_torsion(surface.positions, triangles, rim))
+        if not boundary_loops(wedges[mine]):
+            values = _along_axis(surface.positions, triangles)
+            triangles = work.cut(triangles, values)
         parts.append(triangles)
         regions.append(np.full(len(triangles), surface.triangle_region[mine[0]], np.int32))
-    if not work.flow:
-        return surface, vertex_size
-    changed = replace(
-        surface,
-        positions=work.positions,
-        triangles=np.ascontiguousarray(np.concatenate(parts), np.int32),
-        triangle_region=np.concatenate(regions),
-        on_mirror=work.on_mirror,
-        guide_edges=np.concatenate([surface.guide_edges, *work.flow]).astype(np.int32),
-    )
-    return changed, work.vertex_size
+    return work.finish(surface, parts, regions), work.vertex_size
 
 
-def _is_disc(triangles: IntArray) -> bool:
-    edges = np.unique(np.sort(directed_edges(triangles), axis=1), axis=0)
-    return len(np.unique(triangles)) - len(edges) + len(triangles) == 1
-
-
-def _triangle_areas(positions: FloatArray, triangles: IntArray) -> FloatArray:
-    p = positions[triangles]
-    area: FloatArray = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
-    return area
-
-
-def _standing_out(positions: FloatArray, triangles: IntArray, rim: IntArray) -> float:
-    """Area of a disc over the area that its rim spans (the length of its vector area)."""
-    line = positions[rim] - positions[rim].mean(axis=0)
-    spanned = 0.5 * float(np.linalg.norm(np.cross(line, np.roll(line, -1, axis=0)).sum(axis=0)))
-    return float(_triangle_areas(positions, triangles).sum()) / max(spanned, 1e-300)
-
-
-def _along_axis(positions: FloatArray, triangles: IntArray) -> tuple[FloatArray, float]:
-    """The place along the longest axis, and its middle."""
+def _along_axis(positions: FloatArray, triangles: IntArray) -> FloatArray:
+    """The place along the longest axis, from its middle."""
     used = np.unique(triangles)
     centred = positions[used] - positions[used].mean(axis=0)
     _, _, axes = np.linalg.svd(centred, full_matrices=False)
     axis = axes[0] * np.sign(axes[0][np.abs(axes[0]).argmax()])
     values = positions @ axis
-    return values, float(0.5 * (values[used].min() + values[used].max()))
+    middle: FloatArray = values - 0.5 * (values[used].min() + values[used].max())
+    return middle
 
 
-def _torsion(positions: FloatArray, triangles: IntArray, loop: IntArray) -> tuple[FloatArray, float]:
-    """The torsion function of a disc (zero on ``loop``, no slope across other boundary), and the level that encloses half of the area."""
-    used, local = np.unique(triangles, return_inverse=True)
-    local = local.reshape(-1, 3)
-    p = positions[used]
-    rows, cols, vals = [], [], []
-    for i in range(3):
-        u, v = p[local[:, (i + 1) % 3]] - p[local[:, i]], p[local[:, (i + 2) % 3]] - p[local[:, i]]
-        cot = (u * v).sum(axis=1) / (np.linalg.norm(np.cross(u, v), axis=1) + 1e-300)
-        w = 0.5 * np.clip(cot, 0.02, 20.0)
-        a, b = local[:, (i + 1) % 3], local[:, (i + 2) % 3]
-        rows += [a, b, a, b]
-        cols += [a, b, b, a]
-        vals += [w, w, -w, -w]
-    size = (len(used), len(used))
-    stiffness = coo_matrix((np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols))), shape=size).tocsr()
-    area = _triangle_areas(p, local)
-    load = np.bincount(local.reshape(-1), weights=np.repeat(area / 3, 3), minlength=len(used))
-    inner = np.flatnonzero(~np.isin(used, loop))
-    solved = np.zeros(len(used))
-    solved[inner] = splu(stiffness[inner][:, inner].tocsc()).solve(load[inner])
-    values = np.zeros(len(positions))
-    values[used] = solved
-    order = np.argsort(solved)
-    share = np.cumsum(load[order]) / load.sum()
-    return values, float(solved[order][np.searchsorted(share, 0.5)])
+def _ring_forms(work: _Work, triangles: IntArray, wedges: IntArray, origin: IntArray, opt: GuideOptions) -> IntArray:
+    """Cut the rings of all forms of one part into its triangles and return them."""
+    used, local = np.unique(wedges, return_inverse=True)
+    local = local.reshape(-1, 3).astype(np.int32)
+    vertex = origin[used]
+    u = flat_stretch(work.positions[vertex], local, work.on_mirror[vertex])
+    for form in find_forms(u, local, opt.least_stretch):
+        for level in _levels(form, opt):
+            inside = form_above(u, local, form.summit, level)
+            values = np.where(inside, np.maximum(u - level, 1e-9), np.minimum(u - level, -1e-9))
+            if not _is_worth_a_ring(work, vertex, local, values, opt):
+                continue
+            whole = np.full(len(work.positions), -1.0)
+            whole[vertex] = values
+            triangles = work.cut(triangles, work.spread(whole))
+    return triangles
+
+
+def _levels(form: Form, opt: GuideOptions) -> list[float]:
+    first = form.saddle + opt.base
+    rings = 1 + int(max(0.0, form.top - first - opt.least_stretch) / opt.climb)
+    return [first + k * opt.climb for k in range(min(rings, opt.most_rings))]
+
+
+def _is_worth_a_ring(
+    work: _Work, vertex: IntArray, local: IntArray, values: FloatArray, opt: GuideOptions
+) -> bool:
+    """Whether the level line is long enough for its size (its length from the edges that it crosses)."""
+    above = (values > 0)[local]
+    crossed = above.any(axis=1) & ~above.all(axis=1)
+    if not crossed.any():
+        return False
+    p = work.positions[vertex[local[crossed]]]
+    side = np.linalg.norm(p - np.roll(p, 1, axis=1), axis=2).mean(axis=1)
+    length = 0.5 * float(side.sum())
+    touches = bool(work.on_mirror[vertex[np.unique(local[crossed])]].any())
+    size = float(work.vertex_size[vertex[np.unique(local[crossed])]].mean())
+    return length * (2 if touches else 1) >= opt.least_edges * size
+
+
+SNAP = 0.2
 
 
 class _Work:
@@ -117,15 +133,25 @@ class _Work:
 
     def __init__(self, surface: RegionSurface, vertex_size: FloatArray) -> None:
         self.positions, self.vertex_size, self.on_mirror = surface.positions, vertex_size, surface.on_mirror
-        self.flow: list[IntArray] = []
+        self.guides: list[IntArray] = []
+        self.parents = np.zeros((0, 2), np.int64)
+        self.shares = np.zeros(0)
+        self.first = len(surface.positions)
 
-    def cut_level(self, triangles: IntArray, values: FloatArray, level: float) -> IntArray:
-        """Split edges where ``values`` pass ``level``, note the guide edges and return the new triangles.
+    def spread(self, values: FloatArray) -> FloatArray:
+        """Fill values at added vertices from the ends of the edges that they split, in the order of adding."""
+        out = values.copy()
+        for k, (a, b) in enumerate(self.parents.tolist()):
+            out[self.first + k] = (1 - self.shares[k]) * out[a] + self.shares[k] * out[b]
+        return out
+
+    def cut(self, triangles: IntArray, values: FloatArray) -> IntArray:
+        """Split edges where ``values`` change sign, note the guide edges and return the new triangles.
 
         Vertices within ``SNAP`` of an edge of the line are taken to be on it.
         """
         edges = np.unique(np.sort(directed_edges(triangles), axis=1), axis=0)
-        above = values - level
+        above = values.copy()
         a, b = edges[:, 0], edges[:, 1]
         crossing = above[a] * above[b] < 0
         share = np.where(crossing, above[a] / np.where(crossing, above[a] - above[b], 1.0), 0.5)
@@ -133,21 +159,38 @@ class _Work:
         above[b[crossing & (share > 1 - SNAP)]] = 0.0
         crossing = above[a] * above[b] < 0
         a, b, share = a[crossing], b[crossing], share[crossing]
-        in_plane = self.on_mirror[a] & self.on_mirror[b]
         first = len(self.positions)
         fresh = np.arange(first, first + len(a))
         split = split_edges(triangles, list(zip(a.tolist(), b.tolist(), fresh.tolist(), strict=True)))
         if split is None:
             return triangles
-        points = self.positions[a] * (1 - share)[:, None] + self.positions[b] * share[:, None]
-        size = self.vertex_size[a] * (1 - share) + self.vertex_size[b] * share
-        side = np.zeros(first + len(a))
-        side[: len(above)] = above
-        self.positions = np.concatenate([self.positions, points])
-        self.vertex_size = np.concatenate([self.vertex_size, size])
-        self.on_mirror = np.concatenate([self.on_mirror, in_plane])
-        self.flow.append(_sign_edges(split, np.sign(side[split].sum(axis=1))))
+        side = np.concatenate([above, np.zeros(len(a))])
+        self.positions = np.concatenate([self.positions, _mix(self.positions, a, b, share)])
+        self.vertex_size = np.concatenate([self.vertex_size, _mix(self.vertex_size, a, b, share)])
+        self.on_mirror = np.concatenate([self.on_mirror, self.on_mirror[a] & self.on_mirror[b]])
+        self.parents = np.concatenate([self.parents, np.stack([a, b], axis=1)])
+        self.shares = np.concatenate([self.shares, share])
+        self.guides.append(_sign_edges(split, np.sign(side[split].sum(axis=1))))
         return split
+
+    def finish(self, surface: RegionSurface, parts: list[IntArray], regions: list[IntArray]) -> RegionSurface:
+        """Return the surface made of the parts."""
+        if not self.guides:
+            return surface
+        return replace(
+            surface,
+            positions=self.positions,
+            triangles=np.ascontiguousarray(np.concatenate(parts), np.int32),
+            triangle_region=np.concatenate(regions),
+            on_mirror=self.on_mirror,
+            guide_edges=np.concatenate([surface.guide_edges, *self.guides]).astype(np.int32),
+        )
+
+
+def _mix(values: FloatArray, a: IntArray, b: IntArray, share: FloatArray) -> FloatArray:
+    weight = share.reshape(-1, *([1] * (values.ndim - 1)))
+    mixed: FloatArray = values[a] * (1 - weight) + values[b] * weight
+    return mixed
 
 
 def _sign_edges(triangles: IntArray, sign: FloatArray) -> IntArray:

@@ -42,8 +42,11 @@ class IntegerProgram:
         self._values.append(np.asarray(values, np.float64))
         self._bounds.append((low, high))
 
-    def solve(self, *, seconds: float, gap: float = 0.0) -> FloatArray | None:
-        """Return the best solution found within ``seconds``, or None where there is none."""
+    def solve(self, *, nodes: int, gap: float = 0.0) -> FloatArray | None:
+        """Return the best solution found within ``nodes`` branches, or None where there is none.
+
+        Branches, not seconds, bound the work: the same program gives the same solution on any machine.
+        """
         size = (len(self._columns), len(self._cost))
         row = np.repeat(np.arange(size[0]), [len(c) for c in self._columns])
         entries = (np.concatenate(self._values), (row, np.concatenate(self._columns)))
@@ -53,7 +56,7 @@ class IntegerProgram:
             constraints=LinearConstraint(csr_matrix(entries, shape=size), bounds[:, 0], bounds[:, 1]),
             bounds=Bounds(np.array(self._low), np.array(self._high)),
             integrality=np.array(self._whole),
-            options={"time_limit": seconds, "mip_rel_gap": gap},
+            options={"node_limit": nodes, "mip_rel_gap": gap},
         )
         solution: FloatArray | None = result.x
         return solution

@@ -1,0 +1,126 @@
+"""How far a piece is from flat: the logarithmic scale of its conformal flattening, and the forms that stand out in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse.linalg import splu
+
+from loopwright.layout.cross_field import corner_angles
+from loopwright.layout.piece import boundary_loops, directed_edges
+from loopwright.types import BoolArray, FloatArray, IntArray
+
+
+def flat_stretch(positions: FloatArray, triangles: IntArray, on_mirror: BoolArray) -> FloatArray:
+    """Return (n,) u such that the metric times exp(-2u) is flat, with u = 0 on the rim.
+
+    u is the solution of laplace u = -K (K the Gauss curvature, here the angle
+    defect): zero on boundary outside the mirror plane, without slope across
+    the plane.  It grows towards the tip of whatever stands out of the piece
+    or is sunk into it: a horn, an ear, a nostril.
+
+    References
+    ----------
+    Ben-Chen, Gotsman, Bunin, "Conformal flattening by curvature prescription
+    and metric scaling", CGF 27(2), 2008, doi:10.1111/j.1467-8659.2008.01142.x.
+    """
+    count = len(positions)
+    angles = corner_angles(positions, triangles)
+    total = np.bincount(triangles.reshape(-1), weights=angles.reshape(-1), minlength=count)
+    is_fixed, in_plane = np.zeros(count, bool), np.zeros(count, bool)
+    for loop in boundary_loops(triangles):
+        flags = on_mirror[loop]
+        inside = flags & np.roll(flags, 1) & np.roll(flags, -1)
+        in_plane[loop[inside]] = True
+        is_fixed[loop[~inside]] = True
+    defect = np.where(in_plane, np.pi, 2 * np.pi) - total
+    inner = np.flatnonzero(~is_fixed)
+    u = np.zeros(count)
+    if len(inner) and is_fixed.any():
+        matrix = _stiffness(angles, triangles, count)[inner][:, inner]
+        u[inner] = splu(matrix.tocsc()).solve(defect[inner])
+    return u
+
+
+def _stiffness(angles: FloatArray, triangles: IntArray, count: int) -> csr_matrix:
+    rows, cols, vals = [], [], []
+    for i in range(3):
+        weight = 0.5 * np.clip(1.0 / np.tan(angles[:, i]), 0.02, 20.0)
+        a, b = triangles[:, (i + 1) % 3], triangles[:, (i + 2) % 3]
+        rows += [a, b, a, b]
+        cols += [a, b, b, a]
+        vals += [weight, weight, -weight, -weight]
+    entries = (np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols)))
+    return coo_matrix(entries, shape=(count, count)).tocsr()
+
+
+@dataclass(frozen=True)
+class Form:
+    """A form that stands out: its summit, and the value of u where it joins a higher form or the rim."""
+
+    summit: int
+    saddle: float
+    top: float
+
+
+def find_forms(u: FloatArray, triangles: IntArray, least: float) -> list[Form]:
+    """Return the maxima of u that rise at least ``least`` over their saddle, the highest first."""
+    neighbours = _neighbours(triangles, len(u))
+    order = np.lexsort((np.arange(len(u)), -u))
+    root = np.full(len(u), -1)
+    top: dict[int, int] = {}
+    saddle: dict[int, float] = {}
+
+    def find(v: int) -> int:
+        while root[v] != v:
+            root[v] = root[root[v]]
+            v = int(root[v])
+        return v
+
+    for v in order.tolist():
+        if u[v] <= 0:
+            break
+        around = sorted({find(w) for w in neighbours[v] if root[w] >= 0}, key=lambda r: (-u[top[r]], top[r]))
+        if not around:
+            root[v], top[v] = v, v
+            continue
+        root[v] = around[0]
+        for lower in around[1:]:
+            saddle[top[lower]] = float(u[v])
+            root[lower] = around[0]
+    summits = sorted(set(top.values()), key=lambda s: (-u[s], s))
+    forms = [Form(s, saddle.get(s, 0.0), float(u[s])) for s in summits]
+    return [f for f in forms if f.top - f.saddle >= least]
+
+
+def form_above(u: FloatArray, triangles: IntArray, summit: int, level: float) -> BoolArray:
+    """Return (n,) bool: the vertices above ``level`` connected to the summit, without holes."""
+    neighbours = _neighbours(triangles, len(u))
+    inside = _grow(neighbours, [summit], u > level)
+    rim = np.unique(np.concatenate([*boundary_loops(triangles), np.zeros(0, np.int32)]))
+    outer = [v for v in rim.tolist() if u[v] <= level]
+    outside = _grow(neighbours, outer, ~inside)
+    filled: BoolArray = ~outside
+    return filled
+
+
+def _grow(neighbours: list[list[int]], starts: list[int], allowed: BoolArray) -> BoolArray:
+    seen = np.zeros(len(allowed), bool)
+    stack = [v for v in starts if allowed[v]]
+    seen[stack] = True
+    while stack:
+        for w in neighbours[stack.pop()]:
+            if allowed[w] and not seen[w]:
+                seen[w] = True
+                stack.append(w)
+    return seen
+
+
+def _neighbours(triangles: IntArray, count: int) -> list[list[int]]:
+    edges = directed_edges(triangles)
+    both = np.unique(np.concatenate([edges, edges[:, ::-1]]), axis=0)
+    starts = np.searchsorted(both[:, 0], np.arange(count + 1))
+    heads = both[:, 1].tolist()
+    return [heads[a:b] for a, b in zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True)]
