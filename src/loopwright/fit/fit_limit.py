@@ -8,10 +8,13 @@ import numpy as np
 
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
-from loopwright.fit.mend_worst import face_quality
+from loopwright.fit.mend_worst import face_measures
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, QuadMesh
+
+_GENTLE_ATTEMPTS = 6  # that shorten moves; later ones forbid them
+_ATTEMPTS = 60
 
 
 @dataclass(frozen=True)
@@ -33,8 +36,8 @@ class FitOptions:
 
     rounds: int = 6
     fairness: float = 0.3
-    fading: float = 0.8
-    slide: float = 0.1
+    fading: float = 0.9
+    slide: float = 0.2
     curve_weight: float = 4.0
     solver_steps: int = 40
     least_quality: float = 0.5
@@ -84,8 +87,9 @@ def fit_limit(
     samples = build_limit_samples(mesh, fold)
     start = mesh.positions
     normals = projector.project(start, samples.normals(start)[: len(start)], min_cosine=options.min_cosine).normals
-    quality = face_quality(start, mesh.quads, normals)
-    wanted = np.minimum(quality, np.maximum(quality - options.quality_loss, options.least_quality))
+    quality = face_measures(start, mesh.quads, normals)
+    lowest = np.array([options.least_quality, options.min_cosine])
+    wanted = np.minimum(quality, np.maximum(quality - [options.quality_loss, 2.0], lowest))
     positions, held, before = start.copy(), 0, zero
     for step in range(options.rounds):
         progress("fit", step / options.rounds)
@@ -107,17 +111,13 @@ def _hold_back(
 ) -> tuple[FloatArray, int]:
     """Take the move, shortened at quads that would fall below their wanted quality; count those."""
     share = np.ones(len(positions))
-    now = face_quality(positions, mesh.quads, normals)
-    floor = np.minimum(wanted, now)
+    floor = np.minimum(wanted, face_measures(positions, mesh.quads, normals)) - 1e-12
     held = np.zeros(len(mesh.quads), bool)
-    for shrink in (0.5, 0.5, 0.5, 0.0, 0.0, 0.0):
+    for attempt in range(_ATTEMPTS):
         moved = positions + share[:, None] * move
-        worse = face_quality(moved, mesh.quads, normals) < floor - 1e-12
+        worse = (face_measures(moved, mesh.quads, normals) < floor).any(axis=1)
         if not worse.any():
             return moved, int(held.sum())
         held |= worse
-        share[np.unique(mesh.quads[worse])] *= shrink
-    moved = positions + share[:, None] * move
-    if (face_quality(moved, mesh.quads, normals) < floor - 1e-12).any():
-        return positions, int(held.sum())
-    return moved, int(held.sum())
+        share[np.unique(mesh.quads[worse])] *= 0.6 if attempt < _GENTLE_ATTEMPTS else 0.0
+    return positions, int(held.sum())

@@ -20,12 +20,17 @@ _RINGS = (0.08, 0.25, 0.6)  # radii of the places tried, in local edge lengths
 _SPOKES = 10
 
 
-def face_quality(positions: FloatArray, quads: IntArray, normals: FloatArray) -> FloatArray:
-    """Return (m,) the least of each quad's scaled Jacobian and its agreement with the surface normals."""
+def face_measures(positions: FloatArray, quads: IntArray, normals: FloatArray) -> FloatArray:
+    """Return (m, 2) each quad's scaled Jacobian, and the cosine of its normal with the surface's."""
     corners = positions[quads]
     own = unit(np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
-    faces = np.einsum("ij,ij->i", own, unit(normals[quads].sum(axis=1)))
-    least: FloatArray = np.minimum(corner_sines(positions, quads, own).min(axis=1), faces)
+    agreement = np.einsum("ij,ij->i", own, unit(normals[quads].sum(axis=1)))
+    return np.stack([corner_sines(positions, quads, own).min(axis=1), agreement], axis=1)
+
+
+def face_quality(positions: FloatArray, quads: IntArray, normals: FloatArray) -> FloatArray:
+    """Return (m,) the lesser of each quad's two measures."""
+    least: FloatArray = face_measures(positions, quads, normals).min(axis=1)
     return least
 
 

@@ -44,10 +44,10 @@ class RelaxOptions:
     rounds: int = 30
     fairness: float = 0.3
     first_fairness: float = 2.0
-    evenness: float = 0.4
-    size_reach: float = 6.0
+    evenness: float = 0.3
+    size_reach: float = 4.0
     squareness: float = 0.1
-    emphasis: float = 1.0
+    emphasis: float = 1.5
     solver_steps: int = 20
     max_step: float = 0.5
     least_quality: float = 0.3
