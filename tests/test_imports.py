@@ -16,6 +16,7 @@ PACKAGE = Path(loopwright.__file__).parent
 LIST = (
     ("types", "errors", "progress", "options"),
     ("numerics",),
+    ("patterns",),
     ("surface",),
     ("marks",),
     ("layout",),

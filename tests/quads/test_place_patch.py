@@ -7,8 +7,8 @@ import pytest
 from numpy.typing import NDArray
 
 from loopwright.errors import InternalError
-from loopwright.quads.embed_fill import scaled_jacobians
-from loopwright.quads.fill_patch import fill_patch
+from loopwright.patterns.embed_fill import scaled_jacobians
+from loopwright.patterns.fill_patch import fill_patch
 from loopwright.quads.place_patch import flatten_patch, locate_points, place_patch
 
 Floats = NDArray[np.float64]

@@ -10,7 +10,7 @@ import numpy as np
 from loopwright.errors import InfeasibleError, InternalError
 from loopwright.layout.types import Layout
 from loopwright.numerics.integer_program import IntegerProgram
-from loopwright.quads.fill_patch import fill_patch, pole_count
+from loopwright.patterns.fill_patch import fill_patch, pole_count
 from loopwright.types import FloatArray, IntArray
 
 

@@ -1,1 +1,1 @@
-"""Topological filling of patches with quads, and placing the fill in the surface."""
+"""Placing fills in the surface and welding them."""

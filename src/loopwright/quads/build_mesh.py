@@ -8,8 +8,8 @@ import numpy as np
 
 from loopwright.layout.border_graph import constrained_edges, node_mask, trace_chains
 from loopwright.layout.types import Arc, Layout, Patch
+from loopwright.patterns.fill_patch import PatchFill, fill_patch
 from loopwright.progress import Progress, silent
-from loopwright.quads.fill_patch import PatchFill, fill_patch
 from loopwright.quads.place_patch import place_patch
 from loopwright.types import Curve, FloatArray, IntArray, QuadMesh
 

@@ -11,8 +11,8 @@ from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import splu
 
 from loopwright.errors import InternalError
-from loopwright.quads.embed_fill import convex_corners, default_bulge, embed_tutte, points_on_sides, quad_edges
-from loopwright.quads.fill_patch import PatchFill
+from loopwright.patterns.embed_fill import convex_corners, default_bulge, embed_tutte, points_on_sides, quad_edges
+from loopwright.patterns.fill_patch import PatchFill
 from loopwright.types import FloatArray, IntArray
 
 _THIN = 1e-12

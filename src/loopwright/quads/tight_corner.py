@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from loopwright.quads.one_pole import PatchMesh
+from loopwright.patterns.one_pole import PatchMesh
 
 SideList = tuple[tuple[int, int], ...]
 

@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loopwright.errors import InfeasibleError, InternalError
-from loopwright.quads.embed_fill import convex_corners, embed_tutte, points_on_sides, quad_edges, scaled_jacobians
-from loopwright.quads.fill_patch import PatchFill, fill_patch, is_fillable, pole_count
-from loopwright.quads.one_pole import solve_spokes
+from loopwright.patterns.embed_fill import convex_corners, embed_tutte, points_on_sides, quad_edges, scaled_jacobians
+from loopwright.patterns.fill_patch import PatchFill, fill_patch, is_fillable, pole_count
+from loopwright.patterns.one_pole import solve_spokes
 
 LARGEST = {2: 8, 3: 6, 4: 5, 5: 4, 6: 3}
 SMALL = [

@@ -10,9 +10,9 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import block_diag, csr_matrix
 
-from loopwright.quads.cut_patterns import Cut, Leaf, Pattern, Tree, cut_count, enumerate_fold_trees, enumerate_trees
-from loopwright.quads.embed_fill import convex_corners
-from loopwright.quads.one_pole import doubled_spoke_matrix
+from loopwright.patterns.cut_patterns import Cut, Leaf, Pattern, Tree, cut_count, enumerate_fold_trees, enumerate_trees
+from loopwright.patterns.embed_fill import convex_corners
+from loopwright.patterns.one_pole import doubled_spoke_matrix
 from loopwright.types import FloatArray, IntArray
 
 MAX_POLES = 6

@@ -9,10 +9,10 @@ from functools import lru_cache
 import numpy as np
 
 from loopwright.errors import InfeasibleError, InternalError
-from loopwright.quads.cut_patterns import Pattern, build_tree
-from loopwright.quads.embed_fill import score_fill
-from loopwright.quads.one_pole import PatchMesh, build_grid, build_one_pole, solve_spokes
-from loopwright.quads.search_fill import (
+from loopwright.patterns.cut_patterns import Pattern, build_tree
+from loopwright.patterns.embed_fill import score_fill
+from loopwright.patterns.one_pole import PatchMesh, build_grid, build_one_pole, solve_spokes
+from loopwright.patterns.search_fill import (
     MAX_POLES,
     MAX_STARTS,
     find_start,

@@ -8,7 +8,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
-from loopwright.quads.one_pole import PatchMesh, build_one_pole, doubled_spoke_matrix
+from loopwright.patterns.one_pole import PatchMesh, build_one_pole, doubled_spoke_matrix
 from loopwright.types import IntArray
 
 
