@@ -12,7 +12,8 @@ from loopwright.fit.fit_limit import FitOptions, fit_limit
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax
-from loopwright.numerics.catmull_clark import limit_matrix, subdivide
+from loopwright.numerics.catmull_clark import subdivide
+from loopwright.numerics.limit_surface import limit_matrix
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, QuadMesh
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from loopwright.errors import Cancelled
+from loopwright.fit.fit_limit import fit_limit
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.reflect import reflect_half
@@ -171,3 +172,36 @@ def test_an_empty_mesh_comes_back(sphere_sculpt: SurfaceProjector) -> None:
         np.zeros(0, bool), np.zeros(0, bool), MirrorPlane(np.array([1.0, 0, 0]), 0.0),
     )
     assert len(relax(nothing, sphere_sculpt).quads) == 0
+
+
+def odd_meshes(mesh: QuadMesh, half: QuadMesh) -> dict[str, QuadMesh]:
+    """Return meshes that the stages before should not make, but might."""
+    n = len(mesh.positions)
+    one = Curve(mesh.positions[:1], True)
+    turn = np.linspace(0, 2 * np.pi, 100, endpoint=False)
+    meridian = Curve(np.stack([0 * turn, np.cos(turn), np.sin(turn)], axis=1), True)
+    first = np.where(np.arange(n) == 0, 0, -1).astype(np.int32)
+    return {
+        "one quad, the other vertices unused": replace(mesh, quads=mesh.quads[:1], quad_region=mesh.quad_region[:1]),
+        "curve of one point": replace(mesh, curves=(one,), vertex_curve=first),
+        "all in one point": replace(mesh, positions=np.tile(mesh.positions[:1], (n, 1))),
+        "vertices jumbled": replace(mesh, positions=np.random.default_rng(0).permutation(mesh.positions)),
+        "all fixed": replace(mesh, is_fixed=np.ones(n, bool)),
+        "curve in the mirror plane": replace(
+            half, curves=(meridian,), vertex_curve=np.where(half.on_mirror, 0, -1).astype(np.int32)
+        ),
+    }
+
+
+@pytest.mark.parametrize("name", [
+    "one quad, the other vertices unused", "curve of one point", "all in one point", "vertices jumbled", "all fixed",
+    "curve in the mirror plane",
+])
+def test_odd_meshes_come_back_finite(make_sphere: Maker, sphere_sculpt: SurfaceProjector, name: str) -> None:
+    mesh = odd_meshes(make_sphere(4), make_sphere(4, half=True))[name]
+    relaxed = relax(mesh, sphere_sculpt, options=RelaxOptions(rounds=6))
+    fitted, report = fit_limit(relaxed, sphere_sculpt)
+    assert np.isfinite(fitted.positions).all()
+    assert report.after.rms <= report.before.rms + 1e-12
+    if mesh.mirror is not None:
+        assert (fitted.positions[mesh.on_mirror, 0] == 0.0).all()

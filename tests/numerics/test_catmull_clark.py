@@ -10,14 +10,8 @@ import pytest
 from scipy.spatial import cKDTree
 
 from loopwright.errors import InternalError
-from loopwright.numerics.catmull_clark import (
-    Sharpness,
-    limit_matrix,
-    limit_normals,
-    limit_tangent_matrices,
-    subdivide,
-    unique_edges,
-)
+from loopwright.numerics.catmull_clark import Sharpness, subdivide, unique_edges
+from loopwright.numerics.limit_surface import limit_matrix, limit_normals, limit_tangent_matrices
 from loopwright.types import FloatArray, IntArray
 
 

@@ -49,7 +49,8 @@ class FitOptions:
 class FitReport:
     """What the fit reached.
 
-    The distances are measured at the limit points of vertices, edge middles and face centres.
+    The distances are measured at the limit points of vertices, edge middles and face centres: those that are
+    fitted. On a rough sculpt the surface between them is off by the roughness more.
     ``diagonal`` is that of the sculpt's bounding box, ``held`` counts quads that were held back lest they fold.
     """
 

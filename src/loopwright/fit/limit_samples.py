@@ -12,7 +12,8 @@ from loopwright.fit.fold_mirror import Fold
 from loopwright.fit.link_edges import link_stars, unique_edges
 from loopwright.fit.slide_curves import CurveSet, lay_curves
 from loopwright.fit.solve_descent import solve_descent
-from loopwright.numerics.catmull_clark import limit_matrix, limit_tangent_matrices, refine
+from loopwright.numerics.catmull_clark import refine
+from loopwright.numerics.limit_surface import limit_matrix, limit_tangent_matrices
 from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import FloatArray, QuadMesh
 

@@ -16,6 +16,7 @@ from loopwright.surface.project import unit
 from loopwright.types import FloatArray, IntArray, QuadMesh
 
 _LEAST_SIDE = 0.25  # of the side that smooth grading would give: a side's target is at least this
+_NO_LENGTH = 1e-30  # stands in for the mean edge of a mesh that is a single point
 _AGREES = 0.3  # cosine of a quad's own normal with the surface's, above which its own is taken
 
 
@@ -37,7 +38,7 @@ class Smoother:
     def usual_sides(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return (m,) lengths that each quad's two middle lines would have if edges graded smoothly."""
         length = np.linalg.norm(points[self.edges[:, 0]] - points[self.edges[:, 1]], axis=1)
-        usual = self.smooth(np.log(np.maximum(length, 1e-2 * max(float(length.mean()), 1e-300))))[self.sides]
+        usual = self.smooth(np.log(np.maximum(length, 1e-2 * max(float(length.mean()), _NO_LENGTH))))[self.sides]
         return np.exp((usual[:, 0] + usual[:, 2]) / 2.0), np.exp((usual[:, 1] + usual[:, 3]) / 2.0)
 
 

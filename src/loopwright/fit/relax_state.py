@@ -1,0 +1,236 @@
+"""The state of a mesh while it relaxes, and one round of it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_matrix, identity
+
+from loopwright.fit.fold_mirror import Fold, fold_mirror
+from loopwright.fit.measure_quality import corner_sines
+from loopwright.fit.mend_worst import mend_worst
+from loopwright.fit.reflect import put_in_plane
+from loopwright.fit.relax_options import RelaxOptions
+from loopwright.fit.shape_energy import ShapeEnergy, build_shape_energy, fairness_targets, quad_targets
+from loopwright.fit.slide_curves import CurveSlide
+from loopwright.fit.solve_descent import solve_descent
+from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
+from loopwright.types import FloatArray, QuadMesh
+
+_END_IN_PLANE = 0.02  # of a curve's length: an end this near to the mirror plane is meant to lie in it
+
+
+class RelaxState:
+    """Positions, surface normals and curve parameters of one mesh while it relaxes."""
+
+    def __init__(self, mesh: QuadMesh, projector: SurfaceProjector, options: RelaxOptions) -> None:
+        self.mesh, self.projector, self.options = mesh, projector, options
+        self.fold: Fold = fold_mirror(mesh)
+        self.energy: ShapeEnergy = build_shape_energy(mesh, self.fold, size_reach=options.size_reach)
+        self.transposed = self.energy.rows.T.tocsr()
+        on_curve = mesh.vertex_curve >= 0
+        stays = mesh.is_fixed | (mesh.on_mirror & on_curve & ~_curves_in_plane(mesh))
+        self.rides = on_curve & ~stays
+        self.in_plane = mesh.on_mirror & ~stays & ~self.rides
+        rim = _rim(self.fold, len(mesh.positions))
+        stays |= rim & ~self.rides & ~self.in_plane
+        self.is_free = ~stays & ~self.rides & ~self.in_plane
+        self.slide = CurveSlide(mesh, self.rides)
+        self.positions = mesh.positions.copy()
+        if mesh.mirror is not None:
+            self.positions = put_in_plane(self.positions, mesh.on_mirror & ~mesh.is_fixed, mesh.mirror)
+        self.positions[self.slide.vertices] = self.slide.positions()
+        for vertex in np.flatnonzero(mesh.on_mirror & on_curve & ~mesh.is_fixed & ~self.rides):
+            self.positions[vertex] = self._crossing(int(vertex))
+        self.round_vertex = _neighbourhood(mesh)
+        self.normals = self._mesh_normals()
+        self._settle(self.positions, np.arange(len(self.positions)), self._asked_normals())
+
+    def _crossing(self, vertex: int) -> FloatArray:
+        """Return where the vertex's curve meets the mirror plane, next to the vertex."""
+        mirror, curves = self.mesh.mirror, self.slide.curves
+        here: FloatArray = self.positions[vertex]
+        curve = int(self.mesh.vertex_curve[vertex])
+        along = curves.locate(curve, here[None])[0]
+        ends = np.array([0.0, curves.length[curve]])
+        spots = curves.position(np.full(2, curve), ends)
+        if mirror is None:
+            return here
+        in_plane = np.abs(mirror.signed_distance(spots)) <= _END_IN_PLANE * curves.length[curve]
+        if not curves.closed[curve] and in_plane.any():
+            distance = np.where(in_plane, np.linalg.norm(spots - here, axis=1), np.inf)
+            along = ends[[int(distance.argmin())]]
+        spot = curves.position(np.array([curve]), along)
+        return np.asarray((spot - mirror.signed_distance(spot)[:, None] * mirror.normal)[0], np.float64)
+
+    def _mesh_normals(self) -> FloatArray:
+        quads = self.fold.quads
+        triangles = np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]], quads[:, [1, 2, 3]], quads[:, [1, 3, 0]]])
+        points = self.fold.unfold_points(self.positions)
+        return smooth_vertex_normals(points, triangles, rounds=1)[: self.fold.count]
+
+    def _asked_normals(self) -> FloatArray:
+        """Return each vertex's own sculpt normal averaged with those round it."""
+        total: FloatArray = self.round_vertex @ self.normals
+        if self.fold.mirror is not None:
+            plane = self.fold.mirror.normal
+            flat = total - np.outer(total @ plane, plane)
+            total = np.where(self.mesh.on_mirror[:, None], flat, total)
+        return unit(total)
+
+    def _settle(self, moved: FloatArray, chosen: NDArray[np.int64], asked: FloatArray) -> None:
+        """Put the chosen vertices on the sculpt, each where it may be, and take the normals there."""
+        mirror, cosine = self.mesh.mirror, self.options.min_cosine
+        points, wish = moved[chosen], asked[chosen]
+        landed = self.projector.project(points, wish, min_cosine=cosine)
+        normals = landed.normals
+        target = np.where(self.is_free[chosen, None], landed.points, points)
+        flat = np.flatnonzero(self.in_plane[chosen])
+        if mirror is not None and len(flat):
+            target[flat] = points[flat]
+            for _ in range(3):
+                target[flat] = self.projector.project(target[flat], wish[flat], min_cosine=cosine).points
+                target[flat] -= mirror.signed_distance(target[flat])[:, None] * mirror.normal
+        if self.fold.mirror is not None:
+            plane = self.fold.mirror.normal
+            level = unit(normals - np.outer(normals @ plane, plane))
+            normals = np.where(self.mesh.on_mirror[chosen, None], level, normals)
+        self.positions[chosen], self.normals[chosen] = target, normals
+
+    def _bases(self, local: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return (n, 2, 3) directions in which each vertex may move, zero where it may not, and (n, 3) tangents."""
+        n = len(self.positions)
+        axis = np.eye(3)[np.abs(self.normals).argmin(axis=1)]
+        first = unit(np.cross(self.normals, axis))
+        second = np.cross(self.normals, first)
+        bases = np.stack([first, second], axis=1)
+        bases[~self.is_free] = 0.0
+        if self.mesh.mirror is not None:
+            bases[self.in_plane, 0] = unit(np.cross(self.normals[self.in_plane], self.mesh.mirror.normal))
+        tangents = np.zeros((n, 3))
+        tangents[self.slide.vertices] = self.slide.tangents(0.3 * local[self.slide.vertices])
+        bases[self.slide.vertices, 0] = tangents[self.slide.vertices]
+        return bases, tangents
+
+    def advance(self, fairness: float) -> None:
+        """Do one round."""
+        energy, fold = self.energy, self.fold
+        points = fold.unfold_points(self.positions)
+        values = energy.rows @ points
+        targets, size, around = quad_targets(
+            energy, points, values, self.normals,
+            squareness=self.options.squareness, evenness=self.options.evenness,
+        )
+        local = _vertex_size(self.mesh, size)
+        bases, tangents = self._bases(local)
+        sines = corner_sines(self.positions, self.mesh.quads, self._quad_normals()).min(axis=1)
+        shape_weight = (1.0 / np.maximum(sines, 0.2)) ** self.options.emphasis / around**2
+        fair_weight = fairness * energy.share / _vertex_size(self.mesh, around)[energy.row_center] ** 2
+        weights = np.concatenate([np.tile(shape_weight, 3), fair_weight])
+        bend = fairness_targets(energy, points, values, self.normals, tangents)
+        residual = weights[:, None] * (np.vstack([targets, bend]) - values)
+        pull = np.einsum("nkj,nj->nk", bases, fold.fold_vectors(self.transposed @ residual))
+        step = self._solve(weights, bases, pull)
+        self._move(np.einsum("nk,nkj->nj", step, bases), step, local, sines)
+
+    def _quad_normals(self) -> FloatArray:
+        return unit(self.normals[self.mesh.quads].sum(axis=1))
+
+    def _solve(self, weights: FloatArray, bases: FloatArray, pull: FloatArray) -> FloatArray:
+        """Return (n, 2) steps along the bases by conjugate gradients on the folded normal equations."""
+        energy, fold = self.energy, self.fold
+        transposed = self.transposed
+        diagonal = np.maximum(fold.fold_scalars(energy.squares @ weights), 1e-300)[:, None]
+
+        def apply(step: FloatArray) -> FloatArray:
+            moved = np.einsum("nk,nkj->nj", step, bases)
+            spread = energy.rows @ fold.unfold_vectors(moved)
+            back: FloatArray = fold.fold_vectors(transposed @ (weights[:, None] * spread))
+            image: FloatArray = np.einsum("nkj,nj->nk", bases, back) + 1e-3 * diagonal * step
+            return image
+
+        return solve_descent(apply, pull, lambda residual: residual / diagonal, self.options.solver_steps)
+
+    def _move(self, move: FloatArray, step: FloatArray, local: FloatArray, sines: FloatArray) -> None:
+        """Take the step, shortened where it would fold a quad or crowd a curve."""
+        length = np.linalg.norm(move, axis=1)
+        cap = np.minimum(1.0, self.options.max_step * local / np.maximum(length, 1e-300))
+        start, along, asked = self.positions, self.slide.along, self._asked_normals()
+        riders = self.slide.vertices
+        chosen = np.arange(len(start))
+        self.positions, self.normals = start.copy(), self.normals.copy()
+        for shrink in (0.4, 0.3, 0.0, 0.0):
+            self.slide.along = along + self.slide.limit_steps((step[:, 0] * cap)[riders], along)
+            moved = start + cap[:, None] * move
+            moved[riders] = self.slide.positions()
+            self._settle(moved, chosen, asked)
+            fresh = corner_sines(self.positions, self.mesh.quads, self._quad_normals()).min(axis=1)
+            worse = (fresh < 0.1) & (fresh < sines) & (sines > 0.0)  # a folded quad may go through worse
+            if not worse.any():
+                return
+            held = np.unique(self.mesh.quads[worse])
+            cap[held] *= shrink
+            chosen = np.union1d(held, riders)
+
+    def mend(self) -> None:
+        """Mend the quads that are still bad, vertex by vertex."""
+        movable = self.is_free | self.in_plane | self.rides
+        self.asked = self._asked_normals()
+        self.positions, self.normals = mend_worst(
+            self.positions, self.mesh.quads, self.normals, movable, self._places, least=self.options.least_quality
+        )
+
+    def _places(self, vertex: int, wishes: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return where the vertex may go, as ``mend_worst`` asks for it."""
+        normal, here = self.normals[vertex], self.positions[vertex]
+        first = unit(np.cross(normal, np.eye(3)[np.abs(normal).argmin()]))
+        mirror = self.mesh.mirror
+        if self.rides[vertex]:
+            row = np.full(len(wishes), np.flatnonzero(self.slide.vertices == vertex)[0])
+            curve = self.slide.curve[row]
+            along = self.slide.curves.locate(int(curve[0]), here[None])[0] + wishes[:, 0]
+            points = self.slide.curves.position(curve, along)
+            return points, np.broadcast_to(normal, points.shape)
+        points = here + wishes @ np.stack([first, np.cross(normal, first)])
+        asked = np.broadcast_to(self.asked[vertex], points.shape)
+        landed = self.projector.project(points, asked, min_cosine=self.options.min_cosine)
+        points, normals = landed.points, landed.normals
+        if self.in_plane[vertex] and mirror is not None:
+            points = points - mirror.signed_distance(points)[:, None] * mirror.normal
+            normals = unit(normals - np.outer(normals @ mirror.normal, mirror.normal))
+        return points, normals
+
+
+def _neighbourhood(mesh: QuadMesh) -> csr_matrix:
+    """Return the (n, n) averaging of each vertex with the corners of the quads round it, own weight large."""
+    corners = mesh.quads.ravel()
+    faces = np.repeat(np.arange(len(mesh.quads)), 4)
+    shape = (len(mesh.positions), len(mesh.quads))
+    incidence = csr_matrix((np.ones(corners.size), (corners, faces)), shape=shape)
+    return (incidence @ incidence.T / 4.0 + 3.0 * identity(incidence.shape[0])).tocsr()
+
+
+def _vertex_size(mesh: QuadMesh, size: FloatArray) -> FloatArray:
+    """Return (n,) mean side of the quads round each vertex."""
+    corners = mesh.quads.ravel()
+    total = np.bincount(corners, weights=np.repeat(size, 4), minlength=len(mesh.positions))
+    return np.asarray(total / np.maximum(np.bincount(corners, minlength=len(mesh.positions)), 1), np.float64)
+
+
+def _rim(fold: Fold, count: int) -> NDArray[np.bool_]:
+    """Return (n,) bool, vertices on the rim of the whole mesh."""
+    pairs = np.stack([fold.quads, np.roll(fold.quads, -1, axis=1)], axis=2).reshape(-1, 2)
+    edges, uses = np.unique(np.sort(pairs, axis=1), axis=0, return_counts=True)
+    rim = np.zeros(fold.whole_count, bool)
+    rim[edges[uses == 1].ravel()] = True
+    return rim[:count]
+
+
+def _curves_in_plane(mesh: QuadMesh) -> NDArray[np.bool_]:
+    """Return (n,) bool, vertices whose curve lies in the mirror plane."""
+    flat = np.zeros(len(mesh.curves) + 1, bool)
+    if mesh.mirror is not None:
+        for index, curve in enumerate(mesh.curves):
+            extent = float(np.ptp(curve.points, axis=0).max()) if len(curve.points) else 0.0
+            flat[index] = bool((np.abs(mesh.mirror.signed_distance(curve.points)) <= 1e-6 * extent).all())
+    return flat[mesh.vertex_curve]
