@@ -65,8 +65,15 @@ def hand_made_half() -> QuadMesh:
         vertex_curve[run] = len(curves)
         curves.append(Curve(points[run[:-1] if closed else run], closed))
     return QuadMesh(
-        points, quads, np.zeros(len(quads), np.int32), (), vertex_curve, tuple(curves), np.zeros(len(points), bool),
-        on_mirror, MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0),
+        points,
+        quads,
+        np.zeros(len(quads), np.int32),
+        (),
+        vertex_curve,
+        tuple(curves),
+        np.zeros(len(points), bool),
+        on_mirror,
+        MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0),
     )
 
 

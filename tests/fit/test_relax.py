@@ -69,8 +69,14 @@ def test_vertices_that_lie_out_of_order_on_a_closed_curve_are_sorted(plane_sculp
     fine = 2 * np.pi * np.arange(500) / 500
     circles = tuple(Curve(np.stack([r * np.cos(fine), r * np.sin(fine), 0 * fine], axis=1), True) for r in (1.5, 1.0))
     mesh = QuadMesh(
-        np.vstack(rings), quads, np.zeros(n, np.int32), (), np.repeat([0, 1], n).astype(np.int32), circles,
-        np.zeros(2 * n, bool), np.zeros(2 * n, bool),
+        np.vstack(rings),
+        quads,
+        np.zeros(n, np.int32),
+        (),
+        np.repeat([0, 1], n).astype(np.int32),
+        circles,
+        np.zeros(2 * n, bool),
+        np.zeros(2 * n, bool),
     )
     relaxed = relax(mesh, plane_sculpt)
     angle = np.unwrap(np.arctan2(relaxed.positions[:n, 1], relaxed.positions[:n, 0]))
@@ -168,8 +174,15 @@ def test_progress_runs_to_one_and_may_cancel(make_sphere: Maker, sphere_sculpt: 
 
 def test_an_empty_mesh_comes_back(sphere_sculpt: SurfaceProjector) -> None:
     nothing = QuadMesh(
-        np.zeros((0, 3)), np.zeros((0, 4), np.int32), np.zeros(0, np.int32), (), np.zeros(0, np.int32), (),
-        np.zeros(0, bool), np.zeros(0, bool), MirrorPlane(np.array([1.0, 0, 0]), 0.0),
+        np.zeros((0, 3)),
+        np.zeros((0, 4), np.int32),
+        np.zeros(0, np.int32),
+        (),
+        np.zeros(0, np.int32),
+        (),
+        np.zeros(0, bool),
+        np.zeros(0, bool),
+        MirrorPlane(np.array([1.0, 0, 0]), 0.0),
     )
     assert len(relax(nothing, sphere_sculpt).quads) == 0
 
@@ -193,10 +206,17 @@ def odd_meshes(mesh: QuadMesh, half: QuadMesh) -> dict[str, QuadMesh]:
     }
 
 
-@pytest.mark.parametrize("name", [
-    "one quad, the other vertices unused", "curve of one point", "all in one point", "vertices jumbled", "all fixed",
-    "curve in the mirror plane",
-])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "one quad, the other vertices unused",
+        "curve of one point",
+        "all in one point",
+        "vertices jumbled",
+        "all fixed",
+        "curve in the mirror plane",
+    ],
+)
 def test_odd_meshes_come_back_finite(make_sphere: Maker, sphere_sculpt: SurfaceProjector, name: str) -> None:
     mesh = odd_meshes(make_sphere(4), make_sphere(4, half=True))[name]
     relaxed = relax(mesh, sphere_sculpt, options=RelaxOptions(rounds=6))

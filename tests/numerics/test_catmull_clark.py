@@ -64,7 +64,9 @@ def reference(
             ends = tuple(sorted(int(v) for v in mesh.get_edge_vertices(edge)))
             values[edge] = min(wanted.get(ends, 0.0) / 10.0, 1.0)
         choices["edge_sharpness_attr"] = mesh.create_attribute(
-            "sharpness", element=lagrange.AttributeElement.Edge, usage=lagrange.AttributeUsage.Scalar,
+            "sharpness",
+            element=lagrange.AttributeElement.Edge,
+            usage=lagrange.AttributeUsage.Scalar,
             initial_values=values,
         )
     return lagrange.subdivision.subdivide_mesh(mesh, num_levels=levels, **choices)

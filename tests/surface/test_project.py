@@ -16,15 +16,21 @@ def sphere(rings: int = 60) -> tuple[FloatArray, IntArray]:
     polar = np.pi * (np.arange(rings) + 1) / (rings + 1)
     turn = 2 * np.pi * np.arange(around) / around
     body = np.stack(
-        [np.outer(np.sin(polar), np.cos(turn)), np.outer(np.sin(polar), np.sin(turn)),
-         np.outer(np.cos(polar), np.ones(around))], axis=-1,
+        [
+            np.outer(np.sin(polar), np.cos(turn)),
+            np.outer(np.sin(polar), np.sin(turn)),
+            np.outer(np.cos(polar), np.ones(around)),
+        ],
+        axis=-1,
     ).reshape(-1, 3)
     ids = np.arange(rings * around).reshape(rings, around)
     right = np.roll(ids, -1, axis=1)
     quads = np.stack([ids[:-1], ids[1:], right[1:], right[:-1]], axis=-1).reshape(-1, 4)
     north, south = rings * around, rings * around + 1
-    caps = [np.stack([np.full(around, north), ids[0], right[0]], axis=-1),
-            np.stack([np.full(around, south), right[-1], ids[-1]], axis=-1)]
+    caps = [
+        np.stack([np.full(around, north), ids[0], right[0]], axis=-1),
+        np.stack([np.full(around, south), right[-1], ids[-1]], axis=-1),
+    ]
     triangles = np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]], *caps]).astype(np.int32)
     return np.vstack([body, [[0, 0, 1.0], [0, 0, -1.0]]]), triangles
 

@@ -98,8 +98,13 @@ def fit_limit(
         before = distances if step == 0 else before
         weight = options.fairness * options.fading**step
         move = samples.solve(
-            positions, start, offset, fairness=weight, slide=options.slide,
-            curve_weight=options.curve_weight, steps=options.solver_steps,
+            positions,
+            start,
+            offset,
+            fairness=weight,
+            slide=options.slide,
+            curve_weight=options.curve_weight,
+            steps=options.solver_steps,
         )
         positions, held = _hold_back(mesh, positions, move, normals, wanted)
     _, after = samples.distance(positions, projector, options.min_cosine)

@@ -87,9 +87,7 @@ class LimitSamples:
         landed = projector.project(here, self.normals(positions), min_cosine=min_cosine)
         gap, tangents = landed.points - here, np.zeros_like(here)
         length = np.linalg.norm(gap, axis=1)
-        distances = Distances(
-            float(np.sqrt((length**2).mean())), float(np.quantile(length, 0.95)), float(length.max())
-        )
+        distances = Distances(float(np.sqrt((length**2).mean())), float(np.quantile(length, 0.95)), float(length.max()))
         for index in np.unique(self.curve[self.curve >= 0]):
             chosen = np.flatnonzero(self.curve == index)
             along, _ = self.curves.locate(int(index), here[chosen])

@@ -118,8 +118,12 @@ class RelaxState:
         points = fold.unfold_points(self.positions)
         values = energy.rows @ points
         targets, size, around = quad_targets(
-            energy, points, values, self.normals,
-            squareness=self.options.squareness, evenness=self.options.evenness,
+            energy,
+            points,
+            values,
+            self.normals,
+            squareness=self.options.squareness,
+            evenness=self.options.evenness,
         )
         local = _vertex_size(self.mesh, size)
         bases, tangents = self._bases(local)

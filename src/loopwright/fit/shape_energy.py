@@ -125,8 +125,13 @@ def _length_smoother(quads: IntArray, lines: NDArray[np.int64], reach: float) ->
 
     sides = np.stack([ids(quads[:, k], quads[:, (k + 1) % 4]) for k in range(4)], axis=1)
     lines = lines[(lines < size).all(axis=1)]
-    pairs = np.vstack([sides[:, [0, 2]], sides[:, [1, 3]],
-                       np.stack([ids(lines[:, 0], lines[:, 1]), ids(lines[:, 1], lines[:, 2])], axis=1)])
+    pairs = np.vstack(
+        [
+            sides[:, [0, 2]],
+            sides[:, [1, 3]],
+            np.stack([ids(lines[:, 0], lines[:, 1]), ids(lines[:, 1], lines[:, 2])], axis=1),
+        ]
+    )
     link = csr_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(edges), len(edges)))
     link = link + link.T
     degree = np.asarray(link.sum(axis=1)).ravel()
@@ -146,8 +151,13 @@ def _along_curve(mesh: QuadMesh, lines: NDArray[np.int64], stars: int) -> NDArra
 
 
 def quad_targets(
-    energy: ShapeEnergy, points: FloatArray, values: FloatArray, normals: FloatArray,
-    *, squareness: float, evenness: float,
+    energy: ShapeEnergy,
+    points: FloatArray,
+    values: FloatArray,
+    normals: FloatArray,
+    *,
+    squareness: float,
+    evenness: float,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return (3 m, 3) targets of the quads' rows, (m,) mean side lengths, and those averaged round about.
 

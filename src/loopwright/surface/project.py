@@ -97,9 +97,7 @@ class SurfaceProjector:
         np.cumsum(np.bincount(corners, minlength=len(self.positions)), out=start[1:])
         return start, order // 3
 
-    def project(
-        self, points: FloatArray, normals: FloatArray | None = None, *, min_cosine: float = 0.3
-    ) -> Projection:
+    def project(self, points: FloatArray, normals: FloatArray | None = None, *, min_cosine: float = 0.3) -> Projection:
         """Return the closest points on the sculpt, with its normal agreeing where one is asked for.
 
         Parameters
@@ -190,9 +188,7 @@ def unit(vectors: FloatArray) -> FloatArray:
     return scaled
 
 
-def smooth_vertex_normals(
-    positions: FloatArray, triangles: IntArray, *, rounds: int = _SMOOTHING_ROUNDS
-) -> FloatArray:
+def smooth_vertex_normals(positions: FloatArray, triangles: IntArray, *, rounds: int = _SMOOTHING_ROUNDS) -> FloatArray:
     """Return (n, 3) unit vertex normals, area weighted and averaged ``rounds`` times over the neighbours."""
     a, b, c = (positions[triangles[:, k]] for k in range(3))
     cross = _cross(b - a, c - a)
