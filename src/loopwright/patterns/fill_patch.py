@@ -21,7 +21,7 @@ from loopwright.patterns.search_fill import (
     rank_patterns,
     spokes_of,
 )
-from loopwright.quads.tight_corner import SideList, attach_tight_corner, cut_tight_corner, find_tight_corner
+from loopwright.patterns.tight_corner import SideList, attach_tight_corner, cut_tight_corner, find_tight_corner
 from loopwright.types import IntArray
 
 _FINALISTS = 4
