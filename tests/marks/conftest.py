@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 import pytest
@@ -147,11 +148,23 @@ def vertex_fans(triangles: IntArray, n: int) -> IntArray:
     return np.bincount(distinct[:, 0], minlength=n).astype(np.int32)
 
 
+@dataclass(frozen=True)
+class Tools:
+    """What the tests of this folder share."""
+
+    icosphere: Callable[[int], tuple[FloatArray, IntArray]] = icosphere
+    torus: Callable[[], tuple[FloatArray, IntArray]] = torus
+    paint: Callable[[FloatArray, IntArray, FloatArray], Sculpt] = paint
+    assert_laws: Callable[[RegionSurface], None] = assert_laws
+    region_pieces: Callable[[RegionSurface], dict[str, list[float]]] = region_pieces
+    euler_number: Callable[[RegionSurface], int] = euler_number
+
+
+@pytest.fixture(scope="session")
+def tools() -> Tools:
+    return Tools()
+
+
 @pytest.fixture(scope="session")
 def sphere() -> tuple[FloatArray, IntArray]:
     return icosphere(6)
-
-
-@pytest.fixture(scope="session")
-def rough_sphere(sphere: tuple[FloatArray, IntArray]) -> tuple[FloatArray, IntArray]:
-    return sphere

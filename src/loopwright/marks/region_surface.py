@@ -33,8 +33,8 @@ from loopwright.surface.proxy import (
 from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane, Region, RegionSurface, Sculpt
 
 _FINE = 0.55  # edge of the first, finer net in edges of the proxy
-_ACROSS = 5.0  # edges across the narrowest place of a region
-_FINEST = 0.3  # smallest edge in a narrow place, in edges of the proxy
+_ACROSS = 6.0  # edges across the narrowest place of a region
+_FINEST = 0.25  # smallest edge in a narrow place, in edges of the proxy
 _TURN = 0.6  # radians that the normal may turn along an edge before the edge is made shorter
 _FINEST_TURN = 0.5  # smallest edge for that reason, in edges of the proxy
 _MARGIN = 8.0  # how much of an open area is kept while borders are drawn, in edges of the proxy

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.sparse import coo_matrix, csc_matrix, diags
+from scipy.sparse.csgraph import connected_components
 from scipy.sparse.linalg import splu
 
 from loopwright.surface.clip import drop_to_plane
@@ -20,6 +21,9 @@ from loopwright.surface.net import Net, kept_edges
 from loopwright.surface.project import SurfaceProjector
 from loopwright.surface.relax import take_back_folds
 from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane
+
+_LEAST_BITE = 0.05  # share of a ring's radius that one pass may take: its square is lost in two
+_HELD = 1e6
 
 
 @dataclass(frozen=True)
@@ -31,14 +35,16 @@ class Chains:
     through : (t, 3) int32, rows (before, vertex, after) where a chain runs through a vertex.
     ends_on_mirror : (m, 2) int32, rows (vertex in the plane, its neighbour on the border that ends there).
     on_mirror : (n,) bool.
+    stiffness : (t,) float64, weight of the bending penalty where a chain runs through a vertex.
     """
 
     through: IntArray
     ends_on_mirror: IntArray
     on_mirror: BoolArray
+    stiffness: FloatArray
 
 
-def find_chains(net: Net, on_mirror: BoolArray) -> Chains:
+def find_chains(net: Net, on_mirror: BoolArray, stiffness: float) -> Chains:
     """Sort out how the borders and open rims of a net run through its vertices."""
     n = len(net.positions)
     table = build_edges(net.triangles, n)
@@ -61,11 +67,27 @@ def find_chains(net: Net, on_mirror: BoolArray) -> Chains:
     count = np.bincount(table.edges[in_plane].ravel(), minlength=n)
     sliding = np.flatnonzero((count == 2) & (degree == 0))
     through.append(np.stack([along[sliding, 0], sliding, along[sliding, 1]], axis=1))
+    rows = np.concatenate(through).astype(np.int32)
+    length = _chain_lengths(table, kept, (degree == 2) & ~on_mirror, n)
+    most = _LEAST_BITE * (length[rows[:, 1]] / (2.0 * np.pi)) ** 4
     return Chains(
-        np.concatenate(through).astype(np.int32),
+        rows,
         np.stack([ends, lines_at[ends, 0]], axis=1).astype(np.int32),
         on_mirror,
+        np.minimum(stiffness, most),
     )
+
+
+def _chain_lengths(table: EdgeTable, kept: BoolArray, inside: BoolArray, n: int) -> FloatArray:
+    """Return (n,) the points of the loop that each chain vertex is on; twice the points where the chain has ends."""
+    joins = kept & inside[table.edges].all(axis=1)
+    a, b = table.edges[joins, 0], table.edges[joins, 1]
+    _, chain = connected_components(coo_matrix((np.ones(len(a)), (a, b)), shape=(n, n)), directed=False)
+    points = np.bincount(chain[inside], minlength=int(chain.max()) + 1)
+    edges = np.bincount(chain[a], minlength=len(points))
+    turns = np.where(edges >= points, points, 2 * (points + 1))
+    length: FloatArray = np.where(inside, turns[chain], np.inf).astype(np.float64)
+    return length
 
 
 def _neighbours(table: EdgeTable, which: BoolArray, n: int) -> IntArray:
@@ -93,7 +115,7 @@ def smooth_borders(
     on_mirror : (n,) bool, vertices in the mirror plane; they stay in it.
     stiffness : weight of the bending penalty in units of the point spacing.
     """
-    chains = find_chains(net, on_mirror)
+    chains = find_chains(net, on_mirror, stiffness)
     moving = np.zeros(len(net.positions), dtype=bool)
     moving[chains.through[:, 1]] = True
     moving[chains.ends_on_mirror[:, 0]] = True
@@ -101,7 +123,7 @@ def smooth_borders(
     ids = np.flatnonzero(moving)
     if len(ids) == 0:
         return net
-    target = _spline(net.positions, chains, moving, plane, stiffness)
+    target = _spline(net.positions, chains, moving, plane)
     target = target + 0.5 * _along_chain(target, chains) * moving[:, None]
     normals = vertex_normals(net.positions, net.triangles)
     after = net.positions.copy()
@@ -111,38 +133,43 @@ def smooth_borders(
     return replace(net, positions=take_back_folds(net.positions, after, net.triangles, min_quality=0.2))
 
 
-def _spline(
-    points: FloatArray, chains: Chains, moving: BoolArray, plane: MirrorPlane | None, stiffness: float
-) -> FloatArray:
-    """Return the minimiser of |p - points|^2 + stiffness |second differences|^2."""
+def _spline(points: FloatArray, chains: Chains, moving: BoolArray, plane: MirrorPlane | None) -> FloatArray:
+    """Return the minimiser of |p - points|^2 + stiffness |second differences|^2, with what it lost smoothed and added.
+
+    The second pass (Tukey's twicing) keeps rings from shrinking.
+    """
     n = len(points)
     rows = np.arange(len(chains.through))
-    data = np.tile(np.array([1.0, -2.0, 1.0]), (len(rows), 1))
+    data = np.sqrt(chains.stiffness)[:, None] * np.array([1.0, -2.0, 1.0])
     bend = coo_matrix((data.ravel(), (np.repeat(rows, 3), chains.through.ravel())), shape=(len(rows), n)).tocsr()
     count = len(chains.ends_on_mirror)
     two = np.tile(np.array([-2.0, 2.0]), count)
-    arrive = coo_matrix(
-        (two, (np.repeat(np.arange(count), 2), chains.ends_on_mirror.ravel())), shape=(count, n)
-    ).tocsr()
-    fidelity = diags(np.where(moving, 1.0, 1e6))
-    flat = csc_matrix(fidelity + stiffness * (bend.T @ bend + 0.5 * arrive.T @ arrive))
-    right = points * np.where(moving, 1.0, 1e6)[:, None]
+    at = (np.repeat(np.arange(count), 2), chains.ends_on_mirror.ravel())
+    arrive = coo_matrix((two, at), shape=(count, n)).tocsr()
+    free = np.where(moving, 1.0, _HELD)
+    flat = _Smoother(csc_matrix(diags(free) + bend.T @ bend + 0.5 * arrive.T @ arrive), free)
     if plane is None:
-        return _solve(flat, right)
+        return flat(points)
     height = plane.signed_distance(points)
     in_plane = points - height[:, None] * plane.normal
-    smooth = _solve(flat, in_plane * np.where(moving, 1.0, 1e6)[:, None])
-    held = np.where(moving & ~chains.on_mirror, 1.0, 1e6)
-    up = _solve(csc_matrix(diags(held) + stiffness * (bend.T @ bend)), (height * held)[:, None])[:, 0]
-    smooth += (up - smooth @ plane.normal + in_plane @ plane.normal)[:, None] * plane.normal
-    return smooth
+    held = np.where(moving & ~chains.on_mirror, 1.0, _HELD)
+    upright = _Smoother(csc_matrix(diags(held) + bend.T @ bend), held)
+    level = flat(in_plane)
+    level -= ((level - in_plane) @ plane.normal)[:, None] * plane.normal
+    return level + upright(height[:, None]) * plane.normal
 
 
-def _solve(matrix: csc_matrix, right: FloatArray) -> FloatArray:
-    out: FloatArray = splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}).solve(
-        np.ascontiguousarray(right)
-    )
-    return out
+class _Smoother:
+    """Solves with one matrix, twice: what the first solution lost is smoothed and added."""
+
+    def __init__(self, matrix: csc_matrix, weight: FloatArray) -> None:
+        self._factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+        self._weight = weight[:, None]
+
+    def __call__(self, points: FloatArray) -> FloatArray:
+        first: FloatArray = self._factor.solve(np.ascontiguousarray(points * self._weight))
+        second: FloatArray = self._factor.solve(np.ascontiguousarray((points - first) * self._weight))
+        return first + second
 
 
 def _along_chain(points: FloatArray, chains: Chains) -> FloatArray:

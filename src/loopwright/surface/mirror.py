@@ -12,6 +12,9 @@ from loopwright.types import FloatArray, IntArray, MirrorPlane
 
 _ROUNDS = 12
 _SAMPLES = 3000
+# How much nearer the halves must come, relative to the diagonal, before a plane ...
+_OFF_ORIGIN = 2e-3  # ... that misses the origin is taken instead of one through it,
+_FREE = 1e-4  # ... across no axis is taken instead of one across an axis.
 _FEW_SAMPLES = 300  # to compare the candidates
 
 
@@ -76,11 +79,16 @@ def find_mirror(
         refined_plane = _refine(projector, fits[index].plane, samples)
         planes = (fits[index].plane, _snap(refined_plane, projector.diagonal), refined_plane)
         trials = [measure_mirror(projector, plane, samples, vertex_label) for plane in planes]
-        # a plane across an axis wins unless the free one is clearly better
-        best = min(trials, key=lambda trial: trial.rms * (1.0 if trial is trials[2] else 0.8))
+        best = min(trials, key=_cost)
         if best.rms <= max_rms and best.label_agreement >= min_agreement:
             return MirrorFit(_positive(best.plane), best.rms, best.max, best.label_agreement)
     return None
+
+
+def _cost(fit: MirrorFit) -> float:
+    is_free = float(np.abs(fit.plane.normal).max()) < 1.0
+    misses_origin = is_free or fit.plane.offset != 0.0
+    return fit.rms + _FREE * is_free + _OFF_ORIGIN * misses_origin
 
 
 def plane_across(axis: str, projector: SurfaceProjector) -> MirrorPlane:

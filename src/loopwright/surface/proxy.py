@@ -20,6 +20,7 @@ from loopwright.types import FloatArray, IntArray
 # left is then near to it (measured on spheres and heads).
 _SHORT = 0.86
 _LONG = 1.5
+_STUCK = 1.7  # times the wished number of triangles: more than that, and another round is worth while
 
 
 @dataclass(frozen=True)
@@ -54,10 +55,22 @@ def coarsen(positions: FloatArray, triangles: IntArray, size: float) -> Proxy:
     """
     net = make_net(positions, triangles, np.full(len(positions), size))
     net = split_long_edges(net, None, long=1.6, rounds=60)
-    net, cluster = collapse_short_edges(
-        net, options=CollapseOptions(short=_SHORT, long=_LONG), rounds=16, least_share=0.02
-    )
+    cluster = np.arange(len(net.positions), dtype=np.int32)
+    options = CollapseOptions(short=_SHORT, long=_LONG)
+    for _ in range(5):
+        net, step = collapse_short_edges(net, options=options, rounds=16, least_share=0.02)
+        cluster = step[cluster]
+        if _excess(net) < _STUCK:
+            break
+        net = flip_edges(net, rounds=3)  # long thin triangles block collapses
     return Proxy(net, cluster[: len(positions)])
+
+
+def _excess(net: Net) -> float:
+    """Return how many times more triangles there are than equilateral ones of the wished size would be."""
+    area = 0.5 * row_lengths(triangle_normals(net.positions, net.triangles))
+    wished = np.sqrt(3.0) / 4.0 * net.size[net.triangles].mean(axis=1) ** 2
+    return len(net.triangles) / max(float((area / wished).sum()), 1.0)
 
 
 def make_proxy(proxy: Proxy, size: FloatArray, projector: SurfaceProjector, *, rounds: int = 3) -> Proxy:
@@ -76,7 +89,7 @@ def make_proxy(proxy: Proxy, size: FloatArray, projector: SurfaceProjector, *, r
         if number == 0:
             net, step = collapse_short_edges(net, options=CollapseOptions(short=0.6, long=_LONG), rounds=3)
             cluster = step[cluster]
-            net = split_long_edges(net, projector, long=1.6, rounds=2)
+            net = split_long_edges(net, projector, long=1.45, rounds=3)
     return Proxy(flip_edges(net), cluster)
 
 
