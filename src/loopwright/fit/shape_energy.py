@@ -7,15 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_matrix, diags
-from scipy.sparse.linalg import splu
+from scipy.sparse import csr_matrix
 
 from loopwright.fit.fold_mirror import Fold
 from loopwright.fit.link_edges import link_stars, unique_edges
+from loopwright.fit.solve_descent import solve_descent
 from loopwright.surface.project import unit
 from loopwright.types import FloatArray, IntArray, QuadMesh
 
 _LEAST_SIDE = 0.25  # of the side that smooth grading would give: a side's target is at least this
+_SMOOTHING_STEPS = 40
 _NO_LENGTH = 1e-30  # stands in for the mean edge of a mesh that is a single point
 _AGREES = 0.3  # cosine of a quad's own normal with the surface's, above which its own is taken
 
@@ -135,8 +136,16 @@ def _length_smoother(quads: IntArray, lines: NDArray[np.int64], reach: float) ->
     link = csr_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(edges), len(edges)))
     link = link + link.T
     degree = np.asarray(link.sum(axis=1)).ravel()
-    solver = splu((diags(1.0 + reach**2 * degree) - reach**2 * link).tocsc(), permc_spec="MMD_AT_PLUS_A")
-    return Smoother(edges, sides, solver.solve)
+    spread = 1.0 + reach**2 * degree
+
+    def apply(values: FloatArray) -> FloatArray:
+        image: FloatArray = spread * values - reach**2 * (link @ values)
+        return image
+
+    def smooth(values: FloatArray) -> FloatArray:
+        return values + solve_descent(apply, values - apply(values), lambda rest: rest / spread, _SMOOTHING_STEPS)
+
+    return Smoother(edges, sides, smooth)
 
 
 def _along_curve(mesh: QuadMesh, lines: NDArray[np.int64], stars: int) -> NDArray[np.bool_]:
