@@ -109,7 +109,7 @@ def split_components(graph: csr_matrix, label: IntArray) -> tuple[IntArray, Floa
 def local_width(graph: csr_matrix, clean: CleanLabels, reach: float) -> FloatArray:
     """Return (n,) about the diameter of the largest disc within the vertex's piece that covers the vertex.
 
-    Widths above twice ``reach`` are not told apart.  Discs are spread along
+    Widths of twice ``reach`` and above are infinite.  Discs are spread along
     edges, as in local thickness measures of volumes (Hildebrand, Ruegsegger 1997).
     """
     radius = np.minimum(clean.distance + 0.5 * np.median(graph.data), reach)
@@ -128,5 +128,5 @@ def local_width(graph: csr_matrix, clean: CleanLabels, reach: float) -> FloatArr
         radius_new[col[candidates]] = radius[row[candidates]]
         left_new[col[candidates]] = arrives[candidates]
         radius, left = radius_new, left_new
-    width: FloatArray = 2.0 * radius
+    width: FloatArray = np.where(radius < 0.999 * reach, 2.0 * radius, np.inf)
     return width
