@@ -44,7 +44,7 @@ class CollapseOptions:
     """No triangle turns so far that the cosine between its old and new normal falls below this."""
     min_quality: float = 0.25
     """No triangle gets a quality below this unless the worst one it replaces was worse."""
-    passes: int = 3
+    passes: int = 5
     """Rounds of the search for an independent set."""
 
 

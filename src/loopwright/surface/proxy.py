@@ -58,7 +58,7 @@ def coarsen(positions: FloatArray, triangles: IntArray, size: float) -> Proxy:
     cluster = np.arange(len(net.positions), dtype=np.int32)
     options = CollapseOptions(short=_SHORT, long=_LONG)
     for _ in range(5):
-        net, step = collapse_short_edges(net, options=options, rounds=16, least_share=0.02)
+        net, step = collapse_short_edges(net, options=options, rounds=16, least_share=0.04)
         cluster = step[cluster]
         if _excess(net) < _STUCK:
             break
