@@ -12,22 +12,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias, cast, get_args
 
+import numpy as np
+
 from loopwright.errors import MarksError
+from loopwright.marks.marks_file import FixedPoint, FlowLine, PolePin, SizeDab
+from loopwright.marks.marks_file import Pin as Pin
+from loopwright.types import FloatArray
 
 RGB: TypeAlias = tuple[int, int, int]
 Mirror: TypeAlias = Literal["auto", "none", "x", "y", "z"]
 
 SMALLEST_BUDGET = 100
 LARGEST_BUDGET = 200_000
-
-
-@dataclass(frozen=True)
-class Pin:
-    """A wish for ``count`` segments on the border between two regions, in either order."""
-
-    region_a: str
-    region_b: str
-    count: int
 
 
 @dataclass(frozen=True)
@@ -56,6 +52,18 @@ class BuildOptions:
     """Move the mesh so that its smooth limit surface lies on the sculpt; else its vertices lie on the sculpt."""
     region_names: Mapping[RGB, str] = field(default_factory=dict)
     """Names for painted colours; a colour without one is named by its hex code, such as ``#c89070``."""
+    mirror_shape: bool = True
+    """Make both halves equal; else the topology is mirrored and each side keeps its own shape."""
+    lines: tuple[FlowLine, ...] = ()
+    """Lines drawn on the sculpt that edges shall follow."""
+    points: tuple[FixedPoint, ...] = ()
+    """Places where the mesh shall have a vertex."""
+    poles: tuple[PolePin, ...] = ()
+    """Regions that shall have no poles inside, or some."""
+    size_dabs: tuple[SizeDab, ...] = ()
+    """Painted edge lengths, later ones over earlier ones; they win over ``sizes``."""
+    vertex_sizes: FloatArray | None = field(default=None, compare=False)
+    """(n,) wished edge length at each vertex of the sculpt's file, 0 where none is wished; dabs win over it."""
     seed: int = 0
     """Seed of every random choice; the same input, options and seed give the same bytes."""
 
@@ -73,6 +81,9 @@ class BuildOptions:
                 raise MarksError(f"the size of {region} is {length}; it must be a positive length", places=[region])
         for pin in self.pins:
             _check_pin(pin)
+        _check_dabs(self.size_dabs)
+        if self.vertex_sizes is not None and not (np.isfinite(self.vertex_sizes) & (self.vertex_sizes >= 0)).all():
+            raise MarksError("vertex_sizes must hold a length per vertex, or 0 where none is wished")
 
 
 def _check_pin(pin: Pin) -> None:
@@ -81,6 +92,12 @@ def _check_pin(pin: Pin) -> None:
         raise MarksError(f"the pin on {name} asks for {pin.count} segments; it must be at least 1", places=[name])
     if pin.region_a == pin.region_b:
         raise MarksError(f"the pin on {name} names one region twice; name the two that share the border", places=[name])
+
+
+def _check_dabs(dabs: tuple[SizeDab, ...]) -> None:
+    for dab in dabs:
+        if not all(math.isfinite(value) and value > 0 for value in (dab.radius, dab.length)):
+            raise MarksError(f"the size dab at {dab.at} needs a positive radius and length", places=[dab.at])
 
 
 def format_color(color: RGB) -> str:

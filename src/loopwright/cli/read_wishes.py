@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
+from pathlib import Path
 from typing import get_args
 
+from loopwright.marks.read_marks import read_marks
+from loopwright.marks.use_marks import merge_pins, use_marks
 from loopwright.options import BuildOptions, Mirror, parse_color, parse_pin, parse_region_name, parse_size
 
 _DEFAULTS = BuildOptions()
@@ -14,11 +18,16 @@ def add_wish_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the wishes for a mesh to a command's parser."""
     wishes = parser.add_argument_group("wishes")
     wishes.add_argument(
+        "--marks",
+        type=Path,
+        metavar="FILE",
+        help="read names, sizes, pins, flow lines and more from a marks file; the options here win over it",
+    )
+    wishes.add_argument(
         "--budget",
         type=int,
-        default=_DEFAULTS.budget,
         metavar="N",
-        help="faces of the whole mesh (default %(default)s)",
+        help=f"faces of the whole mesh (default {_DEFAULTS.budget})",
     )
     wishes.add_argument(
         "--leave-open",
@@ -47,8 +56,12 @@ def add_wish_arguments(parser: argparse.ArgumentParser) -> None:
     wishes.add_argument(
         "--mirror",
         choices=get_args(Mirror),
-        default=_DEFAULTS.mirror,
-        help="find the mirror plane, use none, or the one across an axis (default %(default)s)",
+        help=f"find the mirror plane, use none, or the one across an axis (default {_DEFAULTS.mirror})",
+    )
+    wishes.add_argument(
+        "--own-sides",
+        action="store_true",
+        help="mirror the topology only: each side keeps its own shape (without it both halves are equal)",
     )
     wishes.add_argument("--no-fit", action="store_true", help="put the vertices, not the smooth limit, on the sculpt")
     wishes.add_argument("--seed", type=int, default=_DEFAULTS.seed, metavar="N", help=argparse.SUPPRESS)
@@ -62,13 +75,19 @@ def read_wishes(arguments: argparse.Namespace) -> BuildOptions:
     MarksError
         If a colour, size, pin, name or number cannot be read or is out of range.
     """
-    return BuildOptions(
-        budget=arguments.budget,
-        leave_open=tuple(dict.fromkeys(parse_color(text) for text in arguments.leave_open)),
-        sizes=dict(parse_size(text) for text in arguments.size),
-        pins=tuple(parse_pin(text) for text in arguments.pin),
-        mirror=arguments.mirror,
+    options = BuildOptions()
+    if arguments.marks is not None:
+        options = use_marks(options, read_marks(arguments.marks))
+    leave_open = tuple(dict.fromkeys(parse_color(text) for text in arguments.leave_open))
+    return replace(
+        options,
+        budget=options.budget if arguments.budget is None else arguments.budget,
+        leave_open=leave_open or options.leave_open,
+        sizes={**options.sizes, **dict(parse_size(text) for text in arguments.size)},
+        pins=merge_pins(options.pins, tuple(parse_pin(text) for text in arguments.pin)),
+        mirror=arguments.mirror or options.mirror,
+        mirror_shape=options.mirror_shape and not arguments.own_sides,
         fit_limit=not arguments.no_fit,
-        region_names=dict(parse_region_name(text) for text in arguments.name),
+        region_names={**options.region_names, **dict(parse_region_name(text) for text in arguments.name)},
         seed=arguments.seed,
     )

@@ -1,0 +1,190 @@
+"""Read a marks file; its form is told in docs/marks-file.md."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import cast, get_args
+
+import numpy as np
+
+from loopwright.errors import MarksError
+from loopwright.marks.checked_json import Checked, load_json
+from loopwright.marks.marks_file import (
+    RGB,
+    VERSION,
+    VERSION_KEY,
+    FixedPoint,
+    FlowLine,
+    Marks,
+    Pin,
+    PolePin,
+    PoleWish,
+    SizeDab,
+)
+from loopwright.options import Mirror, normalize_region, parse_color
+from loopwright.types import FloatArray
+
+_KEYS = (
+    VERSION_KEY,
+    "budget",
+    "mirror",
+    "mirror_shape",
+    "regions",
+    "leave_open",
+    "sizes",
+    "size_dabs",
+    "vertex_sizes",
+    "pins",
+    "points",
+    "poles",
+    "lines",
+)
+
+
+def read_marks(path: str | Path) -> Marks:
+    """Read a marks file.
+
+    Raises
+    ------
+    MarksError
+        If the file cannot be read or something in it is not as it must be; the
+        message has the file, the place in it and what to write instead.
+    """
+    path = Path(path)
+    top = load_json(path)
+    _check_version(top)
+    top.only(_KEYS)
+    budget, mirror, shape = top.optional("budget"), top.optional("mirror"), top.optional("mirror_shape")
+    names = _region_names(top)
+    return Marks(
+        budget=budget.whole(1) if budget else None,
+        mirror=mirror.one_of(get_args(Mirror)) if mirror else None,
+        mirror_shape=shape.flag() if shape else None,
+        region_names=names,
+        leave_open=_open_colors(top, names),
+        sizes={_name(key, value): value.length() for key, value in top.members("sizes")},
+        size_dabs=tuple(_dab(entry) for entry in top.entries("size_dabs")),
+        vertex_sizes=_vertex_sizes(top, path),
+        pins=_pins(top),
+        points=tuple(_fixed_point(entry) for entry in top.entries("points")),
+        poles=_poles(top),
+        lines=tuple(_line(entry, i) for i, entry in enumerate(top.entries("lines"))),
+    )
+
+
+def _check_version(top: Checked) -> None:
+    if VERSION_KEY not in top.mapping():
+        raise top.fail(f'this is no marks file: it must begin with "{VERSION_KEY}": {VERSION}')
+    found = top.member(VERSION_KEY)
+    if found.whole(1) > VERSION:
+        raise found.fail(f"version {found.value} is newer than this program, which reads {VERSION}; update it")
+
+
+def _color(value: Checked) -> RGB:
+    try:
+        return parse_color(value.text())
+    except MarksError as error:
+        raise value.fail(str(error)) from None
+
+
+def _name(name: str, place: Checked) -> str:
+    try:
+        return normalize_region(name)
+    except MarksError as error:
+        raise place.fail(str(error)) from None
+
+
+def _region_names(top: Checked) -> dict[RGB, str]:
+    out: dict[RGB, str] = {}
+    for name, value in top.members("regions"):
+        if not name.strip():
+            raise value.fail("a region needs a name that is not empty")
+        color = _color(value)
+        if color in out:
+            raise value.fail(f'the colour is named "{out[color]}" already; give each region a colour of its own')
+        out[color] = name.strip()
+    return out
+
+
+def _open_colors(top: Checked, names: dict[RGB, str]) -> tuple[RGB, ...]:
+    by_name = {name: color for color, name in names.items()}
+    found = []
+    for entry in top.entries("leave_open"):
+        found.append(by_name[entry.text()] if entry.text() in by_name else _color(entry))
+    return tuple(dict.fromkeys(found))
+
+
+def _dab(entry: Checked) -> SizeDab:
+    entry.only(("at", "radius", "length"))
+    return SizeDab(entry.member("at").point(), entry.member("radius").length(), entry.member("length").length())
+
+
+def _vertex_sizes(top: Checked, path: Path) -> FloatArray | None:
+    value = top.optional("vertex_sizes")
+    if value is None:
+        return None
+    beside = path.parent / value.text()
+    try:
+        sizes = np.load(beside, allow_pickle=False)
+    except (OSError, ValueError, EOFError) as error:
+        raise value.fail(f"{beside} cannot be read as a .npy array ({error}); save one length per vertex") from None
+    if not isinstance(sizes, np.ndarray) or sizes.ndim != 1 or sizes.dtype.kind not in "fiu":
+        raise value.fail(f"{beside} must hold a list of numbers, one length per vertex of the sculpt")
+    sizes = np.ascontiguousarray(sizes, np.float64)
+    if not (np.isfinite(sizes) & (sizes >= 0)).all():
+        bad = int(np.flatnonzero(~(np.isfinite(sizes) & (sizes >= 0)))[0])
+        raise value.fail(f"{beside}: entry {bad} is {sizes[bad]}; write a length, or 0 where none is wished")
+    return sizes
+
+
+def _pins(top: Checked) -> tuple[Pin, ...]:
+    pins: dict[tuple[frozenset[str], object], Pin] = {}
+    for entry in top.entries("pins"):
+        entry.only(("between", "count", "near"))
+        pair = entry.member("between").items()
+        if len(pair) != 2:
+            raise entry.member("between").fail(f"two regions are expected, but {len(pair)} are given")
+        first, second = (_name(region.text(), region) for region in pair)
+        if first == second:
+            raise entry.member("between").fail(f'"{first}" is named twice; name the two regions that share the border')
+        near = entry.optional("near")
+        pin = Pin(first, second, entry.member("count").whole(1), near.point() if near else None)
+        key = frozenset((first, second)), pin.near
+        if key in pins and pins[key].count != pin.count:
+            raise entry.fail(f"the border {pin.name} is pinned to {pins[key].count} above; keep one of the two")
+        pins[key] = pin
+    return tuple(pins.values())
+
+
+def _fixed_point(entry: Checked) -> FixedPoint:
+    entry.only(("at", "name"))
+    name = entry.optional("name")
+    return FixedPoint(entry.member("at").point(), name.text() if name else "")
+
+
+def _poles(top: Checked) -> tuple[PolePin, ...]:
+    found: dict[str, PolePin] = {}
+    for entry in top.entries("poles"):
+        entry.only(("region", "wish"))
+        region = _name(entry.member("region").text(), entry.member("region"))
+        wish = cast(PoleWish, entry.member("wish").one_of(get_args(PoleWish)))
+        if region in found and found[region].wish != wish:
+            raise entry.fail(f'"{region}" has the wish "{found[region].wish}" already; keep one of the two')
+        found[region] = PolePin(region, wish)
+    return tuple(found.values())
+
+
+def _line(entry: Checked, index: int) -> FlowLine:
+    entry.only(("name", "closed", "points"))
+    closed_value, name = entry.optional("closed"), entry.optional("name")
+    closed = closed_value.flag() if closed_value else False
+    places = entry.member("points")
+    points = [p.point() for p in places.items()]
+    points = [p for i, p in enumerate(points) if i == 0 or p != points[i - 1]]
+    if closed and len(points) > 1 and points[0] == points[-1]:
+        points.pop()
+    least = 3 if closed else 2
+    if len(points) < least:
+        kind = "a closed" if closed else "an open"
+        raise places.fail(f"{kind} line needs at least {least} different points, but {len(points)} are given")
+    return FlowLine(tuple(points), closed, name.text() if name else f"line {index + 1}")
