@@ -24,6 +24,8 @@ LIST = (
     ("quads",),
     ("fit",),
     ("detail",),
+    ("reuse",),
+    ("rehearse",),
     ("handover",),
     ("pipeline",),
     ("demo", "report"),

@@ -1,0 +1,1 @@
+"""Carry a finished mesh, or marks, from one sculpt to another."""
