@@ -9,6 +9,7 @@ import numpy as np
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
 from loopwright.fit.mend_worst import face_measures
+from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, QuadMesh
@@ -66,6 +67,7 @@ def fit_limit(
     projector: SurfaceProjector,
     *,
     options: FitOptions | None = None,
+    sharpness: Sharpness = NO_SHARPNESS,
     progress: Progress = silent,
 ) -> tuple[QuadMesh, FitReport]:
     """Return the mesh with its limit surface on the sculpt, and how far off it was before and after.
@@ -73,7 +75,8 @@ def fit_limit(
     Limit points of curve vertices stay on their curve, those of fixed
     vertices where the vertices were given, those of mirror vertices in the plane. A half mesh is fitted as
     its whole. Least squares with the distance to the sculpt's tangent planes, at closest points whose
-    normal agrees, plus a fairness term on the displacement that fades.
+    normal agrees, plus a fairness term on the displacement that fades. Edges named by ``sharpness`` are
+    semi-sharp in the limit surface.
 
     References
     ----------
@@ -85,7 +88,7 @@ def fit_limit(
     if len(mesh.quads) == 0:
         return mesh, FitReport(zero, zero, projector.diagonal, 0, 0)
     fold = fold_mirror(mesh)
-    samples = build_limit_samples(mesh, fold)
+    samples = build_limit_samples(mesh, fold, sharpness)
     start = mesh.positions
     normals = projector.project(start, samples.normals(start)[: len(start)], min_cosine=options.min_cosine).normals
     quality = face_measures(start, mesh.quads, normals)

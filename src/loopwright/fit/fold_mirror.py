@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from loopwright.numerics.catmull_clark import Sharpness
 from loopwright.types import FloatArray, IntArray, MirrorPlane, QuadMesh
 
 _HALF_TOLERANCE = 1e-6  # of the mesh's extent
@@ -55,6 +56,15 @@ class Fold:
         folded = vectors[: self.count].copy()
         folded[self.source] += _reflect_vectors(self.mirror, vectors[self.count :])
         return folded
+
+    def unfold_sharpness(self, sharpness: Sharpness) -> Sharpness:
+        """Return the sharp edges and corners of the whole from those of the half."""
+        if self.mirror is None or len(self.source) == 0:
+            return sharpness
+        image = np.arange(self.count)
+        image[self.source] = self.count + np.arange(len(self.source))
+        edges, corners = (np.concatenate([ids, image[ids]]) for ids in (sharpness.edges, sharpness.corners))
+        return Sharpness(edges, np.tile(sharpness.values, 2), np.unique(corners))
 
     def fold_scalars(self, values: FloatArray) -> FloatArray:
         """Return (n,) sums over each half vertex and its image."""

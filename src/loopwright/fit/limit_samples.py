@@ -12,7 +12,7 @@ from loopwright.fit.fold_mirror import Fold
 from loopwright.fit.link_edges import link_stars, unique_edges
 from loopwright.fit.slide_curves import CurveSet, lay_curves
 from loopwright.fit.solve_descent import solve_descent
-from loopwright.numerics.catmull_clark import refine
+from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness, refine
 from loopwright.numerics.limit_surface import limit_matrix, limit_tangent_matrices
 from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import FloatArray, QuadMesh
@@ -152,17 +152,20 @@ class LimitSamples:
         return vectors
 
 
-def build_limit_samples(mesh: QuadMesh, fold: Fold) -> LimitSamples:
-    """Return the limit surface of a mesh at vertices, edge middles and face centres, as rows over its fold."""
+def build_limit_samples(mesh: QuadMesh, fold: Fold, sharpness: Sharpness = NO_SHARPNESS) -> LimitSamples:
+    """Return the limit surface of a mesh at vertices, edge middles and face centres, as rows over its fold.
+
+    ``sharpness`` names edges of the mesh; the images of a half are as sharp.
+    """
     count = fold.whole_count
-    level = refine(fold.quads, count)
+    level = refine(fold.quads, count, fold.unfold_sharpness(sharpness))
     size = level.matrix.shape[0]
     edges = unique_edges(fold.quads)
     edge_ids = _edge_ids(mesh, edges, count)
     n, m = len(mesh.positions), len(mesh.quads)
     rows = np.concatenate([np.arange(n), count + edge_ids, count + len(edges) + np.arange(m)])
-    points = (limit_matrix(level.quads, size)[rows] @ level.matrix).tocsr()
-    first, second = (t[rows] @ level.matrix for t in limit_tangent_matrices(level.quads, size))
+    points = (limit_matrix(level.quads, size, level.sharpness)[rows] @ level.matrix).tocsr()
+    first, second = (t[rows] @ level.matrix for t in limit_tangent_matrices(level.quads, size, level.sharpness))
     curves = lay_curves(mesh.curves)
     curve, pinned = _curve_of_samples(mesh, fold, edges[edge_ids], curves, len(rows))
     return LimitSamples(
