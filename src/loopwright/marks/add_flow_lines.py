@@ -1,0 +1,200 @@
+"""Flow lines: what somebody drew on the sculpt becomes chains of edges that the layout follows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal, TypeAlias
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from loopwright.errors import MarksError
+from loopwright.layout.piece import arc_length
+from loopwright.marks.carry_on import carry_on
+from loopwright.marks.draw_line import LineDrawer, resample
+from loopwright.marks.marks_file import FlowLine
+from loopwright.marks.settle_line import settle_line
+from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
+from loopwright.marks.surface_cutter import SurfaceCutter
+from loopwright.marks.walk_line import walk_line
+from loopwright.types import BoolArray, Finding, FloatArray, RegionSurface
+
+EndKind: TypeAlias = Literal["border", "mirror", "loose"]
+
+_ON = 0.5  # nearer than this to a border, in mesh edges, a line is on it
+_SNAP = 1.2  # a loose end nearer than this runs to the border
+_CROSSING = 2.5  # a stretch on a border shorter than this only crosses it
+_SHORTEST = 1.5  # what is shorter than this is no line
+_ASTRAY = 0.1  # furthest that a point may be drawn from the sculpt, as a share of its diagonal
+
+
+def add_flow_lines(
+    surface: RegionSurface, lines: Sequence[FlowLine], *, reach: float, smooth: bool = True
+) -> tuple[RegionSurface, list[Finding]]:
+    """Cut the surface along lines.
+
+    Each line is put on the surface, smoothed there and becomes a chain of
+    edges in ``flow_edges``.  What lies behind the mirror plane is reflected.
+    Stretches along a border, the mirror plane or an earlier line are left to
+    that.  A loose end near one of them runs to it; others are carried straight
+    on until they meet one.  Lines that cross share a vertex there.
+
+    Parameters
+    ----------
+    lines : points on the sculpt or near it.
+    reach : about the edge length that the mesh will have.
+    smooth : whether to smooth; lines found on the shape itself need none.
+
+    Raises
+    ------
+    MarksError : a line lies far from the sculpt, or jumps between parts of it.
+    """
+    if not lines:
+        return surface, []
+    drawer = LineDrawer(surface)
+    _check_distances(surface, drawer, lines)
+    work = _Lines(SurfaceCutter(surface), drawer, reach)
+    for part in split_at_mirror(tuple(lines), surface.mirror, 0.5 * _ON * reach):
+        work.add(part, drawer.draw(part.points, part.closed, part.name, smooth=smooth))
+    for line in lines:
+        if line.name not in work.kept:
+            text = f"{line.name} lies along borders, the mirror plane or other lines, or is too short: it adds nothing."
+            work.findings.append(Finding("line_adds_nothing", text))
+    return work.cutter.finish(), work.findings
+
+
+def _check_distances(surface: RegionSurface, drawer: LineDrawer, lines: Sequence[FlowLine]) -> None:
+    whole = surface.positions
+    if surface.mirror is not None:
+        whole = np.concatenate([whole, surface.mirror.reflect(whole)])
+    diagonal = float(np.linalg.norm(np.ptp(whole, axis=0)))
+    for line in lines:
+        points = np.array(line.points, np.float64)
+        if surface.mirror is not None:
+            behind = surface.mirror.signed_distance(points) < 0
+            points = np.where(behind[:, None], surface.mirror.reflect(points), points)
+        gap = np.linalg.norm(drawer.on_surface(points) - points, axis=1)
+        worst = int(gap.argmax())
+        if gap[worst] > _ASTRAY * diagonal:
+            raise MarksError(
+                f"{line.name}: its point {worst} at {line.points[worst]} is {gap[worst]:.3g} away from the sculpt; "
+                "draw it on the surface, in the sculpt's own unit",
+                places=[line.name, line.points[worst]],
+            )
+
+
+class _Lines:
+    """The lines that are in the surface so far."""
+
+    def __init__(self, cutter: SurfaceCutter, drawer: LineDrawer, reach: float) -> None:
+        self.cutter, self.drawer, self.reach = cutter, drawer, reach
+        self.kept: set[str] = set()
+        self.findings: list[Finding] = []
+
+    def add(self, part: DrawnPart, line: FloatArray) -> None:
+        """Cut one drawn part in, but for the stretches that run along something."""
+        off = self._is_off(line)
+        if part.closed:
+            if off.all():
+                self._add_closed(part.name, line)
+                return
+            if not off.any():
+                return
+            line, off = _turn_to_border(line, off)
+        bounds = [0, *(np.flatnonzero(np.diff(off)) + 1).tolist(), len(line)]
+        runs = [(a, b) for a, b in zip(bounds[:-1], bounds[1:], strict=True) if off[a]]
+        for a, b in runs:
+            start: EndKind = "border" if a > 0 else ("mirror" if part.starts_in_plane else "loose")
+            end: EndKind = "border" if b < len(line) else ("mirror" if part.ends_in_plane else "loose")
+            self._add_open(part.name, line[max(a - 1, 0) : b + 1], start, end)
+
+    def _is_off(self, line: FloatArray) -> BoolArray:
+        """Tell which points of a line are not on a border; where it only crosses one counts as off."""
+        tree, _ = self._held()
+        if tree is None:
+            return np.ones(len(line), bool)
+        off: BoolArray = tree.query(line)[0] > _ON * self.reach
+        length = arc_length(line)
+        bounds = [0, *(np.flatnonzero(np.diff(off)) + 1).tolist(), len(line)]
+        for a, b in zip(bounds[:-1], bounds[1:], strict=True):
+            inner = a > 0 and b < len(line)
+            if not off[a] and inner and length[b - 1] - length[a] < _CROSSING * self.reach:
+                off[a:b] = True
+        return off
+
+    def _held(self, only_mirror: bool = False) -> tuple[cKDTree | None, np.ndarray]:
+        held = np.array([v for v in sorted(self.cutter.held) if not only_mirror or self.cutter.on_mirror[v]], np.int64)
+        if len(held) == 0:
+            return None, held
+        return cKDTree(np.array([self.cutter.points[v] for v in held.tolist()])), held
+
+    def _add_closed(self, name: str, line: FloatArray) -> None:
+        if arc_length(line)[-1] < 2 * _SHORTEST * self.reach:
+            return
+        start = self.cutter.put_vertex(line[0])
+        path = walk_line(self.cutter, start, line, start)
+        self._note(name, path, line)
+
+    def _add_open(self, name: str, line: FloatArray, start_kind: EndKind, end_kind: EndKind) -> None:
+        """Cut an open line in."""
+        line, start = self._end(line[::-1], start_kind)
+        line, end = self._end(line[::-1], end_kind)
+        if arc_length(line)[-1] < _SHORTEST * self.reach:
+            return
+        first = self.cutter.put_vertex(line[0]) if start is None else start
+        last = self.cutter.put_vertex(line[-1]) if end is None else end
+        path = walk_line(self.cutter, first, line, last)
+        if path[-1] != last:
+            text = f"{name} could not be followed to its end: draw it with more points where it turns sharply."
+            self.findings.append(Finding("line_broken", text))
+        self._note(name, path, line)
+        if start is None:
+            self._carry_on(name, path[::-1])
+        if end is None or path[-1] != last:
+            self._carry_on(name, path)
+
+    def _end(self, line: FloatArray, kind: EndKind) -> tuple[FloatArray, int | None]:
+        """Trim or lengthen a line's end to what is near; return the vertex there, or None for a loose end."""
+        tree, held = self._held(kind == "mirror")
+        if tree is None:
+            return line, None
+        length = arc_length(line)
+        tail = np.flatnonzero(length >= length[-1] - 1.5 * self.reach)
+        gap, nearest = tree.query(line[tail])
+        k = int(gap.argmin())
+        if gap[k] < _ON * self.reach:
+            return np.concatenate([line[: tail[k] + 1], tree.data[nearest[k]][None]]), int(held[nearest[k]])
+        if gap[-1] < _SNAP * self.reach or kind != "loose":
+            return np.concatenate([line, tree.data[nearest[-1]][None]]), int(held[nearest[-1]])
+        return line, None
+
+    def _carry_on(self, name: str, path: list[int]) -> None:
+        """Lengthen a chain beyond its last vertex."""
+        back = path[max(0, len(path) - 6)]
+        direction = self.cutter.points[path[-1]] - self.cutter.points[back]
+        limit = 2.0 * float(np.linalg.norm(np.ptp(self.drawer.surface.positions, axis=0)))
+        way = carry_on(self.cutter, path[-1], direction, self.reach, limit)
+        if way is None:
+            text = f"{name} ends on its own: nothing lies ahead of it that it could run to."
+            self.findings.append(Finding("line_loose", text))
+            return
+        end = self.cutter.put_vertex(way.points[-1]) if way.joins is None else way.joins
+        line = resample(way.points, 0.7 * self.drawer.edge)
+        self._note(name, walk_line(self.cutter, path[-1], line, end, stops_at_lines=True), line)
+        length = float(arc_length(line)[-1])
+        if length > 2.0 * self.reach:
+            text = f"{name} had a loose end; it was carried on by {length:.3g} to what lies ahead of it."
+            self.findings.append(Finding("line_carried_on", text))
+
+    def _note(self, name: str, path: list[int], line: FloatArray) -> None:
+        self.kept.add(name)
+        settle_line(self.cutter, path, line, self.drawer)
+        for a, b in zip(path[:-1], path[1:], strict=True):
+            self.cutter.mark_line(a, b)
+
+
+def _turn_to_border(line: FloatArray, off: BoolArray) -> tuple[FloatArray, BoolArray]:
+    """Let a closed line (its first point repeated) start on a border."""
+    start = int(np.flatnonzero(~off)[0])
+    order = (np.arange(len(line)) + start) % (len(line) - 1)
+    return line[order], off[order]

@@ -1,0 +1,151 @@
+"""From the few points that somebody drew to a smooth, dense line on the surface."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import numpy as np
+from potpourri3d import EdgeFlipGeodesicSolver
+from scipy.sparse import csc_matrix, diags, eye
+from scipy.sparse.csgraph import connected_components
+from scipy.sparse.linalg import splu
+from scipy.spatial import cKDTree
+
+from loopwright.errors import MarksError
+from loopwright.layout.piece import arc_length, directed_edges
+from loopwright.surface.edges import triangle_normals
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import FloatArray, RegionSurface
+
+_FAR_POINTS = 2.5  # edges between two points from which on the line between them is looked for on the surface
+_SPACING = 0.7  # of a dense line's points, in edges
+_ROUNDS = 3
+_WIDEST = 12.0  # widest smoothing, in points of the dense line
+
+
+class LineDrawer:
+    """Draws lines on one surface.
+
+    Attributes
+    ----------
+    surface : what is drawn on.
+    projector : finds its nearest points.
+    edge : its median edge length.
+    """
+
+    def __init__(self, surface: RegionSurface) -> None:
+        self.surface = surface
+        self.projector = SurfaceProjector(surface.positions, surface.triangles)
+        edges = directed_edges(surface.triangles)
+        length = np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)
+        self.edge = float(np.median(length))
+
+    @cached_property
+    def _solver(self) -> EdgeFlipGeodesicSolver:
+        return EdgeFlipGeodesicSolver(self.surface.positions, self.surface.triangles)
+
+    @cached_property
+    def _tree(self) -> cKDTree:
+        return cKDTree(self.surface.positions)
+
+    @cached_property
+    def _part(self) -> np.ndarray:
+        edges = directed_edges(self.surface.triangles)
+        count = len(self.surface.positions)
+        graph = csc_matrix((np.ones(len(edges), np.int8), (edges[:, 0], edges[:, 1])), shape=(count, count))
+        label: np.ndarray = connected_components(graph, directed=False)[1]
+        return label
+
+    def on_surface(self, points: FloatArray) -> FloatArray:
+        """Return the nearest points of the surface."""
+        return self.projector.project(points).points
+
+    def normals(self, points: FloatArray) -> FloatArray:
+        """Return the unit normals of the faces nearest to the points."""
+        found = self.projector.project(points).triangles
+        normal = triangle_normals(self.surface.positions, self.surface.triangles[found])
+        out: FloatArray = normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
+        return out
+
+    def draw(self, points: FloatArray, closed: bool, name: str, *, smooth: bool = True) -> FloatArray:
+        """Return a smooth line on the surface through or near the points, its own about 0.7 edges apart.
+
+        A closed one repeats its first point at the end.
+
+        Raises
+        ------
+        MarksError : two points that follow one another lie on parts of the surface that do not hang together.
+        """
+        wished = self.on_surface(points)
+        if closed:
+            wished = np.concatenate([wished, wished[:1]])
+        pieces = [wished[:1]]
+        for a, b in zip(wished[:-1], wished[1:], strict=True):
+            pieces.append(self._between(a, b, name))
+        line = resample(np.concatenate(pieces), _SPACING * self.edge)
+        if not smooth or len(line) < 4:
+            return line
+        gap = float(np.median(np.linalg.norm(np.diff(wished, axis=0), axis=1))) / (_SPACING * self.edge)
+        width = float(np.clip(0.4 * gap, 2.0, _WIDEST))
+        for _ in range(_ROUNDS):
+            line = self.on_surface(smooth_line(line, closed, width))
+        return resample(line, _SPACING * self.edge)
+
+    def _between(self, a: FloatArray, b: FloatArray, name: str) -> FloatArray:
+        """Return points after ``a`` up to ``b``: straight where they are near, else the shortest way on the surface."""
+        if float(np.linalg.norm(b - a)) < _FAR_POINTS * self.edge:
+            return b[None]
+        first, last = (int(v) for v in self._tree.query(np.stack([a, b]))[1])
+        if self._part[first] != self._part[last]:
+            at = "({:g}, {:g}, {:g})".format(*b)
+            raise MarksError(
+                f"{name}: its point {at} lies on another part of the sculpt than the one before; "
+                "draw one line on each part",
+                places=[name],
+            )
+        if first == last:
+            return b[None]
+        way = np.asarray(self._solver.find_geodesic_path(first, last), np.float64)
+        return np.concatenate([way[1:-1], b[None]])
+
+
+def resample(line: FloatArray, spacing: float) -> FloatArray:
+    """Return points evenly spaced along a polyline, its ends kept."""
+    length = arc_length(line)
+    keep = np.append(True, np.diff(length) > 0.0)
+    line, length = line[keep], length[keep]
+    if len(line) < 2:
+        return line
+    count = max(int(np.ceil(length[-1] / spacing)), 1)
+    at = np.linspace(0.0, float(length[-1]), count + 1)
+    return np.stack([np.interp(at, length, line[:, k]) for k in range(3)], axis=1)
+
+
+def smooth_line(line: FloatArray, closed: bool, width: float) -> FloatArray:
+    """Smooth a polyline over ``width`` points; open ends stay.
+
+    Minimises |p - line|^2 + width^4 |second differences|^2 and then smooths
+    and adds what the first pass lost (Tukey's twicing), so that rings do not
+    shrink.  A closed line repeats its first point at the end.
+    """
+    points = line[:-1] if closed else line
+    n = len(points)
+    strength = min(width, n / 6.0) ** 4
+    if closed:
+        shift = _shift(n)
+        bend = shift + shift.T - 2.0 * eye(n, format="csc")
+        weight = np.ones(n)
+    else:
+        bend = diags([1.0, -2.0, 1.0], [0, 1, 2], shape=(n - 2, n)).tocsc()
+        weight = np.ones(n)
+        weight[[0, -1]] = 1e8
+    factor = splu((diags(weight) + strength * (bend.T @ bend)).tocsc())
+    first = factor.solve(np.ascontiguousarray(points * weight[:, None]))
+    second = factor.solve(np.ascontiguousarray((points - first) * weight[:, None]))
+    out: FloatArray = first + second
+    return np.concatenate([out, out[:1]]) if closed else out
+
+
+def _shift(n: int) -> csc_matrix:
+    rows = np.arange(n)
+    return csc_matrix((np.ones(n), (rows, (rows + 1) % n)), shape=(n, n))

@@ -1,0 +1,54 @@
+"""Move the vertices of a chain onto the line that it follows."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from loopwright.marks.draw_line import LineDrawer
+from loopwright.marks.surface_cutter import SurfaceCutter
+from loopwright.types import FloatArray
+
+_LEAST_QUALITY = 0.12  # of a triangle after a move: 2 sqrt(3) area / sum of squared sides
+
+
+def settle_line(cutter: SurfaceCutter, path: list[int], line: FloatArray, drawer: LineDrawer) -> None:
+    """Move the free vertices of a chain to the nearest points of a line, as far as no triangle degenerates."""
+    free = [v for v in path if v not in cutter.held]
+    if not free:
+        return
+    points = np.array([cutter.points[v] for v in free])
+    aims = drawer.on_surface(nearest_on_line(points, line))
+    for v, aim in zip(free, aims, strict=True):
+        start = cutter.points[v]
+        for share in (1.0, 0.5):
+            moved = start + share * (aim - start)
+            if _is_fine(cutter, v, moved):
+                cutter.points[v] = moved
+                break
+
+
+def nearest_on_line(points: FloatArray, line: FloatArray) -> FloatArray:
+    """Return the nearest points of a polyline."""
+    a, along = line[:-1], np.diff(line, axis=0)
+    square = np.maximum((along**2).sum(axis=1), 1e-300)
+    out = np.empty_like(points)
+    for i, point in enumerate(points):
+        t = np.clip(((point - a) * along).sum(axis=1) / square, 0.0, 1.0)
+        foot = a + t[:, None] * along
+        out[i] = foot[int(((foot - point) ** 2).sum(axis=1).argmin())]
+    return out
+
+
+def _is_fine(cutter: SurfaceCutter, v: int, moved: FloatArray) -> bool:
+    faces = [cutter.faces[i] for i in sorted(cutter.around[v])]
+    before = np.array([[cutter.points[w] for w in face] for face in faces])
+    after = np.array([[moved if w == v else cutter.points[w] for w in face] for face in faces])
+    old = np.cross(before[:, 1] - before[:, 0], before[:, 2] - before[:, 0])
+    new = np.cross(after[:, 1] - after[:, 0], after[:, 2] - after[:, 0])
+    area = np.linalg.norm(new, axis=1)
+    sides = ((np.roll(after, -1, axis=1) - after) ** 2).sum(axis=(1, 2))
+    turned = (old * new).sum(axis=1) / np.maximum(np.linalg.norm(old, axis=1) * area, 1e-300)
+    old_sides = ((np.roll(before, -1, axis=1) - before) ** 2).sum(axis=(1, 2))
+    old_quality = np.sqrt(3.0) * np.linalg.norm(old, axis=1) / old_sides
+    least = np.minimum(_LEAST_QUALITY, 0.9 * old_quality)
+    return bool(((turned > 0.7) & (np.sqrt(3.0) * area / sides >= least)).all())

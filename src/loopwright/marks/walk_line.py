@@ -1,0 +1,128 @@
+"""Walk along a drawn line and cut the surface where it goes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from loopwright.layout.piece import arc_length
+from loopwright.marks.surface_cutter import SNAP, SurfaceCutter
+from loopwright.types import FloatArray
+
+
+def walk_line(
+    cutter: SurfaceCutter, start: int, line: FloatArray, end: int | None, *, stops_at_lines: bool = False
+) -> list[int]:
+    """Cut the surface along a line and return the vertices of the chain from ``start`` on.
+
+    From each vertex the walk makes for the point of the line one edge ahead,
+    through the triangle there; it ends at ``end``, or where it leaves the
+    surface, or, with ``stops_at_lines``, at the first border or line.
+
+    Parameters
+    ----------
+    line : (k, 3) points on the surface, about one triangle edge apart, from the start to the end.
+    end : the vertex where the line ends; ``start`` itself closes the line.
+    """
+    track = _Track(line)
+    path = [start]
+    seen = {start}
+    at = start
+    for _ in range(50 * len(line) + 1000):
+        edge = _edge_length(cutter, at)
+        track.advance(cutter.points[at], 4.0 * edge)
+        left = track.left()
+        if end is not None and left < 2.5 * edge and end in cutter.neighbours(at) and (len(path) > 2 or end != start):
+            path.append(end)
+            return path
+        aim = track.ahead(1.2 * edge)
+        if end is not None and left < 1.2 * edge:
+            aim = cutter.points[end]
+        elif left < 0.3 * edge:
+            return path
+        following = _step(cutter, at, aim, seen - {end} if end is not None and left < 3 * edge else seen)
+        if following is None:
+            return path
+        path.append(following)
+        seen.add(following)
+        at = following
+        if at == end and end != start or (stops_at_lines and at in cutter.held):
+            return path
+    return path
+
+
+class _Track:
+    """A polyline and how far along it the walk is."""
+
+    def __init__(self, line: FloatArray) -> None:
+        self.line = line
+        self.length = arc_length(line)
+        self.at = 0.0
+
+    def advance(self, point: FloatArray, window: float) -> None:
+        """Move on to the place nearest to the point, at most a window further."""
+        first = max(int(np.searchsorted(self.length, self.at, side="right")) - 1, 0)
+        last = min(int(np.searchsorted(self.length, self.at + window)) + 1, len(self.line) - 1)
+        a, b = self.line[first:last], self.line[first + 1 : last + 1]
+        if len(a) == 0:
+            return
+        along = b - a
+        square = np.maximum((along**2).sum(axis=1), 1e-300)
+        t = np.clip(((point - a) * along).sum(axis=1) / square, 0.0, 1.0)
+        k = int(((a + t[:, None] * along - point) ** 2).sum(axis=1).argmin())
+        self.at = max(self.at, float(self.length[first + k] + t[k] * np.sqrt(square[k])))
+
+    def left(self) -> float:
+        return float(self.length[-1] - self.at)
+
+    def ahead(self, distance: float) -> FloatArray:
+        place = min(self.at + distance, float(self.length[-1]))
+        return np.array([np.interp(place, self.length, self.line[:, k]) for k in range(3)])
+
+
+def _edge_length(cutter: SurfaceCutter, v: int) -> float:
+    around = np.array([cutter.points[w] for w in sorted(cutter.neighbours(v))])
+    return float(np.median(np.linalg.norm(around - cutter.points[v], axis=1)))
+
+
+def _step(cutter: SurfaceCutter, v: int, aim: FloatArray, taken: set[int]) -> int | None:
+    """Cross the face that the aim lies behind; return the vertex on its far edge, None where there is no way on."""
+    origin, up = cutter.points[v], cutter.normal(v)
+    direction = aim - origin
+    direction = direction - (direction @ up) * up
+    if float(np.linalg.norm(direction)) < 1e-12 * (1.0 + float(np.abs(origin).max())):
+        return None
+    best: tuple[float, int, int, float] | None = None
+    for i in sorted(cutter.around[v]):
+        face = cutter.faces[i]
+        k = face.index(v)
+        a, b = face[(k + 1) % 3], face[(k + 2) % 3]
+        share, off = _crossing(cutter.points[a] - origin, cutter.points[b] - origin, direction, up)
+        if best is None or off < best[0]:
+            best = (off, a, b, share)
+    if best is None or best[0] > 0.9:
+        return None
+    _, a, b, share = best
+    if share < SNAP and a not in taken:
+        return a
+    if share > 1.0 - SNAP and b not in taken:
+        return b
+    if a in taken and b in taken and _is_edge_of(cutter, a, b):
+        return None
+    return cutter.split_edge(a, b, float(np.clip(share, SNAP, 1.0 - SNAP)))
+
+
+def _is_edge_of(cutter: SurfaceCutter, a: int, b: int) -> bool:
+    return (min(a, b), max(a, b)) in cutter.lines
+
+
+def _crossing(a: FloatArray, b: FloatArray, direction: FloatArray, up: FloatArray) -> tuple[float, float]:
+    """Return where a direction crosses the edge from a to b (0 to 1), and how far it points past it (radians)."""
+    a, b = a - (a @ up) * up, b - (b @ up) * up
+    left, right = float(np.cross(a, direction) @ up), float(np.cross(direction, b) @ up)
+    if left >= 0.0 and right >= 0.0 and float((a + b) @ direction) > 0.0:
+        return left / max(left + right, 1e-300), 0.0
+    angles = []
+    for side in (a, b):
+        cosine = float(side @ direction) / max(float(np.linalg.norm(side) * np.linalg.norm(direction)), 1e-300)
+        angles.append(float(np.arccos(np.clip(cosine, -1.0, 1.0))))
+    return (0.0, angles[0]) if angles[0] <= angles[1] else (1.0, angles[1])
