@@ -23,6 +23,7 @@ LIST = (
     ("counts",),
     ("quads",),
     ("fit",),
+    ("edit",),
     ("detail",),
     ("reuse",),
     ("rehearse",),

@@ -1,0 +1,89 @@
+"""Replay a list of edits on a mesh, on both sides of its mirror plane alike."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from loopwright.edit.change import no_change
+from loopwright.edit.make_change import make_change
+from loopwright.edit.mirror_halves import cut_in_half, is_whole_mirrored, join_halves, other_side
+from loopwright.edit.place_vertices import place_vertices
+from loopwright.edit.read_operations import read_operation
+from loopwright.errors import InfeasibleError, MarksError
+from loopwright.fit.measure_quality import measure_quality
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import Finding, QuadMesh
+
+__all__ = ["apply_edits"]
+
+
+def apply_edits(
+    mesh: QuadMesh, operations: Sequence[Mapping[str, object]], projector: SurfaceProjector | None = None
+) -> tuple[QuadMesh, list[Finding]]:
+    """Return the mesh after all operations, in their order, and what each of them did.
+
+    ``docs/editing.md`` lists the operations. Places are found by position, so
+    that a list outlives small changes of the mesh. A whole mesh with a mirror
+    plane is edited on both sides alike, whichever side a place is on; the
+    outcome has the half on the positive side first, then the images.
+
+    Parameters
+    ----------
+    mesh : whole, or a half that ends at its mirror plane.
+    operations : plain data, such as ``{"op": "insert_loop", "near": [x, y, z], "along": [0, 1, 0]}``.
+    projector : the sculpt, on which vertices that are new or have moved are put; None leaves them between the old.
+
+    Raises
+    ------
+    MarksError
+        If an operation is not understood, or the two sides of the mesh are not linked alike.
+    InfeasibleError
+        If an operation cannot be done; the message says which, where and why.
+
+    Examples
+    --------
+    >>> from loopwright.edit.apply_edits import apply_edits
+    >>> loop = {"op": "insert_loop", "near": [0.0, 1.2, 0.3], "along": [1, 0, 0]}
+    >>> finer, findings = apply_edits(result.mesh, [loop])  # doctest: +SKIP
+    """
+    checked = [read_operation(data, f"edit {k}") for k, data in enumerate(operations, 1)]
+    if not checked:
+        return mesh, []
+    halves = cut_in_half(mesh) if is_whole_mirrored(mesh) else None
+    change = no_change(halves.half if halves else mesh)
+    findings = []
+    for k, operation in enumerate(checked, 1):
+        before = len(change.mesh.quads)
+        try:
+            change = change.then(make_change(change.mesh, operation))
+        except (InfeasibleError, MarksError) as error:
+            raise type(error)(f"edit {k} ({operation.op}): {error}", places=error.places) from error
+        more = (len(change.mesh.quads) - before) * (2 if halves else 1)
+        findings.append(Finding("edited", f"Edit {k} ({operation.op}): {_count_text(more)}.", abs(more)))
+    half = place_vertices(change.mesh, change.is_new, projector)
+    if halves is None:
+        edited = half
+    elif halves.is_exact:
+        edited = join_halves(halves, half, None)
+    else:
+        there = other_side(halves, change.mesh, change.blend @ halves.image_positions)
+        edited = join_halves(halves, half, place_vertices(there, change.is_new, projector).positions)
+    return edited, findings + _find_folds(mesh, edited)
+
+
+def _count_text(more: int) -> str:
+    if more == 0:
+        return "as many faces as before"
+    return f"{abs(more)} faces {'more' if more > 0 else 'fewer'}"
+
+
+def _find_folds(before: QuadMesh, after: QuadMesh) -> list[Finding]:
+    """Tell of quads that the edits have folded; evening the mesh out lays them flat."""
+    old = int((measure_quality(before.positions, before.quads).scaled_jacobian <= 0.0).sum())
+    folded = np.flatnonzero(measure_quality(after.positions, after.quads).scaled_jacobian <= 0.0)
+    if len(folded) <= old:
+        return []
+    text = f"{len(folded)} quads are folded after the edits; relax the mesh to lay them flat."
+    return [Finding("folded", text, len(folded), folded.astype(np.int32))]

@@ -1,0 +1,108 @@
+"""Find the edge, the pole or the quad that a place on the mesh means."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from loopwright.edit.move_pole import find_poles
+from loopwright.edit.quad_links import Ids, QuadLinks
+from loopwright.errors import MarksError
+from loopwright.types import FloatArray, QuadMesh
+
+_SAME = 1e-9  # of the extent: distances that differ by less are ties, broken by position
+_LEAST_SINE = 1e-6  # between the surface and a direction that says something on it
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where an edit is meant, on the half that is edited.
+
+    Attributes
+    ----------
+    near : (3,) a point near the mesh.
+    across, along, toward : (3,) directions or None: of the edges that are crossed, of the loop, of a move.
+    is_mirrored : whether the place was given on the other side.
+    """
+
+    near: FloatArray
+    across: FloatArray | None = None
+    along: FloatArray | None = None
+    toward: FloatArray | None = None
+    is_mirrored: bool = False
+
+
+def onto_half(place: Place, half: QuadMesh) -> Place:
+    """Return the place, mirrored where it lies on the side that a half mesh has not."""
+    mirror = half.mirror
+    if mirror is None or mirror.signed_distance(place.near[None])[0] >= 0.0:
+        return place
+
+    def turn(direction: FloatArray | None) -> FloatArray | None:
+        return None if direction is None else direction - 2.0 * (direction @ mirror.normal) * mirror.normal
+
+    near = mirror.reflect(place.near[None])[0]
+    return replace(
+        place,
+        near=near,
+        across=turn(place.across),
+        along=turn(place.along),
+        toward=turn(place.toward),
+        is_mirrored=True,
+    )
+
+
+def pick_rung(mesh: QuadMesh, links: QuadLinks, place: Place) -> int:
+    """Return the edge that the new loop would cross: the nearest one, or the nearest that runs the way asked for."""
+    if place.across is not None:
+        return _pick_directed(mesh, links, place.near, place.across, is_along=True)
+    if place.along is not None:
+        return _pick_directed(mesh, links, place.near, place.along, is_along=False)
+    return _nearest_edge(mesh, links, np.arange(len(links.edges)), place.near)
+
+
+def pick_rail(mesh: QuadMesh, links: QuadLinks, place: Place) -> int:
+    """Return the edge on the loop that is meant: the nearest one, or the nearest that runs the way asked for."""
+    return pick_rung(mesh, links, replace(place, across=place.along, along=place.across))
+
+
+def pick_pole(mesh: QuadMesh, place: Place) -> int:
+    """Return the pole nearest to a place.
+
+    Raises
+    ------
+    MarksError
+        If the mesh has none.
+    """
+    poles = find_poles(mesh)
+    if len(poles) == 0:
+        raise MarksError("The mesh has no poles.")
+    return int(poles[_nearest(mesh.positions[poles], place.near)])
+
+
+def _pick_directed(mesh: QuadMesh, links: QuadLinks, near: FloatArray, direction: FloatArray, *, is_along: bool) -> int:
+    """Pick the nearest quad, in it the pair of edges most along (or most across) the direction, of them the nearer."""
+    corners = mesh.positions[mesh.quads]
+    quad = _nearest(corners.mean(axis=1), near)
+    edge = np.roll(corners[quad], -1, axis=0) - corners[quad]
+    pair = np.stack([edge[0] - edge[2], edge[1] - edge[3]])
+    size = np.linalg.norm(pair, axis=1)
+    cosine = np.abs(pair @ direction) / np.where(size > 0.0, size, 1.0) / np.linalg.norm(direction)
+    if cosine.max() < _LEAST_SINE:
+        raise MarksError("The direction stands upright on the mesh there; give one that lies in its surface.")
+    first = int(cosine.argmax()) if is_along else 1 - int(cosine.argmax())
+    return _nearest_edge(mesh, links, links.quad_edge[quad, [first, first + 2]], near)
+
+
+def _nearest_edge(mesh: QuadMesh, links: QuadLinks, edges: Ids, near: FloatArray) -> int:
+    return int(edges[_nearest(mesh.positions[links.edges[edges]].mean(axis=1), near)])
+
+
+def _nearest(points: FloatArray, near: FloatArray) -> int:
+    """Return the nearest of (k, 3) points; ties go to the lowest coordinates, not to the lowest id."""
+    distance = np.linalg.norm(points - near, axis=1)
+    unit = _SAME * max(float(np.ptp(points, axis=0).max()), float(distance.min()), 1e-300)
+    tied = np.flatnonzero(distance <= distance.min() + unit)
+    place = np.round(points[tied] / unit)
+    return int(tied[np.lexsort((place[:, 2], place[:, 1], place[:, 0]))[0]])
