@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.counts.solve_counts import side_counts
+from loopwright.counts.measure_faces import side_counts
 from loopwright.layout.border_graph import ArcKind
 from loopwright.layout.types import Layout
 from loopwright.types import FloatArray, IntArray

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from loopwright.counts.solve_counts import SumPin
+from loopwright.counts.count_program import SumPin
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.layout.types import Layout
 from loopwright.options import Pin

@@ -12,6 +12,8 @@ from loopwright.surface.edges import build_edges, row_lengths
 from loopwright.surface.net import Net
 from loopwright.types import BoolArray, FloatArray, IntArray
 
+_SLIP_OF_COLOR = 0.02  # a piece below this share of its colour's largest piece, and
+_SLIP_OF_ALL = 0.001  # below this share of all, is where a stroke of a large region slipped
 _FEWEST_STEPS = 1.5  # a piece must be wider than this many edges of the net somewhere
 
 
@@ -53,7 +55,8 @@ def clean_labels(net: Net, label: IntArray, area: FloatArray, *, min_area: float
         total = np.bincount(component, area, count)
         widest = np.zeros(count)
         np.maximum.at(widest, component, distance)
-        bad = (total < min_area) | (2.0 * widest + step < max(min_width, _FEWEST_STEPS * step))
+        thin = 2.0 * widest + step < max(min_width, _FEWEST_STEPS * step)
+        bad = thin | (total < min_area) | _slips(label, component, total)
         if bad.all():
             bad[total.argmax()] = False
         if not bad.any():
@@ -62,6 +65,16 @@ def clean_labels(net: Net, label: IntArray, area: FloatArray, *, min_area: float
         label = fill_nearest(graph, np.where(bad[component], -1, label).astype(np.int32))
         component, distance = split_components(graph, label)
     return CleanLabels(label, component, dropped, distance)
+
+
+def _slips(label: IntArray, component: IntArray, total: FloatArray) -> BoolArray:
+    """Tell which pieces are small beside another piece of their colour and beside the whole."""
+    color = np.zeros(len(total), np.int64)
+    color[component] = label
+    largest = np.zeros(max(int(label.max()), 0) + 1)
+    np.maximum.at(largest, np.maximum(color, 0), total)
+    slips: BoolArray = (total < _SLIP_OF_COLOR * largest[np.maximum(color, 0)]) & (total < _SLIP_OF_ALL * total.sum())
+    return slips
 
 
 def edge_graph(net: Net) -> csr_matrix:

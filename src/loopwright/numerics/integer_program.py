@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_matrix
 
 from loopwright.types import FloatArray, IntArray
+
+
+@dataclass(frozen=True)
+class Solution:
+    """The (columns,) values and their price."""
+
+    values: FloatArray
+    price: float
 
 
 class IntegerProgram:
@@ -20,6 +31,7 @@ class IntegerProgram:
         self._columns: list[IntArray] = []
         self._values: list[FloatArray] = []
         self._bounds: list[tuple[float, float]] = []
+        self._matrix: csr_matrix | None = None
 
     def integer(self, cost: float, low: float, high: float) -> int:
         """Add a whole-numbered column and return it."""
@@ -42,21 +54,33 @@ class IntegerProgram:
         self._values.append(np.asarray(values, np.float64))
         self._bounds.append((low, high))
 
-    def solve(self, *, nodes: int, gap: float = 0.0) -> FloatArray | None:
+    def solve(
+        self, *, nodes: int = 1000, gap: float = 0.0, fixed: Mapping[int, float] | None = None, relaxed: bool = False
+    ) -> Solution | None:
         """Return the best solution found within ``nodes`` branches, or None where there is none.
 
         Branches, not seconds, bound the work: the same program gives the same solution on any machine.
+
+        Parameters
+        ----------
+        gap : relative gap to the bound at which to stop.
+        fixed : column -> the value that it must have.
+        relaxed : let whole-numbered columns be real.
         """
         size = (len(self._columns), len(self._cost))
-        row = np.repeat(np.arange(size[0]), [len(c) for c in self._columns])
-        entries = (np.concatenate(self._values), (row, np.concatenate(self._columns)))
-        bounds = np.array(self._bounds)
+        if self._matrix is None or self._matrix.shape != size:
+            row = np.repeat(np.arange(size[0]), [len(c) for c in self._columns])
+            entries = (np.concatenate(self._values), (row, np.concatenate(self._columns)))
+            self._matrix = csr_matrix(entries, shape=size)
+        low, high = np.array(self._low), np.array(self._high)
+        for column, value in (fixed or {}).items():
+            low[column] = high[column] = value
+        rows = np.array(self._bounds)
         result = milp(
             np.array(self._cost),
-            constraints=LinearConstraint(csr_matrix(entries, shape=size), bounds[:, 0], bounds[:, 1]),
-            bounds=Bounds(np.array(self._low), np.array(self._high)),
-            integrality=np.array(self._whole),
+            constraints=LinearConstraint(self._matrix, rows[:, 0], rows[:, 1]),
+            bounds=Bounds(low, high),
+            integrality=np.zeros(size[1]) if relaxed else np.array(self._whole),
             options={"node_limit": nodes, "mip_rel_gap": gap},
         )
-        solution: FloatArray | None = result.x
-        return solution
+        return None if result.x is None else Solution(result.x, float(result.fun))

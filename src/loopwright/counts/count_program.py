@@ -1,0 +1,198 @@
+"""The integer program over the segment counts of all arcs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from loopwright.counts.measure_faces import linear_faces
+from loopwright.layout.types import Layout
+from loopwright.numerics.integer_program import IntegerProgram
+from loopwright.types import FloatArray, IntArray
+
+
+@dataclass(frozen=True)
+class CountOptions:
+    """Weights of the program.
+
+    extra_pole : price of one pole beyond the planned ones.
+    ring_poles : price of a ring that cannot be a stack of closed loops.
+    uneven : price per segment that opposite sides differ.
+    thin : price of a pole, or a strip, that is only one row away from a side.
+    rim_segments : least number of segments round an opening.
+    off_budget : price of each face more or less than the budget's tolerance allows.
+    gap : relative gap at which a solve may stop.
+    nodes : branches that one solve may look at; the best solution by then is used.
+    """
+
+    extra_pole: float = 1.5
+    ring_poles: float = 30.0
+    uneven: float = 0.1
+    thin: float = 0.8
+    rim_segments: int = 12
+    off_budget: float = 0.3
+    gap: float = 0.01
+    nodes: int = 2000
+
+
+# (price per segment, width of the band as a share of the target): the derivative of t log(n/t)^2, band by band
+_MOST = 2.5
+_ABOVE = ((0.1, 0.1), (0.35, 0.2), (0.55, 0.3), (0.8, np.inf))
+_BELOW = ((0.12, 0.1), (0.5, 0.15), (1.5, 0.2), (3.0, np.inf))
+
+
+@dataclass(frozen=True)
+class SumPin:
+    """A wish of the artist: these arcs together have exactly ``count`` segments."""
+
+    arcs: tuple[int, ...]
+    count: int
+    name: str
+
+
+@dataclass(frozen=True)
+class FaceGoal:
+    """Bounds of the face number, which is taken as linear about the counts of an earlier solve."""
+
+    counts: IntArray
+    least: float
+    most: float
+
+
+@dataclass(frozen=True)
+class CountProgram:
+    """The program, the column of each arc's count, and the column that makes each patch loose."""
+
+    program: IntegerProgram
+    arcs: IntArray
+    loose: IntArray
+
+
+def build_program(
+    layout: Layout,
+    targets: FloatArray,
+    *,
+    pins: tuple[SumPin, ...] = (),
+    goal: FaceGoal | None = None,
+    loose_poles: IntArray | None = None,
+    options: CountOptions | None = None,
+) -> CountProgram:
+    """Build the program.
+
+    Parameters
+    ----------
+    targets : (arcs,) wished counts.
+    loose_poles : (patches,) poles beyond the planned one that a patch gets where its
+        sides do not fit it; 2 each if not given.
+    """
+    opt = options or CountOptions()
+    poles = np.full(len(layout.patches), 2) if loose_poles is None else loose_poles
+    program = IntegerProgram()
+    arcs = np.array([_arc_column(program, t) for t in targets], np.int32)
+    limits = np.ceil(_MOST * targets + 4)
+    loose = []
+    for patch, extra in zip(layout.patches, poles.tolist(), strict=True):
+        sides = [arcs[[a for a, _ in side]] for side in patch.sides]
+        longest = [float(sum(limits[a] for a, _ in side)) for side in patch.sides]
+        price = opt.ring_poles if patch.is_ring else opt.extra_pole * extra
+        loose.append(_add_patch_rows(program, sides, longest, price, opt))
+    _add_rim_rows(program, layout, arcs, opt)
+    for pin in pins:
+        program.add(arcs[list(pin.arcs)], np.ones(len(pin.arcs)), pin.count, pin.count)
+    if goal is not None:
+        gradient, constant = linear_faces(layout, goal.counts)
+        short, over = program.real(opt.off_budget), program.real(opt.off_budget)
+        program.add(np.append(arcs, short), np.append(gradient, 1.0), goal.least - constant, np.inf)
+        program.add(np.append(arcs, over), np.append(gradient, -1.0), -np.inf, goal.most - constant)
+    return CountProgram(program, arcs, np.array(loose, np.int32))
+
+
+def _arc_column(program: IntegerProgram, target: float) -> int:
+    """An arc's count; its price follows t log(n/t)^2 for target t, in slopes that keep it convex."""
+    column = program.integer(0.0, 1.0, float(np.ceil(_MOST * target + 4)))
+    unit = max(target, 2.0)
+    above = [program.real(slope, width * unit) for slope, width in _ABOVE]
+    below = [program.real(slope, width * unit) for slope, width in _BELOW]
+    signs = np.array([1.0] + [-1.0] * len(above) + [1.0] * len(below))
+    program.add(np.array([column, *above, *below]), signs, target, target)
+    return column
+
+
+def _add_patch_rows(
+    program: IntegerProgram, sides: list[IntArray], longest: list[float], price: float, opt: CountOptions
+) -> int:
+    """The fill conditions of one patch.
+
+    An even boundary always; and unless the binary ``loose`` is paid for (``price``;
+    ``longest`` bounds what it makes up for):
+    opposite sides equal (4 sides), or the spokes of one pole all at least 1.
+    2 s_i = e_(i+1) + e_(i-1) + e_i - e_(i+2) - e_(i-2) for five sides,
+    2 s_k = e_i + e_j - e_k for three (solved from e_i = s_(i-1) + s_(i+1)).
+    Returns the column ``loose``.
+    """
+    every = np.concatenate(sides)
+    half = program.integer(0.0, 1.0, 1e5)
+    program.add(np.append(every, half), np.append(np.ones(len(every)), -2.0), 0.0, 0.0)
+    loose = program.integer(price, 0.0, 1.0)
+    n = len(sides)
+    for side in sides:
+        single = program.real(opt.thin, 1.0)
+        program.add(np.append(side, single), np.ones(len(side) + 1), 2.0, np.inf)
+        # what no fill can do: a side of one edge but in a grid, and (to be safe) of two where poles are added
+        least = 1.0 if n == 4 else 2.0
+        program.add(np.append(side, loose), np.append(np.ones(len(side)), least - 3.0), least, np.inf)
+    if n == 4:
+        for i in range(2):
+            columns = np.concatenate([sides[i], sides[i + 2]])
+            signs = np.concatenate([np.ones(len(sides[i])), -np.ones(len(sides[i + 2]))])
+            more, less = program.real(opt.uneven), program.real(opt.uneven)
+            program.add(np.append(columns, [more, less]), np.append(signs, [-1.0, 1.0]), 0.0, 0.0)
+            most = max(longest[i], longest[i + 2])
+            program.add(np.array([more, less, loose]), np.array([1.0, 1.0, -most]), -np.inf, 0.0)
+        return loose
+    for i in range(n):
+        parts: list[IntArray] = []
+        weights: list[FloatArray] = []
+        for j, side in enumerate(sides):
+            far = min((j - i) % n, (i - j) % n)
+            sign = (-1.0 if far == 0 else 1.0) if n == 3 else (-1.0 if far == 2 else 1.0)
+            parts.append(side)
+            weights.append(np.full(len(side), sign))
+        tight = program.real(opt.thin, 2.0)
+        missing = 4.0 + sum(longest[j] for j in range(n) if weights[j][0] < 0)
+        every_column = np.concatenate([*parts, [tight, loose]])
+        program.add(every_column, np.concatenate([*weights, [1.0, missing]]), 4.0, np.inf)
+    return loose
+
+
+def _add_rim_rows(program: IntegerProgram, layout: Layout, arcs: IntArray, opt: CountOptions) -> None:
+    """Openings get at least ``rim_segments``; half of it where the mirror plane cuts the opening."""
+    for loop, is_half in rim_loops(layout):
+        least = opt.rim_segments // 2 if is_half else opt.rim_segments
+        lack = program.real(2.0)
+        program.add(np.append(arcs[loop], lack), np.ones(len(loop) + 1), least, np.inf)
+
+
+def rim_loops(layout: Layout) -> list[tuple[list[int], bool]]:
+    """Return the openings as lists of rim arcs, and whether each is cut by the mirror plane."""
+    around: dict[int, list[int]] = {}
+    for i, arc in enumerate(layout.arcs):
+        if arc.kind == "rim":
+            around.setdefault(int(arc.vertices[0]), []).append(i)
+            around.setdefault(int(arc.vertices[-1]), []).append(i)
+    left = {i for i, a in enumerate(layout.arcs) if a.kind == "rim"}
+    loops = []
+    while left:
+        stack, found = [min(left)], set()
+        while stack:
+            i = stack.pop()
+            if i in found:
+                continue
+            found.add(i)
+            arc = layout.arcs[i]
+            stack.extend(around[int(arc.vertices[0])] + around[int(arc.vertices[-1])])
+        left -= found
+        ends = [int(v) for i in found for v in (layout.arcs[i].vertices[0], layout.arcs[i].vertices[-1])]
+        loops.append((sorted(found), bool(layout.on_mirror[ends].any())))
+    return loops

@@ -1,0 +1,73 @@
+"""How many quads and poles a patch gets, from the counts of its sides."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from loopwright.errors import InfeasibleError
+from loopwright.layout.types import Layout
+from loopwright.patterns.fill_patch import fill_patch, pole_count
+from loopwright.types import FloatArray, IntArray
+
+
+@lru_cache(maxsize=20_000)
+def measure_fill(sides: tuple[int, ...]) -> tuple[float, int]:
+    """Return the number of quads and of poles that a patch with these sides gets."""
+    if is_simple(sides):
+        return patch_faces(list(sides)), abs(4 - len(sides))
+    try:
+        fill = fill_patch(sides)
+    except InfeasibleError:
+        return patch_faces(list(sides)), 99
+    return float(len(fill.quads)), pole_count(sides)
+
+
+def is_simple(sides: tuple[int, ...]) -> bool:
+    """Tell whether no pole, or the one planned, fills a patch with 3 to 5 sides."""
+    n = len(sides)
+    if n == 4:
+        return sides[0] == sides[2] and sides[1] == sides[3]
+    if sum(sides) % 2:
+        return False
+    if n == 3:
+        return all(sum(sides) - 2 * e >= 2 for e in sides)
+    return all(sides[(i + 1) % n] + sides[i - 1] + sides[i] - sides[(i + 2) % n] - sides[i - 2] >= 2 for i in range(n))
+
+
+def patch_faces(side_counts: list[int]) -> float:
+    """Return the number of quads of a patch: exact where one pole (or none) suffices, else a good guess."""
+    e = np.array(side_counts, float)
+    n = len(e)
+    if n == 4:
+        return float((e[0] + e[2]) * (e[1] + e[3]) / 4)
+    if n == 3:
+        s = (e.sum() - 2 * e) / 2
+    else:
+        s = np.array([e[(i + 1) % n] + e[i - 1] + e[i] - e[(i + 2) % n] - e[i - 2] for i in range(n)]) / 2
+    s = np.maximum(s, 0.5)
+    return float((s * np.roll(s, -1)).sum())
+
+
+def side_counts(layout: Layout, counts: IntArray) -> list[list[int]]:
+    """Return the segment counts of every patch's sides."""
+    return [[int(sum(counts[a] for a, _ in side)) for side in patch.sides] for patch in layout.patches]
+
+
+def linear_faces(layout: Layout, counts: IntArray) -> tuple[FloatArray, float]:
+    """Return gradient and constant of the face number, linear about ``counts`` (by differences of one segment)."""
+    gradient = np.zeros(len(counts))
+    total = 0.0
+    for patch, sides in zip(layout.patches, side_counts(layout, counts), strict=True):
+        base = patch_faces(sides)
+        total += base
+        for k, side in enumerate(patch.sides):
+            more = list(sides)
+            more[k] += 1
+            less = list(sides)
+            less[k] -= 1
+            slope = (patch_faces(more) - patch_faces(less)) / 2
+            for a, _ in side:
+                gradient[a] += slope
+    return gradient, total - float(gradient @ counts)
