@@ -169,13 +169,15 @@ def _joints(links: QuadLinks, chain: Ids) -> Ids:
     """Return the vertices between consecutive edges of a chain."""
     ends = links.edges[chain]
     one = (ends[:-1, 0] == ends[1:, 0]) | (ends[:-1, 0] == ends[1:, 1])
-    return np.asarray(np.where(one, ends[:-1, 0], ends[:-1, 1]), np.int64)
+    joints: Ids = np.where(one, ends[:-1, 0], ends[:-1, 1])
+    return joints
 
 
 def _in_order(links: QuadLinks, chain: Ids, is_closed: bool) -> Ids:
     """Return the vertices along a chain; the first again at the end of a closed one."""
     if len(chain) == 1:
-        return links.edges[chain[0]].copy()
+        pair: Ids = links.edges[chain[0]]
+        return pair
     joints = _joints(links, chain)
     first = links.edges[chain[0]].sum() - joints[0]
     last = links.edges[chain[-1]].sum() - joints[-1]
