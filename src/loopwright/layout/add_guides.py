@@ -87,8 +87,8 @@ def _along_axis(positions: FloatArray, triangles: IntArray) -> FloatArray:
 
 def _ring_forms(work: _Work, triangles: IntArray, wedges: IntArray, origin: IntArray, opt: GuideOptions) -> IntArray:
     """Cut the rings of all forms of one part into its triangles and return them."""
-    used, local = np.unique(wedges, return_inverse=True)
-    local = local.reshape(-1, 3).astype(np.int32)
+    used, places = np.unique(wedges, return_inverse=True)
+    local: IntArray = places.reshape(-1, 3).astype(np.int32)
     vertex = origin[used]
     u = flat_stretch(work.positions[vertex], local, work.on_mirror[vertex])
     for form in find_forms(u, local, opt.least_stretch):
@@ -201,4 +201,5 @@ def _sign_edges(triangles: IntArray, sign: FloatArray) -> IntArray:
     first, second = order[:-1][pair], order[1:][pair]
     positive = sign > 0
     found = edges[first[positive[first // 3] != positive[second // 3]]]
-    return found.astype(np.int32)
+    kept: IntArray = found.astype(np.int32)
+    return kept

@@ -50,7 +50,8 @@ def corner_angles(positions: FloatArray, triangles: IntArray) -> FloatArray:
     back = np.roll(p, 1, axis=1) - p
     cross = np.linalg.norm(np.cross(forward, back), axis=2)
     angles = np.arctan2(cross, np.einsum("tij,tij->ti", forward, back))
-    return np.maximum(angles, 1e-4)
+    bounded: FloatArray = np.maximum(angles, 1e-4)
+    return bounded
 
 
 def polar_frames(positions: FloatArray, triangles: IntArray, quadrants: IntArray) -> Frames:
@@ -144,6 +145,6 @@ def cross_field(
     return np.angle(cross) / 4
 
 
-def _diagonal(values: FloatArray) -> coo_matrix:
+def _diagonal(values: np.ndarray) -> coo_matrix:
     index = np.arange(len(values))
     return coo_matrix((values, (index, index)), shape=(len(values), len(values)))

@@ -91,7 +91,7 @@ def plan_pieces(
     euler = [_euler(wedges[component == c]) for c in range(int(component.max()) + 1)]
     is_node = np.zeros(count, bool)
     is_node[nodes] = True
-    listed = np.flatnonzero(is_node[origin])
+    listed: IntArray = np.flatnonzero(is_node[origin]).astype(np.int32)
     ring = is_ring(wedges, component, origin, constrained, count, euler)
     at_mirror = np.zeros(count, bool)
     at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True

@@ -123,7 +123,8 @@ def plan_turns(
         program.between(np.append(columns, index), np.append(turns, 1.0), 4 * euler, np.inf)
         program.between(np.append(columns, index), np.append(turns, -1.0), -np.inf, 4 * euler)
     solution = program.solve()
-    return (solution[pick] > 0.5).argmax(axis=1).astype(np.int32) + 1
+    chosen: IntArray = (solution[pick] > 0.5).argmax(axis=1).astype(np.int32) + np.int32(1)
+    return chosen
 
 
 def _turn_cost(wedge: Wedge, quads: int, rule: NodeRule, opt: TurnOptions) -> float:

@@ -147,7 +147,8 @@ def _best_cut(piece: Piece, surface: Growing, size: float, opt: SplitOptions, dr
             scored.append((score, cut.start, cut.start_arm, cut.end, cut.end_arm, cut))
     scored.sort(key=lambda s: s[:5])
     best: tuple[float, Outcome] | None = None
-    looked, seen_ends = 0, []
+    looked = 0
+    seen_ends: list[Cut] = []
     old = burden(piece)
     for score, *_, cut in scored:
         if looked >= opt.tried or (best is not None and score > 2.0 * best[0] + size):
@@ -290,7 +291,7 @@ def apply_cut(piece: Piece, points: FloatArray, graph: CutGraph, cut: Cut, step_
     edges = directed_edges(piece.triangles)
     triangles, fresh_points = piece.triangles, []
     count = len(piece.origin)
-    splits = []
+    splits: list[tuple[int, int, int]] = []
     for spot, edge, share in crossed:
         a, b = (int(x) for x in edges[edge])
         path[spot] = count + len(splits)

@@ -52,7 +52,7 @@ def clean_labels(net: Net, label: IntArray, area: FloatArray, *, min_area: float
     # thin pieces one after the other, so that two of them cannot swallow each other
     for _ in range(4):
         count = int(component.max()) + 1
-        total = np.bincount(component, area, count)
+        total: FloatArray = np.bincount(component, area, count).astype(np.float64)
         widest = np.zeros(count)
         np.maximum.at(widest, component, distance)
         thin = 2.0 * widest + step < max(min_width, _FEWEST_STEPS * step)

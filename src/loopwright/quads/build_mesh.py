@@ -39,7 +39,7 @@ def build_mesh(layout: Layout, counts: IntArray, vertex_size: FloatArray, *, pro
         progress("quads", i / len(layout.patches))
         around = _boundary_ids(patch, points)
         fill, placed = _fill(layout, patch, counts, points.positions[around])
-        ids = np.empty(fill.vertex_count, np.int64)
+        ids: IntArray = np.empty(fill.vertex_count, np.int32)
         ids[fill.boundary] = around
         inner = np.ones(fill.vertex_count, bool)
         inner[fill.boundary] = False
@@ -94,7 +94,7 @@ def _place_on_arcs(layout: Layout, counts: IntArray, vertex_size: FloatArray) ->
         ]
         following += count - 1
         positions.append(inner)
-        on_arc.append(np.array(ids, np.int64))
+        on_arc.append(np.array(ids, np.int32))
     return _Points(np.concatenate(positions), on_arc, node_ids)
 
 
