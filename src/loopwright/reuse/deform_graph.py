@@ -115,7 +115,8 @@ def _link_nodes(nodes: FloatArray, near: NDArray[np.int64], weight: FloatArray) 
         shape=(len(near), len(nodes)),
     ).astype(np.float64)
     pairs = (shares.T @ shares).tocoo()
-    links = np.stack([pairs.row, pairs.col], axis=1)[pairs.row < pairs.col].astype(np.int64)
+    both = np.stack([pairs.row, pairs.col], axis=1).astype(np.int64)
+    links: NDArray[np.int64] = both[both[:, 0] < both[:, 1]]
     while True:
         joined = csr_matrix((np.ones(len(links)), (links[:, 0], links[:, 1])), shape=(len(nodes), len(nodes)))
         pieces, piece = connected_components(joined, directed=False)

@@ -13,7 +13,7 @@ from loopwright.surface.mirror import find_mirror
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, MirrorPlane
 
-_SAME = 1e-4  # of the diagonal: a vertex this near to another's image is its partner
+_SAME = 2e-3  # of the diagonal: the most that a vertex may miss its image by; all faces have to match too
 _MAX_RMS = 0.01
 
 

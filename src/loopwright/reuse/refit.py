@@ -15,7 +15,7 @@ from loopwright.progress import Progress, silent
 from loopwright.reuse.mirror_pairs import MirrorPairs, find_mirror_pairs
 from loopwright.reuse.read_landmarks import NO_LANDMARKS, Landmarks
 from loopwright.reuse.refit_mesh import spoilt_places, take_half, whole_again, with_rim_curves
-from loopwright.reuse.register import Registration, RegisterOptions, register
+from loopwright.reuse.register import RegisterOptions, Registration, register
 from loopwright.reuse.template import Template, follow_limit, mixtures, template_of_quads
 from loopwright.surface.edges import row_lengths
 from loopwright.surface.project import SurfaceProjector

@@ -69,7 +69,11 @@ def take_half(mesh: QuadMesh, pairs: MirrorPairs) -> HalfOf | None:
     is_kept = distance[mesh.quads].mean(axis=1) > 0.0
     used, inverse = np.unique(mesh.quads[is_kept], return_inverse=True)
     partner_quads = np.isin(pairs.partner[mesh.quads], used[~own[used]]).any(axis=1)
-    if (distance[used[~own[used]]] <= 0.0).any() or (is_kept & partner_quads).any() or 2 * is_kept.sum() != len(is_kept):
+    if (
+        (distance[used[~own[used]]] <= 0.0).any()
+        or (is_kept & partner_quads).any()
+        or 2 * is_kept.sum() != len(is_kept)
+    ):
         return None
     positions = mesh.positions[used]
     on_mirror = own[used]

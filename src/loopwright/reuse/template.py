@@ -72,12 +72,17 @@ def trace_rims(faces: IntArray) -> tuple[IntArray, ...]:
     return tuple(rims)
 
 
-def mixtures(template: Template, points: FloatArray) -> tuple[csr_matrix, FloatArray]:
-    """Return a sparse (k, n) that mixes the template's points to those nearest to (k, 3) others, and the distances."""
+def mixtures(
+    template: Template, points: FloatArray, normals: FloatArray | None = None
+) -> tuple[csr_matrix, FloatArray]:
+    """Return a sparse (k, n) that mixes the template's points to those nearest to (k, 3) others, and the distances.
+
+    With (k, 3) normals the template's normal has to agree with them where it can.
+    """
     n = len(template.positions)
     if len(points) == 0:
         return csr_matrix((0, n)), np.zeros(0)
-    landed = SurfaceProjector(template.positions, template.triangles).project(points)
+    landed = SurfaceProjector(template.positions, template.triangles).project(points, normals)
     corners = template.triangles[landed.triangles]
     where = template.positions[corners]
     weights = closest_barycentric(landed.points, where[:, 0], where[:, 1], where[:, 2])
