@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-
 from loopwright.counts.counted_layout import CountedLayout
+from loopwright.counts.paint_sizes import paint_sizes
 from loopwright.counts.read_pins import border_pins, region_sizes
-from loopwright.counts.size_field import size_field
+from loopwright.counts.size_field import mean_size, size_field
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.fit.fit_limit import fit_limit
 from loopwright.fit.measure_quality import QualityReport, measure_quality
@@ -20,6 +20,8 @@ from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax
 from loopwright.layout.plan_layout import plan_layout
 from loopwright.layout.types import Layout
+from loopwright.marks.add_flow_lines import add_flow_lines
+from loopwright.marks.find_ridges import add_ridges
 from loopwright.marks.options import MarksOptions
 from loopwright.marks.region_surface import make_region_surface
 from loopwright.options import BuildOptions
@@ -28,7 +30,7 @@ from loopwright.quads.build_mesh import build_mesh
 from loopwright.surface.project import SurfaceProjector
 from loopwright.surface.read import read_sculpt
 from loopwright.surface.repair import repair_sculpt
-from loopwright.types import Finding, QuadMesh, RegionSurface, Sculpt
+from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface, Sculpt
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -105,10 +107,11 @@ def plan(source: Source, *, options: BuildOptions | None = None, progress: Progr
     """
     wishes = options or BuildOptions()
     clock = _Clock(progress)
-    sculpt, findings = _open(source, clock)
+    sculpt, findings, painted = _open(source, wishes, clock)
     surface, more = _find_regions(sculpt, wishes, clock)
-    layout, last = _lay_out(surface, wishes, clock)
-    return PlanResult(sculpt, surface, layout, (*findings, *more, *last), clock.timings, wishes)
+    surface, drawn = _draw_lines(sculpt, surface, wishes, clock)
+    layout, last = _lay_out(surface, wishes, painted, clock)
+    return PlanResult(sculpt, surface, layout, (*findings, *more, *drawn, *last), clock.timings, wishes)
 
 
 def build(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> BuildResult:
@@ -131,9 +134,10 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     """
     wishes = options or BuildOptions()
     clock = _Clock(progress)
-    sculpt, findings = _open(source, clock)
+    sculpt, findings, painted = _open(source, wishes, clock)
     surface, more = _find_regions(sculpt, wishes, clock)
-    layout, last = _lay_out(surface, wishes, clock)
+    surface, drawn = _draw_lines(sculpt, surface, wishes, clock)
+    layout, last = _lay_out(surface, wishes, painted, clock)
     with clock.stage("quads"):
         mesh = build_mesh(layout.layout, layout.counts, layout.layout.vertex_size, progress=progress)
     with clock.stage("trees"):
@@ -153,7 +157,7 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
         sculpt,
         surface,
         layout,
-        (*findings, *more, *last),
+        (*findings, *more, *drawn, *last),
         clock.timings,
         wishes,
         mesh,
@@ -163,14 +167,19 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     )
 
 
-def _open(source: Source, clock: _Clock) -> tuple[Sculpt, list[Finding]]:
+SizePaint = Callable[[RegionSurface], FloatArray | None]
+
+
+def _open(source: Source, wishes: BuildOptions, clock: _Clock) -> tuple[Sculpt, list[Finding], SizePaint]:
+    """Read and repair; what is returned last looks up the sizes painted on the sculpt as it came."""
     if isinstance(source, Sculpt):
         sculpt = source
     else:
         with clock.stage("read"):
             sculpt = read_sculpt(source, progress=clock.progress)
     with clock.stage("repair"):
-        return repair_sculpt(sculpt)
+        repaired, findings = repair_sculpt(sculpt)
+    return repaired, findings, lambda surface: paint_sizes(surface, wishes.size_dabs, sculpt, wishes.vertex_sizes)
 
 
 def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[RegionSurface, list[Finding]]:
@@ -195,17 +204,40 @@ def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[
     return surface, findings
 
 
-def _lay_out(surface: RegionSurface, wishes: BuildOptions, clock: _Clock) -> tuple[CountedLayout, list[Finding]]:
-    faces = wishes.budget / (2 if surface.mirror is not None else 1)
+def _draw_lines(
+    sculpt: Sculpt, surface: RegionSurface, wishes: BuildOptions, clock: _Clock
+) -> tuple[RegionSurface, list[Finding]]:
+    """Cut drawn lines into the surface; where nothing is painted, sharp ridges of the shape too."""
+    with clock.stage("lines"):
+        reach = mean_size(surface, _face_goal(surface, wishes))
+        surface, findings = add_flow_lines(surface, wishes.lines, reach=reach)
+        if len(surface.regions) == 1 and sculpt.colors is None:
+            surface, count = add_ridges(surface, shortest=4.0 * reach)
+            if count:
+                text = f"{count} sharp ridges and creases of the shape are followed like drawn lines."
+                findings.append(Finding("ridges", text, count))
+    return surface, findings
+
+
+def _face_goal(surface: RegionSurface, wishes: BuildOptions) -> float:
+    return wishes.budget / (2 if surface.mirror is not None else 1)
+
+
+def _lay_out(
+    surface: RegionSurface, wishes: BuildOptions, size_paint: SizePaint, clock: _Clock
+) -> tuple[CountedLayout, list[Finding]]:
+    faces = _face_goal(surface, wishes)
     sizes = region_sizes(surface, wishes.sizes)
     with clock.stage("sizes"):
-        vertex_size = size_field(surface, faces, sizes=sizes)
+        painted = size_paint(surface)
+        vertex_size = size_field(surface, faces, sizes=sizes, painted=painted)
     with clock.stage("layout"):
         layout = plan_layout(surface, vertex_size, progress=clock.progress)
     pins = border_pins(layout, wishes.pins)
     with clock.stage("counts"):
         targets = arc_targets(layout, layout.vertex_size)
-        counts, total = solve_for_budget(layout, targets, faces, pins=pins, keep_scale=bool(sizes))
+        keep = bool(sizes) or painted is not None
+        counts, total = solve_for_budget(layout, targets, faces, pins=pins, keep_scale=keep)
     findings = []
     if abs(total - faces) > 0.05 * faces:
         whole = total * wishes.budget / faces

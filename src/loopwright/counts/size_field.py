@@ -27,7 +27,7 @@ class SizeOptions:
     """
 
     width_exponent: float = 0.3
-    bend_exponent: float = 0.35
+    bend_exponent: float = 0.45
     least: float = 0.3
     most: float = 1.35
     rows: float = 2.6
@@ -39,6 +39,7 @@ def size_field(
     faces: float,
     *,
     sizes: Mapping[int, float] | None = None,
+    painted: FloatArray | None = None,
     options: SizeOptions | None = None,
 ) -> FloatArray:
     """Return (n,) wished edge lengths such that about ``faces`` quads cover the surface.
@@ -47,6 +48,7 @@ def size_field(
     ----------
     faces : wished number of quads on this surface (half the budget for a half).
     sizes : region index -> edge length asked for by the artist; those stay as asked.
+    painted : (n,) edge lengths painted on the surface, 0 where none is; they win over ``sizes``.
     """
     opt = options or SizeOptions()
     asked = dict(sizes or {})
@@ -63,21 +65,31 @@ def size_field(
     wished = np.maximum(wished, 0.2 * mean)
     for r, length in asked.items():
         wished[surface.triangle_region == r] = length
+    is_asked = np.isin(surface.triangle_region, list(asked)) if asked else np.zeros(len(area), bool)
+    if painted is not None:
+        corners = painted[surface.triangles]
+        has_paint = (corners > 0).all(axis=1)
+        wished[has_paint] = corners[has_paint].mean(axis=1)
+        is_asked |= has_paint
     per_vertex = _blend(surface, np.log(wished), area, opt.spread * mean)
-    pinned_area = area[np.isin(surface.triangle_region, list(asked))] if asked else np.zeros(0)
     size = np.exp(per_vertex)
     for _ in range(2):
         per_triangle = size[surface.triangles].mean(axis=1)
         load = area / per_triangle**2
-        free = np.ones(len(area), bool)
-        if len(pinned_area):
-            free = ~np.isin(surface.triangle_region, list(asked))
+        free = ~is_asked
         rest = max(faces - load[~free].sum(), 0.1 * faces)
         scale = np.sqrt(load[free].sum() / rest) if free.any() else 1.0
         loose = np.zeros(len(size), bool)
         loose[surface.triangles[free].reshape(-1)] = True
         size = np.where(loose, size * scale, size)
     return size
+
+
+def mean_size(surface: RegionSurface, faces: float) -> float:
+    """Return the edge length at which ``faces`` squares cover the surface."""
+    p = surface.positions[surface.triangles]
+    area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    return float(np.sqrt(area.sum() / faces))
 
 
 def bending(surface: RegionSurface, area: FloatArray) -> FloatArray:

@@ -1,0 +1,51 @@
+"""Sizes that somebody painted, at the vertices of the region surface."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from loopwright.errors import MarksError
+from loopwright.marks.marks_file import SizeDab
+from loopwright.types import FloatArray, RegionSurface, Sculpt
+
+
+def paint_sizes(
+    surface: RegionSurface, dabs: Sequence[SizeDab], sculpt: Sculpt, vertex_sizes: FloatArray | None
+) -> FloatArray | None:
+    """Return (n,) painted edge lengths, 0 where nothing is painted; None if nothing is painted at all.
+
+    Parameters
+    ----------
+    dabs : lengths within a radius of a place; later ones win.  With a mirror plane they count on both sides.
+    sculpt : as it came from its file.
+    vertex_sizes : a length per vertex of that sculpt, 0 for none; dabs win over it.
+
+    Raises
+    ------
+    MarksError : the number of lengths is not that of the sculpt's vertices, or a dab touches nothing.
+    """
+    out = np.zeros(len(surface.positions))
+    if vertex_sizes is not None:
+        if len(vertex_sizes) != len(sculpt.positions):
+            raise MarksError(
+                f"There are {len(vertex_sizes)} painted sizes, but {sculpt.name} has {len(sculpt.positions)} vertices: "
+                "paint the sizes on this very file.",
+            )
+        out = vertex_sizes[cKDTree(sculpt.positions).query(surface.positions)[1]].astype(np.float64)
+    for dab in dabs:
+        centre = np.array(dab.at)
+        if surface.mirror is not None and float(surface.mirror.signed_distance(centre[None])[0]) < 0:
+            centre = surface.mirror.reflect(centre[None])[0]
+        inside = np.linalg.norm(surface.positions - centre, axis=1) <= dab.radius
+        if not inside.any():
+            at = "({:g}, {:g}, {:g})".format(*dab.at)
+            raise MarksError(
+                f"The size painted at {at} with radius {dab.radius:g} touches no part of the surface that gets faces: "
+                "move it there or widen it.",
+                places=[dab.at],
+            )
+        out[inside] = dab.length
+    return out if (out > 0).any() else None

@@ -1,0 +1,125 @@
+"""Sharp ridges and creases of the shape, as lines for the mesh to follow."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix, csr_matrix
+
+from loopwright.layout.border_graph import ConstrainedEdges, trace_chains
+from loopwright.layout.piece import arc_length, directed_edges, edge_keys, twin_corners
+from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
+
+_ROUNDS = 12  # of smoothing the normals
+_ALIKE = 0.35  # radians over which normals count as alike
+
+
+def add_ridges(surface: RegionSurface, *, shortest: float) -> tuple[RegionSurface, int]:
+    """Return the surface with its ridges among its ``flow_edges``, and their number (see :func:`find_ridges`)."""
+    chains = find_ridges(surface, shortest=shortest)
+    if not chains:
+        return surface, 0
+    edges = np.concatenate([np.stack([chain[:-1], chain[1:]], axis=1) for chain in chains])
+    flow = np.unique(np.sort(np.concatenate([surface.flow_edges, edges]), axis=1), axis=0)
+    return replace(surface, flow_edges=np.ascontiguousarray(flow, np.int32)), len(chains)
+
+
+def find_ridges(
+    surface: RegionSurface, *, angle: float = 38.0, weak: float = 25.0, shortest: float = 0.0
+) -> list[IntArray]:
+    """Return the ridges and creases that close, or run between junctions, rims, borders and the mirror plane.
+
+    The normals of the triangles are smoothed first, each by those near it
+    that are like it, which takes noise away and makes a narrow rounding
+    sharp.  Edges between normals that differ by more than ``angle`` are
+    ridges, and those above ``weak`` that hang together with them.
+
+    Parameters
+    ----------
+    angle, weak : degrees.
+    shortest : chains shorter than this are left out.
+
+    Returns
+    -------
+    Chains of vertices; a closed one repeats its first.
+
+    References
+    ----------
+    Y. Zheng, H. Fu, O. Au, C. Tai, "Bilateral Normal Filtering for Mesh Denoising", IEEE TVCG 17(10), 2011,
+    doi:10.1109/TVCG.2010.264: the smoothing of the normals.
+    """
+    edges = directed_edges(surface.triangles)
+    twin = twin_corners(surface.triangles)
+    pick = np.flatnonzero(np.arange(len(twin)) < twin)
+    normals = _smooth_normals(surface, pick, twin)
+    cosine = np.einsum("ij,ij->i", normals[pick // 3], normals[twin[pick] // 3])
+    turn = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+    ends = np.sort(edges[pick], axis=1)
+    kept = _grow(ends, turn > angle, turn > weak, len(surface.positions))
+    return _chains(surface, ends[kept], _held(surface), shortest)
+
+
+def _smooth_normals(surface: RegionSurface, pick: NDArray[np.integer], twin: IntArray) -> FloatArray:
+    p = surface.positions[surface.triangles]
+    cross = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+    area = np.linalg.norm(cross, axis=1)
+    normals = cross / np.maximum(area, 1e-300)[:, None]
+    here, there = pick // 3, twin[pick] // 3
+    count = len(area)
+    # neighbours over an edge, and over two
+    near = coo_matrix((np.ones(len(here)), (here, there)), shape=(count, count)).tocsr()
+    near = near + near.T
+    near = (near + near @ near).tocoo()
+    rows, cols = near.row, near.col
+    for _ in range(_ROUNDS):
+        gap = np.linalg.norm(normals[rows] - normals[cols], axis=1)
+        weight = area[cols] * np.exp(-0.5 * (gap / _ALIKE) ** 2)
+        total = csr_matrix((weight, (rows, cols)), shape=(count, count)) @ normals
+        normals = total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-300)
+    out: FloatArray = normals
+    return out
+
+
+def _held(surface: RegionSurface) -> BoolArray:
+    """Return (n,) vertices on rims, borders, the mirror plane or flow lines."""
+    edges = directed_edges(surface.triangles)
+    twin = twin_corners(surface.triangles)
+    region = np.repeat(surface.triangle_region, 3)
+    out = np.zeros(len(surface.positions), bool)
+    out[edges[(twin < 0) | (region != region[np.maximum(twin, 0)])].reshape(-1)] = True
+    out[surface.flow_edges.reshape(-1)] = True
+    return out
+
+
+def _grow(ends: IntArray, strong: BoolArray, weak: BoolArray, count: int) -> BoolArray:
+    """Return the strong edges and the weak ones that touch them, twice over."""
+    kept = strong.copy()
+    for _ in range(2):
+        touched = np.zeros(count, bool)
+        touched[ends[kept].reshape(-1)] = True
+        kept |= weak & touched[ends].any(axis=1)
+    return kept
+
+
+def _chains(surface: RegionSurface, ends: IntArray, held: BoolArray, shortest: float) -> list[IntArray]:
+    """Chain the edges; loose branches and short chains come off until none is left."""
+    count = len(surface.positions)
+    stops = set(np.flatnonzero(held).tolist())
+    while len(ends):
+        degree = np.bincount(ends.reshape(-1), minlength=count)
+        loose = ((degree == 1) & ~held)[ends].any(axis=1)
+        if loose.any():
+            ends = ends[~loose]
+            continue
+        none = np.zeros(len(ends), np.int32)
+        edges = ConstrainedEdges(ends.astype(np.int32), none, np.full((len(ends), 2), -1, np.int32))
+        chains = [chain.vertices for chain in trace_chains(edges, stops, count)]
+        length = np.array([arc_length(surface.positions[chain])[-1] for chain in chains])
+        if length.min() >= shortest:
+            return chains
+        gone = chains[int(length.argmin())]
+        keys = edge_keys(np.stack([gone[:-1], gone[1:]], axis=1), count)
+        ends = ends[~np.isin(edge_keys(ends, count), keys)]
+    return []
