@@ -124,11 +124,11 @@ def _check_free(mesh: QuadMesh, name: str, skip: tuple[str, ...] = ()) -> None:
 def _free_vertices(before: QuadMesh, after: QuadMesh) -> QuadMesh:
     """Unbind vertices from borders that are there no more."""
     links = link_quads(before.quads, len(before.positions))
-    was, still = border_edges(before, links), border_edges(after, links)
+    roles = find_edge_roles(after, links)
+    was, still = (border_edges(mesh, links) & ~roles.is_plane for mesh in (before, after))
     gone = was & ~still
     degree_before, degree_after = (_degree(links, edges) for edges in (was, still))
     touched = _degree(links, gone) > 0
-    roles = find_edge_roles(after, links)
     loose = touched & ~_on(links, still | (roles.is_held & ~was))
     junction_before = touched & before.is_fixed & (degree_before >= 3)
     return replace(

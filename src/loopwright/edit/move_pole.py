@@ -13,6 +13,7 @@ from loopwright.errors import InfeasibleError
 from loopwright.types import FloatArray, QuadMesh
 
 _LEAST_COSINE = 0.5  # between the direction asked for and the move
+_LEAST_BEHIND = 0.1  # between the way back and the edge behind: a pole of three edges has none straight behind it
 
 
 def find_poles(mesh: QuadMesh) -> Ids:
@@ -78,7 +79,8 @@ def move_pole_rows(mesh: QuadMesh, pole: int, toward: FloatArray) -> Change:
         If there is no row ahead or behind, they are one and the same, or it cannot be taken out.
     """
     links = link_quads(mesh.quads, len(mesh.positions))
-    ahead, behind = _rung(mesh, links, pole, toward), _rung(mesh, links, pole, -toward)
+    ahead = _rung(mesh, links, pole, toward, _LEAST_COSINE)
+    behind = _rung(mesh, links, pole, -toward, _LEAST_BEHIND)
     spot = tuple(np.round(mesh.positions[pole], 6).tolist())
     if ahead is None or behind is None:
         raise InfeasibleError(f"The pole near {spot} has no row on that side to be moved over.", places=[spot])
@@ -120,7 +122,11 @@ def _target(links: QuadLinks, edge: int, steps: int, pole: int) -> int | None:
     changed = np.concatenate([old, new])
     gained = changed[(after == links.valence[pole]) & (before != after) & (before == 4)]
     lost = changed[(before == links.valence[pole]) & (after == 4)]
-    return int(gained[0]) if pole in lost and len(gained) else None
+    if pole not in lost or len(gained) == 0:
+        return None
+    order = rim.tolist()
+    way = np.abs(np.array([order.index(v) for v in gained.tolist()]) - order.index(pole))
+    return int(gained[np.minimum(way, 6 - way).argmin()])  # where two poles move, each to its neighbour on the rim
 
 
 def _cosine(step: FloatArray, toward: FloatArray) -> float:
@@ -128,13 +134,13 @@ def _cosine(step: FloatArray, toward: FloatArray) -> float:
     return float(step @ toward) / size if size > 0.0 else -1.0
 
 
-def _rung(mesh: QuadMesh, links: QuadLinks, pole: int, toward: FloatArray) -> int | None:
+def _rung(mesh: QuadMesh, links: QuadLinks, pole: int, toward: FloatArray, least: float) -> int | None:
     """Return the edge at a pole that leads most that way."""
     edges = np.flatnonzero((links.edges == pole).any(axis=1))
     other = links.edges[edges].sum(axis=1) - pole
     cosines = [_cosine(mesh.positions[v] - mesh.positions[pole], toward) for v in other.tolist()]
     best = int(np.argmax(cosines))
-    return int(edges[best]) if cosines[best] >= _LEAST_COSINE else None
+    return int(edges[best]) if cosines[best] >= least else None
 
 
 def _rail_rank(links: QuadLinks, rung: int, vertex: int) -> Ids:
