@@ -7,15 +7,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from loopwright.edit.quad_links import link_quads
-from loopwright.types import Curve, FloatArray, IntArray, MirrorPlane, QuadMesh, Region
+from loopwright.types import Curve, FloatArray, MirrorPlane, QuadMesh, Region
 
 REGIONS = (Region("rest", (200, 120, 40)), Region("cap", (40, 120, 200)))
 PLANE = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
 
 
-def bare(positions: FloatArray, quads: IntArray, mirror: MirrorPlane | None = None) -> QuadMesh:
+def bare(positions: FloatArray, quads: NDArray[np.integer], mirror: MirrorPlane | None = None) -> QuadMesh:
     count = len(positions)
     return QuadMesh(
         np.ascontiguousarray(positions, np.float64),
@@ -54,7 +55,8 @@ def cubed_sphere(number: int, *, mirror: bool = False, cap: bool = False) -> Qua
     flat = grid(number, number)
     uv = 2.0 * flat.positions[:, :2] / number - 1.0
     uv = np.tan(uv * np.pi / 4)
-    faces, quads = [], []
+    faces: list[FloatArray] = []
+    quads: list[NDArray[np.integer]] = []
     for axis in range(3):
         for sign in (1.0, -1.0):
             p = np.empty((len(uv), 3))
@@ -87,7 +89,7 @@ def _paint_cap(mesh: QuadMesh) -> QuadMesh:
     )
 
 
-def canonical(quads: IntArray) -> list[tuple[int, ...]]:
+def canonical(quads: NDArray[np.integer]) -> list[tuple[int, ...]]:
     """Return quads in an order that does not depend on how they are stored."""
     first = quads.argmin(axis=1)
     rolled = quads[np.arange(len(quads))[:, None], (first[:, None] + np.arange(4)) % 4]

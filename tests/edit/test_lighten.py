@@ -1,9 +1,10 @@
-"""Lighter versions: whole loops go, borders, poles, openings and symmetry stay, each vertex is one of the heavy mesh."""
+"""Lighter versions: whole loops go; borders, poles, openings, symmetry and the places of vertices stay."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -53,9 +54,8 @@ def test_lighter_meshes_hold_the_laws(kind: str, ratio: float) -> None:
     assert np.array_equal(light.positions, mesh.positions[vertex_map])
     assert len(np.unique(vertex_map)) == len(vertex_map)
     assert poles_by_valence(light) == poles_by_valence(mesh)
-    assert np.array_equal(light.positions[find_poles(light)], mesh.positions[find_poles(mesh)]) or sorted(
-        map(tuple, light.positions[find_poles(light)].tolist())
-    ) == sorted(map(tuple, mesh.positions[find_poles(mesh)].tolist()))
+    places = [sorted(map(tuple, each.positions[find_poles(each)].tolist())) for each in (light, mesh)]
+    assert places[0] == places[1]
     quality = measure_quality(light.positions, light.quads)
     assert quality.scaled_jacobian.min() >= 0.35
     if mesh.mirror is not None:
@@ -89,7 +89,7 @@ def test_spacing_stays_even() -> None:
 
 def test_flat_parts_are_thinned_before_bent_ones() -> None:
     # A sheet that is flat on the left half and wavy on the right, spaced evenly.
-    flat = grid(40, 8)
+    flat = grid(40, 1)
     z = np.where(flat.positions[:, 0] > 20.0, np.sin((flat.positions[:, 0] - 20.0) * np.pi / 4), 0.0)
     sheet = replace(flat, positions=np.stack([flat.positions[:, 0], flat.positions[:, 1], 1.5 * z], axis=1))
     light, _ = lighten(sheet, ratio=0.75)
@@ -129,9 +129,16 @@ def test_sides_with_shapes_of_their_own_keep_them() -> None:
 
 def test_goals_that_make_no_sense() -> None:
     mesh = grid(6, 6)
-    for goal in ({}, {"ratio": 0.5, "target_faces": 10}, {"ratio": 0.0}, {"ratio": 1.5}, {"target_faces": 0}):
+    goals: list[dict[str, Any]] = [
+        {},
+        {"ratio": 0.5, "target_faces": 10},
+        {"ratio": 0.0},
+        {"ratio": 1.5},
+        {"target_faces": 0},
+    ]
+    for goal in goals:
         with pytest.raises(MarksError):
-            lighten(mesh, **goal)  # type: ignore[arg-type]
+            lighten(mesh, **goal)
     with pytest.raises(MarksError, match="must fall"):
         lighten_chain(mesh, [0.5, 0.7])
     same, vertex_map = lighten(mesh, ratio=1.0)

@@ -18,7 +18,9 @@ from loopwright.types import BoolArray, QuadMesh
 FIXED, HELD, PLANE = 4, 2, 1  # what binds a vertex; a sum of these
 
 
-def collapse_strip(mesh: QuadMesh, strip: int, *, give_way: Ids | None = None, action: str = "") -> Change:
+def collapse_strip(
+    mesh: QuadMesh, strip: int, *, give_way: Ids | None = None, action: str = "", links: QuadLinks | None = None
+) -> Change:
     """Return the mesh without one strip.
 
     Of the two ends of each edge across it, the more bound one stays in its
@@ -30,6 +32,8 @@ def collapse_strip(mesh: QuadMesh, strip: int, *, give_way: Ids | None = None, a
     mesh : a half that ends at its mirror plane, or a mesh without one.
     strip : id of ``link_quads(mesh.quads, n).strips``.
     give_way : (n,) rank per vertex; of two free ends the higher rank gives way. None: all the same.
+    action : what was tried, for messages.
+    links : of the mesh, where they are known already.
 
     Raises
     ------
@@ -37,7 +41,7 @@ def collapse_strip(mesh: QuadMesh, strip: int, *, give_way: Ids | None = None, a
         If borders, rims or fixed vertices would merge, or the outcome would be no good mesh.
     """
     action = action or "The loop cannot be removed"
-    links = link_quads(mesh.quads, len(mesh.positions))
+    links = links or link_quads(mesh.quads, len(mesh.positions))
     roles = find_edge_roles(mesh, links)
     rungs = np.flatnonzero(links.strips.of_edge == strip)
     bound = bindings(mesh, roles)

@@ -164,8 +164,8 @@ def _take_best(
     barred: set[tuple[int, int]],
 ) -> tuple[QuadMesh, Ids] | None:
     """Take out the least missed strip that leaves a good mesh; strips that do not are remembered in ``barred``."""
-    rating = rate_strips(mesh, wished[keep], keep_poles=keep_poles)
     links = link_quads(mesh.quads, len(mesh.positions))
+    rating = rate_strips(mesh, links, wished[keep], keep_poles=keep_poles)
     pole = irregular(links)
     before = _count_poor(mesh, normals[keep], floor)
     for strip in _in_order(rating, len(mesh.quads) - target):
@@ -177,11 +177,11 @@ def _take_best(
         rank = np.where(pole, 0, 1)
         rank[links.edges[rungs, way]] += 1  # a pole that should go by its side stays before a regular one
         try:
-            change = collapse_strip(mesh, strip, give_way=rank)
+            change = collapse_strip(mesh, strip, give_way=rank, links=links)
         except InfeasibleError:
             barred.add(name)
             continue
-        kept = keep[np.asarray(change.blend.argmax(axis=1)).ravel()]
+        kept = keep[change.blend.indices]  # the ranks let one vertex of each pair stay, so rows have one entry
         if _count_poor(change.mesh, normals[kept], floor) <= before:
             return change.mesh, kept
         barred.add(name)

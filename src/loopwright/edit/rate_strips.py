@@ -8,7 +8,7 @@ import numpy as np
 
 from loopwright.edit.collapse_strip import bindings, clashing_edges
 from loopwright.edit.edge_roles import find_edge_roles
-from loopwright.edit.quad_links import Ids, QuadLinks, link_quads
+from loopwright.edit.quad_links import Ids, QuadLinks
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _SHAPE = 16.0  # weight of the squared sag against the squared width of the strip that is left, both by the wished size
@@ -39,7 +39,7 @@ def irregular(links: QuadLinks) -> BoolArray:
     return np.asarray(links.valence != np.where(links.is_boundary, 3, 4))
 
 
-def rate_strips(mesh: QuadMesh, wished_size: FloatArray, *, keep_poles: bool = True) -> StripRating:
+def rate_strips(mesh: QuadMesh, links: QuadLinks, wished_size: FloatArray, *, keep_poles: bool = True) -> StripRating:
     """Rate all strips of a half, or of a mesh without a mirror plane.
 
     Where a vertex a goes, its neighbours b and c across it are joined: the
@@ -51,7 +51,6 @@ def rate_strips(mesh: QuadMesh, wished_size: FloatArray, *, keep_poles: bool = T
     wished_size : (n,) wished edge length at each vertex.
     keep_poles : no two poles merge; else a pair of opposite ones may. None moves onto a border in either case.
     """
-    links = link_quads(mesh.quads, len(mesh.positions))
     strips = links.strips
     roles = find_edge_roles(mesh, links)
     bound = bindings(mesh, roles)
