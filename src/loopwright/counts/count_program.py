@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.counts.measure_faces import linear_faces
+from loopwright.counts.measure_faces import face_gradient
 from loopwright.layout.types import Layout
 from loopwright.numerics.integer_program import IntegerProgram
 from loopwright.types import FloatArray, IntArray
@@ -53,9 +53,10 @@ class SumPin:
 
 @dataclass(frozen=True)
 class FaceGoal:
-    """Bounds of the face number, which is taken as linear about the counts of an earlier solve."""
+    """Bounds of the face number, which is taken as linear about the counts of an earlier solve and their faces."""
 
     counts: IntArray
+    faces: float
     least: float
     most: float
 
@@ -101,7 +102,8 @@ def build_program(
     for pin in pins:
         program.add(arcs[list(pin.arcs)], np.ones(len(pin.arcs)), pin.count, pin.count)
     if goal is not None:
-        gradient, constant = linear_faces(layout, goal.counts)
+        gradient = face_gradient(layout, goal.counts)
+        constant = goal.faces - float(gradient @ goal.counts)
         short, over = program.real(opt.off_budget), program.real(opt.off_budget)
         program.add(np.append(arcs, short), np.append(gradient, 1.0), goal.least - constant, np.inf)
         program.add(np.append(arcs, over), np.append(gradient, -1.0), -np.inf, goal.most - constant)

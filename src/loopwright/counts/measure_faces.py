@@ -55,13 +55,10 @@ def side_counts(layout: Layout, counts: IntArray) -> list[list[int]]:
     return [[int(sum(counts[a] for a, _ in side)) for side in patch.sides] for patch in layout.patches]
 
 
-def linear_faces(layout: Layout, counts: IntArray) -> tuple[FloatArray, float]:
-    """Return gradient and constant of the face number, linear about ``counts`` (by differences of one segment)."""
+def face_gradient(layout: Layout, counts: IntArray) -> FloatArray:
+    """Return (arcs,) how many faces one more segment brings, by differences of :func:`patch_faces` about ``counts``."""
     gradient = np.zeros(len(counts))
-    total = 0.0
     for patch, sides in zip(layout.patches, side_counts(layout, counts), strict=True):
-        base = patch_faces(sides)
-        total += base
         for k, side in enumerate(patch.sides):
             more = list(sides)
             more[k] += 1
@@ -70,4 +67,4 @@ def linear_faces(layout: Layout, counts: IntArray) -> tuple[FloatArray, float]:
             slope = (patch_faces(more) - patch_faces(less)) / 2
             for a, _ in side:
                 gradient[a] += slope
-    return gradient, total - float(gradient @ counts)
+    return gradient

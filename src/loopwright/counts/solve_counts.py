@@ -33,7 +33,7 @@ def solve_for_budget(
     *,
     pins: tuple[SumPin, ...] = (),
     tolerance: float = 0.01,
-    rounds: int = 6,
+    rounds: int = 8,
     keep_scale: bool = False,
     options: CountOptions | None = None,
 ) -> tuple[IntArray, float]:
@@ -66,7 +66,7 @@ def solve_for_budget(
         total = sum(f for f, _ in fills)
         extra = np.array([p - abs(4 - len(s)) for (_, p), s in zip(fills, sides, strict=True)])
         off = abs(total - faces) / faces
-        price = opt.extra_pole * float(extra.sum()) + 100.0 * max(0.0, off - tolerance)
+        price = opt.extra_pole * float(extra.sum()) + 300.0 * max(0.0, off - tolerance)
         if best is None or price < best[0]:
             best = (price, counts, total)
         if (extra > poles).any():
@@ -76,7 +76,7 @@ def solve_for_budget(
             break
         if not keep_scale:
             scaled = scaled * float(np.clip(np.sqrt(faces / total), 0.5, 2.0)) ** 0.8
-        goal = FaceGoal(counts, faces * (1 - tolerance / 2), faces * (1 + tolerance / 2))
+        goal = FaceGoal(counts, total, faces * (1 - tolerance / 2), faces * (1 + tolerance / 2))
     if best is None:
         raise InternalError("solve_for_budget needs at least one round.")
     return best[1], best[2]

@@ -12,12 +12,13 @@ from loopwright.marks.clean_labels import CleanLabels, clean_labels, edge_graph,
 from loopwright.marks.cluster_colors import ColorClusters, cluster_colors, vertex_areas
 from loopwright.marks.cut_borders import cut_borders
 from loopwright.marks.finish_regions import drop_label, finish_regions, merge_small_pieces
+from loopwright.marks.mirror_votes import mirror_votes
 from loopwright.marks.name_regions import choose_open, name_regions, report_regions
 from loopwright.marks.options import MarksOptions, MarksReport
 from loopwright.marks.smooth_labels import nearest_proxy_vertices, smooth_labels
 from loopwright.progress import Progress, silent
 from loopwright.surface.clip import Half, clip_half
-from loopwright.surface.edges import build_edges, drop_unused_vertices, row_lengths
+from loopwright.surface.edges import build_edges, drop_unused_vertices, row_lengths, vertex_normals
 from loopwright.surface.mirror import MirrorFit, find_mirror, measure_mirror, plane_across, sample_surface
 from loopwright.surface.net import Net
 from loopwright.surface.project import SurfaceProjector
@@ -73,7 +74,8 @@ def make_region_surface(
     wished = chosen.proxy_faces // (2 if fit else 1)
     proxy = _adapted_proxy(fine, labels, projector, is_open, wished)
     clock.lap("proxy", 0.8)
-    net = _draw_borders(proxy, fine, labels, clusters, chosen)
+    far = _far_half(sculpt, projector, clusters, fit.plane) if fit else None
+    net = _draw_borders(proxy, fine, labels, clusters, chosen, far)
     net = merge_small_pieces(net, 0.5 * chosen.min_share)
     net = drop_label(net, is_open)
     clock.lap("borders", 0.9)
@@ -247,7 +249,12 @@ def _adapted_proxy(
 
 
 def _draw_borders(
-    proxy: Proxy, fine: _Fine, pieces: CleanLabels, clusters: ColorClusters, options: MarksOptions
+    proxy: Proxy,
+    fine: _Fine,
+    pieces: CleanLabels,
+    clusters: ColorClusters,
+    options: MarksOptions,
+    far: _FarHalf | None,
 ) -> Net:
     """Let the sculpt's vertices vote for the pieces, smooth the votes and cut along the borders."""
     count = int(pieces.component.max()) + 1
@@ -259,10 +266,38 @@ def _draw_borders(
     voter_piece = np.where(agrees, voter_piece, _own_piece(fine, pieces)).astype(np.int32)
     at = nearest_proxy_vertices(proxy.net, proxy.cluster, fine.half.positions)
     votes = _count_votes(at, voter_piece, fine.vertex_area, len(proxy.net.positions), count)
+    if far is not None:
+        normals = vertex_normals(proxy.net.positions, proxy.net.triangles)
+        votes = mirror_votes(
+            proxy.net, normals, votes, piece_label, far.plane, far.points, far.normals, far.labels, far.weights
+        )
     net_area = vertex_areas(fine.proxy.net.positions, fine.proxy.net.triangles)
     piece_area = np.bincount(pieces.component, net_area, count).astype(np.float64)
     smooth = smooth_labels(proxy.net, votes, piece_area, piece_label, len(clusters.palette), scale=options.smoothing)
     return cut_borders(proxy.net, smooth.values)
+
+
+@dataclass(frozen=True)
+class _FarHalf:
+    """The sculpt's vertices beyond the mirror plane: points, normals, colours and areas."""
+
+    plane: MirrorPlane
+    points: FloatArray
+    normals: FloatArray
+    labels: IntArray
+    weights: FloatArray
+
+
+def _far_half(sculpt: Sculpt, projector: SurfaceProjector, clusters: ColorClusters, plane: MirrorPlane) -> _FarHalf:
+    beyond = np.flatnonzero(plane.signed_distance(sculpt.positions) < 0)
+    area = vertex_areas(sculpt.positions, sculpt.triangles)
+    return _FarHalf(
+        plane,
+        sculpt.positions[beyond],
+        projector.vertex_normals[beyond],
+        clusters.vertex_color[beyond],
+        area[beyond],
+    )
 
 
 def _own_piece(fine: _Fine, pieces: CleanLabels) -> IntArray:
