@@ -126,7 +126,7 @@ class _Lines:
         held = np.array([v for v in sorted(self.cutter.held) if not only_mirror or self.cutter.on_mirror[v]], np.int64)
         if len(held) == 0:
             return None, held
-        return cKDTree(np.array([self.cutter.points[v] for v in held.tolist()])), held
+        return self.cutter.tree_of(held), held
 
     def _add_closed(self, name: str, line: FloatArray) -> None:
         if arc_length(line)[-1] < 2 * _SHORTEST * self.reach:

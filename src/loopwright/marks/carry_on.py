@@ -38,7 +38,7 @@ def carry_on(cutter: SurfaceCutter, vertex: int, direction: FloatArray, reach: f
     limit : longest way.
     """
     held = np.array(sorted(cutter.held), np.int64)
-    tree = cKDTree(np.array([cutter.points[v] for v in held.tolist()])) if len(held) else None
+    tree = cutter.tree_of(held) if len(held) else None
     up = cutter.normal(vertex)
     best: tuple[float, Way] | None = None
     for angle in _ANGLES:

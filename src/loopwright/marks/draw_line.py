@@ -46,7 +46,7 @@ class LineDrawer:
 
     @cached_property
     def _tree(self) -> cKDTree:
-        return cKDTree(self.surface.positions)
+        return cKDTree(self.surface.positions, balanced_tree=False)
 
     @cached_property
     def _part(self) -> np.ndarray:

@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from loopwright.layout.piece import directed_edges, twin_corners
+from loopwright.surface.project import closest_barycentric
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
 SNAP = 0.2  # a crossing nearer than this share of an edge to its end runs through the end
@@ -108,8 +111,6 @@ class SurfaceCutter:
 
     def locate(self, point: FloatArray) -> tuple[int, FloatArray]:
         """Return the face nearest to a point and the barycentric weights there."""
-        from loopwright.surface.project import closest_barycentric
-
         positions = np.array(self.points)
         near = np.argsort(((positions - point) ** 2).sum(axis=1), kind="stable")[:12]
         faces = sorted({i for v in near.tolist() for i in self.around[v]})
@@ -118,6 +119,13 @@ class SurfaceCutter:
         gap = np.einsum("ij,ijk->ik", weights, corners) - point
         best = int((gap**2).sum(axis=1).argmin())
         return faces[best], weights[best]
+
+    def tree_of(self, vertices: NDArray[np.integer]) -> cKDTree:
+        """Return a tree of the places of vertices.
+
+        It is unbalanced: a balanced one does not end on denormal coordinates where the processor flushes those.
+        """
+        return cKDTree(np.array([self.points[v] for v in vertices.tolist()]), balanced_tree=False)
 
     def neighbours(self, v: int) -> set[int]:
         """Return the vertices that share an edge with ``v``."""
