@@ -8,7 +8,7 @@ import numpy as np
 
 from loopwright.errors import InternalError
 from loopwright.layout.cross_field import cross_field, polar_frames
-from loopwright.layout.piece import Piece, arc_length, cut_open, directed_edges, edge_keys, extract
+from loopwright.layout.piece import Piece, arc_length, cut_open, directed_edges, edge_keys, extract, side_chains
 from loopwright.layout.trace_cuts import Cut, CutGraph, build_graph, collect_steps, cut_steps, trace_from
 from loopwright.types import FloatArray, IntArray
 
@@ -36,12 +36,14 @@ class SplitOptions:
     tried : best cuts of which the outcome is looked at.
     near_node : a cut that ends nearer than this many edge lengths to a node pays for it.
     meet_node : share of its cost that a cut keeps when it runs on from another cut's end.
+    misfit : price, in edge lengths, of each segment by which the sides of a part do not fit their pole.
     """
 
-    most_starts: int = 70
-    tried: int = 6
+    most_starts: int = 48
+    tried: int = 14
     near_node: float = 1.5
     meet_node: float = 0.85
+    misfit: float = 0.6
 
 
 @dataclass(frozen=True)
@@ -161,7 +163,7 @@ def _best_cut(piece: Piece, surface: Growing, size: float, opt: SplitOptions, dr
             continue
         looked += 1
         seen_ends.append(cut)
-        penalty = _outcome_penalty(outcome[0], old, surface, outcome[1], size)
+        penalty = _outcome_penalty(outcome[0], old, surface, outcome[1], size, opt)
         if penalty is None:
             continue
         if best is None or score + penalty < best[0]:
@@ -173,7 +175,7 @@ def _same_place(rim: Rim, a: Cut, b: Cut, size: float, points: FloatArray) -> bo
     """Whether two cuts end so near one another that looking at both tells nothing new."""
     straight = np.linalg.norm(points[a.start] - points[b.start]) + np.linalg.norm(points[a.end] - points[b.end])
     turned = np.linalg.norm(points[a.start] - points[b.end]) + np.linalg.norm(points[a.end] - points[b.start])
-    return bool(min(straight, turned) < size)
+    return bool(min(straight, turned) < 2 * size)
 
 
 def _survey(piece: Piece, surface: Growing, points: FloatArray) -> Rim:
@@ -250,7 +252,7 @@ def _left_index(piece: Piece, rim: Rim, cut: Cut) -> int:
 
 
 def _outcome_penalty(
-    parts: list[Piece], old: tuple[int, int], surface: Growing, fresh: FloatArray, size: float
+    parts: list[Piece], old: tuple[int, int], surface: Growing, fresh: FloatArray, size: float, opt: SplitOptions
 ) -> float | None:
     """Return what is bad about the parts of a cut, or None where the cut brings no progress."""
     new = [burden(p) for p in parts]
@@ -271,7 +273,33 @@ def _outcome_penalty(
         p = points[part.triangles]
         area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1).sum()
         penalty += max(0.0, 4.0 - area / size**2) * size
+        penalty += opt.misfit * size * side_misfit(part, points, size)
     return penalty
+
+
+def side_misfit(part: Piece, points: FloatArray, size: float) -> float:
+    """How many segments the sides of a disc are off from what its pole, or none, needs; 0 for parts still to be cut.
+
+    Sides of length e (in segments): opposite ones equal in a four-sided part,
+    the two of a lens equal, the spokes of the one pole of a three- or
+    five-sided part at least two.
+    """
+    if len(part.loops) != 1 or part.euler != 1 or (part.quadrants > 2).any():
+        return 0.0
+    sides = side_chains(part.loops[0], part.quadrants)
+    e = np.array([arc_length(points[s])[-1] for s in sides]) / size
+    n = len(e) if (part.quadrants == 1).any() else 0
+    if n == 2:
+        return float(abs(e[0] - e[1])) / 2
+    if n == 4:
+        return float(abs(e[0] - e[2]) + abs(e[1] - e[3])) / 2
+    if n == 3:
+        spokes = e.sum() / 2 - e
+    elif n == 5:
+        spokes = np.array([e[(i + 1) % 5] + e[i - 1] + e[i] - e[(i + 2) % 5] - e[i - 2] for i in range(5)]) / 2
+    else:
+        return 0.0
+    return float(np.maximum(0.0, 2.0 - spokes).sum())
 
 
 def apply_cut(piece: Piece, points: FloatArray, graph: CutGraph, cut: Cut, step_ids: list[int]) -> Outcome | None:
