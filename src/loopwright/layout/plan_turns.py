@@ -31,7 +31,7 @@ class TurnOptions:
     short_side : price of two corners at the ends of an arc much shorter than an edge.
     """
 
-    node_pole: float = 0.5
+    node_pole: float = 0.25
     inner_pole: float = 0.2
     bend: float = 0.4
     broken_ring: float = 2.0
