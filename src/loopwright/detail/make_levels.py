@@ -254,9 +254,7 @@ def _mend_folds(surfaces: list[LevelSurface], offsets: FloatArray) -> tuple[Floa
     return offsets, int(touched.sum())
 
 
-def _even_out(
-    surface: LevelSurface, links: csr_matrix, offsets: FloatArray, chosen: NDArray[np.integer]
-) -> FloatArray:
+def _even_out(surface: LevelSurface, links: csr_matrix, offsets: FloatArray, chosen: NDArray[np.integer]) -> FloatArray:
     """Return new offsets of the chosen vertices: half their own way, half their neighbours' mean way."""
     way = np.einsum("ni,nij->nj", offsets, surface.frames)
     rows = links[chosen]

@@ -58,8 +58,8 @@ NO_CREASES = Creases(np.zeros((0, 2), np.int32), np.zeros(0))
 class LevelReport:
     """How well one level shows the sculpt; lengths in the sculpt's unit.
 
-    ``level_rms``, ``level_p95`` and ``level_max`` are from the middles of the level's edges and faces to the sculpt (its
-    vertices are on it), the ``sculpt_`` figures from the sculpt's vertices to the level, as
+    ``level_rms``, ``level_p95`` and ``level_max`` are from the middles of the level's edges and faces to the sculpt
+    (its vertices are on it), the ``sculpt_`` figures from the sculpt's vertices to the level, as
     far as it covers them: those beyond its rim, farther off than an edge of the cage, or facing elsewhere are
     left out; ``covered`` is the share of the others. ``folded`` counts faces that look inward.
     """

@@ -67,7 +67,8 @@ def unique_edges(quads: NDArray[np.integer]) -> Ids:
         return pairs
     pairs.sort(axis=1)
     base = int(pairs.max()) + 1
-    keys = np.unique(pairs[:, 0] * base + pairs[:, 1])
+    keys = np.sort(pairs[:, 0] * base + pairs[:, 1])
+    keys = keys[np.diff(keys, prepend=-1) > 0]
     return np.stack([keys // base, keys % base], axis=1)
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_matrix, identity
+from scipy.sparse import csr_matrix, diags, identity
 
 from loopwright.errors import InternalError
 from loopwright.numerics.catmull_clark import (
@@ -31,8 +31,13 @@ from loopwright.types import FloatArray, IntArray
 
 def limit_matrix(quads: IntArray, count: int, sharpness: Sharpness | None = None) -> csr_matrix:
     """Return the sparse (n, n) operator from control points to their limit positions, exact for any valence."""
-    local = _past_creases(quads, count, sharpness or NO_SHARPNESS)
-    return _limit_rows(local, count) @ local.matrix
+    sharpness = sharpness or NO_SHARPNESS
+    lasting, creased = _part_creases(sharpness, count)
+    rows = _limit_rows(Refinement(identity(count, format="csr"), quads, lasting), count)
+    if not creased.any():
+        return rows
+    local = _past_creases(quads, count, sharpness, creased)
+    return _put_rows(rows, _limit_rows(local, count) @ local.matrix, creased)
 
 
 def limit_tangent_matrices(
@@ -45,9 +50,14 @@ def limit_tangent_matrices(
     is sharp without end the surface has two normals: there the tangents
     are those of the smooth rule, which lie between.
     """
-    local = _past_creases(quads, count, sharpness or NO_SHARPNESS)
-    first, second = _tangent_rows(local, count)
-    return first @ local.matrix, second @ local.matrix
+    sharpness = sharpness or NO_SHARPNESS
+    lasting, creased = _part_creases(sharpness, count)
+    first, second = _tangent_rows(Refinement(identity(count, format="csr"), quads, lasting), count)
+    if not creased.any():
+        return first, second
+    local = _past_creases(quads, count, sharpness, creased)
+    near_first, near_second = (rows @ local.matrix for rows in _tangent_rows(local, count))
+    return _put_rows(first, near_first, creased), _put_rows(second, near_second, creased)
 
 
 def limit_normals(positions: FloatArray, quads: IntArray, sharpness: Sharpness | None = None) -> FloatArray:
@@ -59,26 +69,47 @@ def limit_normals(positions: FloatArray, quads: IntArray, sharpness: Sharpness |
     return scaled
 
 
-def _past_creases(quads: IntArray, count: int, sharpness: Sharpness) -> Refinement:
-    """Return the mesh near each of the first ``count`` vertices at a level where no finite sharpness is left.
+def _part_creases(sharpness: Sharpness, count: int) -> tuple[Sharpness, NDArray[np.bool_]]:
+    """Return what stays sharp for ever, and (n,) which vertices have an edge that does not.
+
+    The limit at a vertex depends on the sharpness of its own edges alone.
+    """
+    ends = np.isinf(sharpness.values)
+    creased = np.zeros(count, bool)
+    creased[sharpness.edges[~ends & (sharpness.values > 0.0)].ravel()] = True
+    return Sharpness(sharpness.edges[ends], sharpness.values[ends], sharpness.corners), creased
+
+
+def _put_rows(rows: csr_matrix, other: csr_matrix, chosen: NDArray[np.bool_]) -> csr_matrix:
+    """Return the rows with the chosen ones taken from the other matrix."""
+    return (diags((~chosen).astype(np.float64)) @ rows + diags(chosen.astype(np.float64)) @ other).tocsr()
+
+
+def _past_creases(quads: IntArray, count: int, sharpness: Sharpness, creased: NDArray[np.bool_]) -> Refinement:
+    """Return the mesh near each creased vertex at a level where no finite sharpness is left.
 
     The limit at a vertex depends on the quads round it alone, so only those are carried along; the outer
     points of that ring go wrong, but nothing uses them.
     """
     matrix: csr_matrix = identity(count, format="csr")
     finite = sharpness.values[np.isfinite(sharpness.values)]
-    levels = int(np.ceil(finite.max())) if len(finite) else 0
-    for _ in range(levels):
+    quads = quads[creased[quads].any(axis=1)]
+    sharpness = _sharp_near(sharpness, quads, count)
+    for _ in range(int(np.ceil(finite.max()))):
         level = refine(quads, matrix.shape[0], sharpness)
-        matrix, sharpness = level.matrix @ matrix, level.sharpness
-        near = level.quads[level.quads[:, 0] < count]
-        edges = unique_edges(near)
-        size = matrix.shape[0]
-        pairs = np.sort(sharpness.edges, axis=1)
-        kept = np.isin(pairs[:, 0] * size + pairs[:, 1], edges[:, 0] * size + edges[:, 1])
-        sharpness = Sharpness(sharpness.edges[kept], sharpness.values[kept], sharpness.corners)
-        quads = near
+        matrix, quads = level.matrix @ matrix, level.quads
+        first = quads[:, 0]
+        quads = quads[(first < count) & creased[np.minimum(first, count - 1)]]
+        sharpness = _sharp_near(level.sharpness, quads, matrix.shape[0])
     return Refinement(matrix, quads, sharpness)
+
+
+def _sharp_near(sharpness: Sharpness, quads: IntArray, count: int) -> Sharpness:
+    """Return the sharpness of the quads' own edges."""
+    edges = unique_edges(quads)
+    pairs = np.sort(sharpness.edges, axis=1).astype(np.int64)
+    kept = np.isin(pairs[:, 0] * count + pairs[:, 1], edges[:, 0] * count + edges[:, 1])
+    return Sharpness(sharpness.edges[kept], sharpness.values[kept], sharpness.corners)
 
 
 def _limit_rows(local: Refinement, count: int) -> csr_matrix:
