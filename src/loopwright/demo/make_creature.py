@@ -9,14 +9,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from loopwright.demo.make_noise import make_noise
 from loopwright.demo.paint_creature import demo_regions, paint_creature
-from loopwright.demo.polygonise_field import polygonise_field
 from loopwright.demo.relax_surface import relax_surface
+from loopwright.demo.sculpt_field import polygonise_to_count, roughen_skin
 from loopwright.demo.shape_creature import LOWER, UPPER, shape_creature
 from loopwright.errors import InputError
 from loopwright.progress import Progress, silent
-from loopwright.types import FloatArray, IntArray, Sculpt
+from loopwright.types import Sculpt
 
 LEAST_TRIANGLES = 100_000  # with fewer, lids and lips fall through the grid
 MOST_TRIANGLES = 6_000_000
@@ -57,35 +56,14 @@ def make_creature(*, triangle_count: int = 420_000, seed: int = 7, progress: Pro
         raise InputError(f"triangle_count is {triangle_count}; choose {LEAST_TRIANGLES} to {MOST_TRIANGLES}")
     generator = np.random.default_rng(seed)
     progress("demo sculpt", 0.0)
-    rough, triangles = _polygonise(triangle_count)
+    rough, triangles = polygonise_to_count(shape_creature, LOWER, UPPER, triangle_count, _FIRST_STEP)
     progress("demo sculpt", 0.3)
     smooth, normals = relax_surface(shape_creature, rough, triangles)
     progress("demo sculpt", 0.7)
     labels = paint_creature(smooth, triangles, generator)
     progress("demo sculpt", 0.85)
-    positions = _roughen(smooth, normals, generator).astype(np.float32).astype(np.float64)
+    rough = roughen_skin(smooth, normals, generator, skin=_SKIN, sway=_LEAN)
+    positions = rough.astype(np.float32).astype(np.float64)
     palette = np.array([region.color for region in demo_regions()], np.uint8)
     progress("demo sculpt", 1.0)
     return Sculpt(positions, triangles, np.ascontiguousarray(palette[labels]), "obbo")
-
-
-def _polygonise(triangle_count: int) -> tuple[FloatArray, IntArray]:
-    """Return the surface on the coarsest grid that gives at least the wished number of triangles."""
-    lower, upper = np.array(LOWER), np.array(UPPER)
-    step = _FIRST_STEP
-    triangles = polygonise_field(shape_creature, lower, upper, step)[1]
-    for _ in range(6):
-        step *= float(np.sqrt(len(triangles) / (1.004 * triangle_count)))
-        positions, triangles = polygonise_field(shape_creature, lower, upper, step)
-        if len(triangles) >= triangle_count:
-            break
-    return positions, triangles
-
-
-def _roughen(smooth: FloatArray, normals: FloatArray, generator: np.random.Generator) -> FloatArray:
-    """Return the surface with skin noise along the normals and a slight sway, neither mirrored."""
-    sway = _LEAN[1] * make_noise(smooth, wavelength=_LEAN[0], channels=3, generator=generator)
-    height = np.zeros(len(smooth))
-    for wavelength, amount in _SKIN:
-        height += amount * make_noise(smooth, wavelength=wavelength, channels=1, generator=generator)[:, 0]
-    return smooth + sway + height[:, None] * normals

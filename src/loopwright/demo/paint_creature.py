@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import csr_matrix
-from scipy.sparse.csgraph import connected_components
 
 from loopwright.demo import shape_ears, shape_eyes, shape_mouth
 from loopwright.demo.blend_fields import Field, Points, ramp
+from loopwright.demo.drop_specks import drop_specks
 from loopwright.demo.make_noise import make_noise
 from loopwright.demo.polygonise_field import evaluate_field
-from loopwright.demo.relax_surface import edges_of
 from loopwright.demo.shape_creature import mirrored, shape_uncut
 from loopwright.types import BoolArray, FloatArray, IntArray, Region
 
@@ -56,7 +54,7 @@ def paint_creature(positions: FloatArray, triangles: IntArray, generator: np.ran
     depth = -evaluate_field(shape_uncut, positions) + 0.1 * wander[:, 0]
     labels = _labels(Points(*np.ascontiguousarray((positions + wander).T)), Points(*positions.T.copy()), depth)
     for _ in range(3):
-        labels = _drop_specks(labels, triangles)
+        labels = drop_specks(labels, triangles, [pieces for _, pieces, _ in _PALETTE])
     return labels
 
 
@@ -111,28 +109,3 @@ def _neck(brush: Points) -> BoolArray:
 def _forehead(brush: Points) -> BoolArray:
     lower = 2.6 + 0.5 * ramp(np.abs(brush.x), 1.0, 4.0)
     return (brush.y > lower) & (0.8 * brush.z - 0.42 * (brush.y - 2.0) > 1.5)
-
-
-def _drop_specks(labels: IntArray, triangles: IntArray) -> IntArray:
-    """Return the labels with all but the due number of pieces of each region given to their neighbours.
-
-    Pieces hang together through triangles of one label: a lone spike of the brush is a speck too.
-    """
-    labels = labels.copy()
-    edges = edges_of(triangles)
-    inner = triangles[(labels[triangles] == labels[triangles[:, :1]]).all(axis=1)]
-    pairs = np.concatenate([inner[:, :2], inner[:, 1:]])
-    graph = csr_matrix((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(len(labels), len(labels)))
-    _, piece = connected_components(graph, directed=False)
-    size = np.bincount(piece)
-    for index, (_, pieces, _) in enumerate(_PALETTE):
-        own = np.unique(piece[labels == index])
-        kept = own[np.argsort(-size[own], kind="stable")[:pieces]]
-        labels[(labels == index) & ~np.isin(piece, kept)] = -1
-    both = np.concatenate([edges, edges[:, ::-1]])
-    while (labels < 0).any():
-        rim = both[(labels[both[:, 0]] < 0) & (labels[both[:, 1]] >= 0)]
-        if len(rim) == 0:
-            break
-        labels[rim[:, 0]] = labels[rim[:, 1]]
-    return labels
