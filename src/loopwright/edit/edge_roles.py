@@ -10,8 +10,10 @@ from loopwright.edit.quad_links import Ids, QuadLinks
 from loopwright.fit.slide_curves import CurveSet, lay_curves
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
-_ON_CURVE = 0.35  # of an edge: how far an end or the middle of an edge along a curve may lie from it
-_LONGEST_ARC = 1.6  # of an edge: how long the piece of the curve between its ends may be
+# All relative to the edge's length.
+_ON_CURVE = 0.35  # how far an end or the middle of an edge that follows a curve may lie from it ...
+_NEAR_CURVE = 1.0  # ... and one between two fixed vertices on a border, which must follow some curve
+_SHORTEST_ARC, _LONGEST_ARC = 0.1, 1.6  # length of the piece of the curve between the edge's ends
 
 
 @dataclass(frozen=True)
@@ -53,48 +55,45 @@ def border_edges(mesh: QuadMesh, links: QuadLinks) -> BoolArray:
 
 
 def _edge_curves(mesh: QuadMesh, links: QuadLinks, is_border: BoolArray) -> Ids:
-    """Find the curve along each edge, by the curves its ends slide on and by where they lie on it."""
+    """Find the curve along each edge, by the curves its ends slide on and by where they lie on it.
+
+    A border edge runs along the curve of an end that slides. Other edges
+    between two vertices of a curve may be chords of it: those must follow it.
+    An edge between two fixed vertices takes the curve that it follows best.
+    """
     out = np.full(len(links.edges), -1, np.int64)
     if not mesh.curves:
         return out
-    curves = lay_curves(mesh.curves)
     a, b = links.edges.T
     on_a, on_b = mesh.vertex_curve[a].astype(np.int64), mesh.vertex_curve[b].astype(np.int64)
     free_a, free_b = ~mesh.is_fixed[a], ~mesh.is_fixed[b]
     wanted = np.where(free_a, on_a, np.where(free_b, on_b, -1))
     wanted[free_a & free_b & (on_a != on_b)] = -1
-    wanted[(free_a & (on_a < 0)) | (free_b & (on_b < 0))] = -1
-    certain = is_border & free_a & free_b & (wanted >= 0)
+    certain = is_border & (wanted >= 0)
     out[certain] = wanted[certain]
-    for edge_ids, curve in _candidates(mesh, is_border, wanted, certain, free_a | free_b, on_a, on_b):
-        fits = _lies_along(curves, curve, mesh.positions[links.edges[edge_ids]])
-        out[edge_ids[fits & (out[edge_ids] < 0)]] = curve
+    curves = lay_curves(mesh.curves)
+    slides = np.flatnonzero((wanted >= 0) & ~certain)
+    for curve in np.unique(wanted[slides]).tolist():
+        ids = slides[wanted[slides] == curve]
+        out[ids[_strays(curves, curve, mesh.positions[links.edges[ids]]) <= _ON_CURVE]] = curve
+    pinned = np.flatnonzero(~free_a & ~free_b & (is_border | ((on_a >= 0) & (on_b >= 0))))
+    if len(pinned):
+        ends = mesh.positions[links.edges[pinned]]
+        stray = np.stack([_strays(curves, curve, ends) for curve in range(len(mesh.curves))], axis=1)
+        near = stray.min(axis=1) <= np.where(is_border[pinned], _NEAR_CURVE, _ON_CURVE)
+        out[pinned[near]] = stray.argmin(axis=1)[near]
     return out
 
 
-def _candidates(
-    mesh: QuadMesh, is_border: BoolArray, wanted: Ids, certain: BoolArray, any_free: BoolArray, on_a: Ids, on_b: Ids
-) -> list[tuple[Ids, int]]:
-    """Pair edges with curves that may run along them; edges between two fixed vertices are tried on all curves."""
-    pinned = np.flatnonzero(~any_free & (is_border | ((on_a >= 0) & (on_b >= 0))))
-    open_edges = np.flatnonzero((wanted >= 0) & ~certain)
-    found = []
-    for curve in range(len(mesh.curves)):
-        ids = np.concatenate([open_edges[wanted[open_edges] == curve], pinned])
-        if len(ids):
-            found.append((ids, curve))
-    return found
-
-
-def _lies_along(curves: CurveSet, curve: int, ends: FloatArray) -> BoolArray:
-    """Return for (k, 2, 3) edge ends whether the edge follows the curve."""
+def _strays(curves: CurveSet, curve: int, ends: FloatArray) -> FloatArray:
+    """Return how far (k, 2, 3) edges stray from a curve, in edge lengths; infinite where they take a short cut."""
     length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    length = np.maximum(length, np.finfo(float).tiny)
     at_a, off_a = curves.locate(curve, ends[:, 0])
     at_b, off_b = curves.locate(curve, ends[:, 1])
     _, off_middle = curves.locate(curve, ends.mean(axis=1))
     arc = np.abs(at_a - at_b)
     if curves.closed[curve]:
         arc = np.minimum(arc, curves.length[curve] - arc)
-    near = np.maximum(np.maximum(off_a, off_b), off_middle) <= _ON_CURVE * length
-    out: BoolArray = near & (arc <= _LONGEST_ARC * length) & (arc >= length / _LONGEST_ARC - 2 * _ON_CURVE * length)
-    return out
+    follows = (arc <= _LONGEST_ARC * length) & (arc >= _SHORTEST_ARC * length)
+    return np.where(follows, np.maximum(np.maximum(off_a, off_b), off_middle) / length, np.inf)
