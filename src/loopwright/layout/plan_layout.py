@@ -112,6 +112,7 @@ def plan_pieces(
 
 
 SHORT = 2.0
+REACH = 2.5
 
 
 def find_short_sides(
@@ -193,7 +194,7 @@ def wedge_angles(
     origin: IntArray,
     vertex_size: FloatArray,
 ) -> FloatArray:
-    """Return (w,) the angle of each wedge at a node, measured one edge length along its two borders.
+    """Return (w,) the angle of each wedge at a node, measured ``REACH`` edge lengths along its two borders.
 
     Other wedges get pi.  Angles are seen in the plane of the mean normal
     round the node; those of an interior node sum to 2 pi.
@@ -201,8 +202,9 @@ def wedge_angles(
     out = np.full(len(origin), np.pi)
     ends: dict[tuple[int, int], FloatArray] = {}
     for chain in chains:
+        length = float(np.linalg.norm(np.diff(surface.positions[chain.vertices], axis=0), axis=1).sum())
         for path in (chain.vertices, chain.vertices[::-1]):
-            reach = float(vertex_size[path[0]])
+            reach = min(REACH * float(vertex_size[path[0]]), 0.5 * length)
             ends[int(path[0]), int(path[1])] = point_along(surface.positions, path, reach)
     edges = directed_edges(surface.triangles)
     flat = wedges.reshape(-1)
