@@ -18,7 +18,6 @@ from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, QuadMesh
 
-
 _ALONG = 0.8  # of the turn along an edge: what turns less across is no ridge
 
 

@@ -72,7 +72,7 @@ def make_levels(
     surface. Vector offsets, their mending and the limits are our own.
     """
     options = options or LevelOptions()
-    _check_request(mesh, levels)
+    check_levels(mesh, levels)
     creases = creases or NO_CREASES
     progress("levels", 0.0)
     surfaces = list(level_surfaces(mesh, levels, creases.as_sharpness()))
@@ -89,7 +89,14 @@ def make_levels(
     return Levels(mesh, creases, levels, offsets, tuple(reports), filled, smoothed)
 
 
-def _check_request(mesh: QuadMesh, levels: int) -> None:
+def check_levels(mesh: QuadMesh, levels: int) -> None:
+    """Refuse a request for levels that cannot be made, before the long work.
+
+    Raises
+    ------
+    InputError
+        If there are no faces, or the finest level is out of range or has too many faces.
+    """
     if len(mesh.quads) == 0:
         raise InputError("The mesh has no faces to subdivide.")
     if not 0 <= levels <= MOST_LEVELS:

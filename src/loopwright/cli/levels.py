@@ -1,0 +1,115 @@
+"""``loopwright levels``: a finished cage and its sculpt in, subdivided levels with the sculpt's detail out."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from loopwright.cli.check_paths import check_folder, check_sculpt_file
+from loopwright.cli.console import Console
+
+if TYPE_CHECKING:
+    from loopwright.detail.types import Creases, Levels
+    from loopwright.surface.project import SurfaceProjector
+    from loopwright.types import QuadMesh
+
+NAME = "levels"
+HELP = "subdivide a finished mesh and lay the sculpt's detail on each level"
+STACK_NAME = "stack.npz"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("mesh", type=Path, metavar="MESH", help="all-quad mesh: OBJ or PLY file")
+    parser.add_argument("sculpt", type=Path, metavar="SCULPT", help="PLY, OBJ, STL, glTF, GLB or USD file")
+    parser.add_argument("--levels", type=int, default=2, metavar="K", help="the finest level (2)")
+    parser.add_argument("-o", "--output", type=Path, required=True, metavar="FOLDER", help="folder to write to")
+    parser.add_argument("--format", choices=("obj", "ply"), default="obj", help="of the meshes: .obj or .ply (obj)")
+    parser.add_argument(
+        "--creases", action="store_true", help="find edges worth a crease, and fit the cage again with them"
+    )
+    parser.add_argument("--stack-only", action="store_true", help=f"write {STACK_NAME} and no meshes but the cage")
+
+
+def run(arguments: argparse.Namespace, console: Console) -> int:
+    """Make the levels, write, tell; return the exit code."""
+    check_sculpt_file(arguments.mesh)
+    check_sculpt_file(arguments.sculpt)
+    check_folder(arguments.output)
+    from loopwright.detail.make_levels import check_levels, make_levels
+    from loopwright.surface.project import SurfaceProjector
+    from loopwright.surface.read import read_sculpt
+    from loopwright.surface.read_quads import read_quad_mesh
+
+    mesh = read_quad_mesh(arguments.mesh)
+    check_levels(mesh, arguments.levels)
+    sculpt = read_sculpt(arguments.sculpt, progress=console.progress)
+    projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
+    creases = None
+    if arguments.creases:
+        mesh, creases = _crease(mesh, projector, console)
+    levels = make_levels(mesh, projector, arguments.levels, creases=creases, progress=console.progress)
+    names = _write(arguments, levels)
+    _tell(levels, names, projector.diagonal, arguments.output, console)
+    return 0
+
+
+def _crease(mesh: QuadMesh, projector: SurfaceProjector, console: Console) -> tuple[QuadMesh, Creases]:
+    from loopwright.detail.find_creases import find_creases
+    from loopwright.detail.fit_creases import fit_creases, lay_on_sculpt
+
+    creases = find_creases(mesh, projector, progress=console.progress)
+    if len(creases.edges):
+        mesh, _ = fit_creases(lay_on_sculpt(mesh, projector), projector, creases, progress=console.progress)
+    return mesh, creases
+
+
+def _write(arguments: argparse.Namespace, levels: Levels) -> list[str]:
+    """Write the stack, the cage and the levels; return the files' names."""
+    from loopwright.detail.rebuild_level import rebuild_level
+    from loopwright.detail.stack_file import stack_bytes
+    from loopwright.handover.write_file import write_file
+    from loopwright.handover.write_mesh import write_mesh
+
+    folder = arguments.output
+    folder.mkdir(parents=True, exist_ok=True)
+    names = [STACK_NAME, f"cage.{arguments.format}"]
+    with write_file(folder / STACK_NAME) as stream:
+        stream.write(stack_bytes(levels))
+    write_mesh(folder / names[1], levels.cage)
+    for level in range(0 if arguments.stack_only else levels.count + 1):
+        names += [] if arguments.stack_only else [f"level_{level}.{arguments.format}"]
+        write_mesh(folder / names[-1], rebuild_level(levels, level))
+    return names
+
+
+def _tell(levels: Levels, names: list[str], diagonal: float, folder: Path, console: Console) -> None:
+    for report in levels.reports:
+        console.say(
+            f"level {report.level}  {report.faces:,} quads; to the sculpt rms {report.level_rms / diagonal:.2e}, 95 % "
+            f"within {report.level_p95 / diagonal:.2e}, max {report.level_max / diagonal:.2e} of the diagonal"
+            + (f"; {report.folded} folded" if report.folded else "")
+        )
+    if levels.filled:
+        console.say(f"no sculpt was found near by at {levels.filled:,} vertices; they follow their neighbours")
+    if levels.smoothed:
+        console.say(f"detail was evened out at {levels.smoothed:,} vertices, lest faces fold")
+    crease = levels.creases.report
+    if len(levels.creases.edges):
+        console.say(f"creases {len(levels.creases.edges)} edges in {len(crease.chains)} chains")
+    console.say(f"written {folder}: {', '.join(names)}")
+    outcome: dict[str, Any] = {
+        "levels": [asdict(report) for report in levels.reports],
+        "diagonal": diagonal,
+        "filled": levels.filled,
+        "smoothed": levels.smoothed,
+        "creases": [
+            {"edge": edge, "sharpness": value}
+            for edge, value in zip(levels.creases.edges.tolist(), levels.creases.sharpness.tolist(), strict=True)
+        ],
+        "folder": str(folder),
+        "files": names,
+    }
+    console.give(outcome)
