@@ -30,7 +30,7 @@ from loopwright.edit.quad_links import link_quads
 from loopwright.edit.turn_disc import turn_disc
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import QuadMesh
+from loopwright.types import Curve, QuadMesh
 
 Edit = dict[str, Any]
 ON_SPHERE: list[Edit] = [
@@ -325,3 +325,22 @@ def test_characteristic_of_a_torus_is_kept() -> None:
     edited, _ = apply_edits(mesh, edits)
     assert characteristic(mesh) == 0
     assert_sound(edited, 0)
+
+
+def test_neighbours_are_not_put_on_one_point() -> None:
+    # The middle of an edge from a fixed end to a vertex far beyond the curve's end: both would land on that end.
+    mesh = grid(4, 3)
+    row = np.arange(5) * 4
+    flat = SurfaceProjector(
+        np.array([[-9.0, -9, 0], [9, -9, 0], [9, 9, 0], [-9, 9, 0]]), np.array([[0, 1, 2], [0, 2, 3]])
+    )
+    curve = Curve(np.array([[3.6, 0.0, 0.0], [4.0, 0.0, 0.0]]), False)
+    bound = replace(
+        mesh,
+        vertex_curve=np.where(np.isin(np.arange(20), row), 0, -1).astype(np.int32),
+        curves=(curve,),
+        is_fixed=np.isin(np.arange(20), row[[0, -1]]),
+    )
+    edit: Edit = {"op": "change_count", "near": [1.5, 0, 0], "across": [1, 0, 0], "by": 2}
+    edited, _ = apply_edits(bound, [edit], flat)
+    assert_sound(edited, 1)
