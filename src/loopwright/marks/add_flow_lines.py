@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 
 from loopwright.errors import MarksError
 from loopwright.layout.piece import arc_length
-from loopwright.marks.carry_on import carry_on
+from loopwright.marks.carry_on import Way, carry_on
 from loopwright.marks.draw_line import LineDrawer, resample
 from loopwright.marks.marks_file import FlowLine
 from loopwright.marks.settle_line import settle_line
@@ -88,6 +88,7 @@ class _Lines:
 
     def __init__(self, cutter: SurfaceCutter, drawer: LineDrawer, reach: float) -> None:
         self.cutter, self.drawer, self.reach = cutter, drawer, reach
+        self.carries = True
         self.kept: set[str] = set()
         self.findings: list[Finding] = []
 
@@ -141,6 +142,8 @@ class _Lines:
         line, end = self._end(line[::-1], end_kind)
         if arc_length(line)[-1] < _SHORTEST * self.reach:
             return
+        line, start = self._lengthen(name, line[::-1], start)
+        line, end = self._lengthen(name, line[::-1], end)
         first = self.cutter.put_vertex(line[0]) if start is None else start
         last = self.cutter.put_vertex(line[-1]) if end is None else end
         path = walk_line(self.cutter, first, line, last)
@@ -152,6 +155,29 @@ class _Lines:
             self._carry_on(name, path[::-1])
         if end is None or path[-1] != last:
             self._carry_on(name, path)
+
+    def _lengthen(self, name: str, line: FloatArray, end: int | None) -> tuple[FloatArray, int | None]:
+        """Carry a loose end on to a border or an earlier line, smoothly; what would meet this line itself waits."""
+        if end is not None or not self.carries or not self.cutter.held:
+            return line, end
+        way = self._way(self.cutter.put_vertex(line[-1]), line)
+        own = line[arc_length(line) < arc_length(line)[-1] - self.reach]
+        if way is None or (
+            len(own) and cKDTree(own, balanced_tree=False).query(way.points)[0].min() < 0.6 * self.reach
+        ):
+            return line, end
+        end = self.cutter.put_vertex(way.points[-1]) if way.joins is None else way.joins
+        longer = resample(np.concatenate([line, way.points[1:]]), 0.7 * self.drawer.edge)
+        self._tell(name, way.points)
+        width = max(3.0, self.reach / self.drawer.edge)
+        return self.drawer.smooth(longer, False, width), end
+
+    def _way(self, vertex: int, line: FloatArray) -> Way | None:
+        """Return the best way on from a line's last vertex."""
+        length = arc_length(line)
+        back = line[int(np.searchsorted(length, length[-1] - self.reach, side="right")) - 1]
+        limit = 2.0 * float(np.linalg.norm(np.ptp(self.drawer.surface.positions, axis=0)))
+        return carry_on(self.cutter, vertex, line[-1] - back, self.reach, limit)
 
     def _end(self, line: FloatArray, kind: EndKind) -> tuple[FloatArray, int | None]:
         """Trim or lengthen a line's end to what is near; return the vertex there, or None for a loose end."""
@@ -169,11 +195,10 @@ class _Lines:
         return line, None
 
     def _carry_on(self, name: str, path: list[int]) -> None:
-        """Lengthen a chain beyond its last vertex."""
-        back = path[max(0, len(path) - 6)]
-        direction = self.cutter.points[path[-1]] - self.cutter.points[back]
-        limit = 2.0 * float(np.linalg.norm(np.ptp(self.drawer.surface.positions, axis=0)))
-        way = carry_on(self.cutter, path[-1], direction, self.reach, limit)
+        """Lengthen a chain that is in the surface beyond its last vertex."""
+        if not self.carries:
+            return
+        way = self._way(path[-1], np.array([self.cutter.points[v] for v in path]))
         if way is None:
             text = f"{name} ends on its own: nothing lies ahead of it that it could run to."
             self.findings.append(Finding("line_loose", text))
@@ -181,7 +206,10 @@ class _Lines:
         end = self.cutter.put_vertex(way.points[-1]) if way.joins is None else way.joins
         line = resample(way.points, 0.7 * self.drawer.edge)
         self._note(name, walk_line(self.cutter, path[-1], line, end, stops_at_lines=True), line)
-        length = float(arc_length(line)[-1])
+        self._tell(name, way.points)
+
+    def _tell(self, name: str, way: FloatArray) -> None:
+        length = float(arc_length(way)[-1])
         if length > 2.0 * self.reach:
             text = f"{name} had a loose end; it was carried on by {length:.3g} to what lies ahead of it."
             self.findings.append(Finding("line_carried_on", text))

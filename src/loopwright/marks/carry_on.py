@@ -12,7 +12,7 @@ from loopwright.marks.surface_cutter import SurfaceCutter
 from loopwright.types import FloatArray
 
 _ANGLES = (0.0, 15.0, -15.0, 30.0, -30.0, 45.0, -45.0)
-_TURN = 40.0  # a turn of so many degrees is as bad as twice the way
+_TURN = 20.0  # a turn of so many degrees is as bad as twice the way
 _JOIN = 0.6  # a way that passes something nearer than this, in mesh edges, joins it
 _FREE = 1.3  # the first part of the way that joins nothing, in mesh edges
 

@@ -86,7 +86,11 @@ class LineDrawer:
         if not smooth or len(line) < 4:
             return line
         gap = float(np.median(np.linalg.norm(np.diff(wished, axis=0), axis=1))) / (_SPACING * self.edge)
-        width = float(np.clip(0.4 * gap, 2.0, _WIDEST))
+        width = float(np.clip(0.5 * gap, 3.0, _WIDEST))
+        return self.smooth(line, closed, width)
+
+    def smooth(self, line: FloatArray, closed: bool, width: float) -> FloatArray:
+        """Return a dense line smoothed on the surface over ``width`` of its points; open ends stay."""
         for _ in range(_ROUNDS):
             line = self.on_surface(smooth_line(line, closed, width))
         return resample(line, _SPACING * self.edge)
@@ -106,7 +110,9 @@ class LineDrawer:
         if first == last:
             return b[None]
         way = np.asarray(self._solver.find_geodesic_path(first, last), np.float64)
-        return np.concatenate([way[1:-1], b[None]])
+        # the way runs from vertex to vertex: what lies nearer to the points themselves than an edge would be a jog
+        far = np.minimum(np.linalg.norm(way - a, axis=1), np.linalg.norm(way - b, axis=1)) > 1.5 * self.edge
+        return np.concatenate([way[far], b[None]])
 
 
 def resample(line: FloatArray, spacing: float) -> FloatArray:

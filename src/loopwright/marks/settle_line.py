@@ -8,7 +8,8 @@ from loopwright.marks.draw_line import LineDrawer
 from loopwright.marks.surface_cutter import SurfaceCutter
 from loopwright.types import FloatArray
 
-_LEAST_QUALITY = 0.12  # of a triangle after a move: 2 sqrt(3) area / sum of squared sides
+_ROUNDS = 3  # a vertex may be in the way of another
+_LEAST_QUALITY = 0.08  # of a triangle after a move: 2 sqrt(3) area / sum of squared sides
 
 
 def settle_line(cutter: SurfaceCutter, path: list[int], line: FloatArray, drawer: LineDrawer) -> None:
@@ -18,13 +19,14 @@ def settle_line(cutter: SurfaceCutter, path: list[int], line: FloatArray, drawer
         return
     points = np.array([cutter.points[v] for v in free])
     aims = drawer.on_surface(nearest_on_line(points, line))
-    for v, aim in zip(free, aims, strict=True):
-        start = cutter.points[v]
-        for share in (1.0, 0.5):
-            moved = start + share * (aim - start)
-            if _is_fine(cutter, v, moved):
-                cutter.points[v] = moved
-                break
+    for _ in range(_ROUNDS):
+        for v, aim in zip(free, aims, strict=True):
+            start = cutter.points[v]
+            for share in (1.0, 0.6, 0.3):
+                moved = start + share * (aim - start)
+                if _is_fine(cutter, v, moved):
+                    cutter.points[v] = moved
+                    break
 
 
 def nearest_on_line(points: FloatArray, line: FloatArray) -> FloatArray:

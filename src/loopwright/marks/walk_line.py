@@ -31,7 +31,7 @@ def walk_line(
         edge = _edge_length(cutter, at)
         track.advance(cutter.points[at], 4.0 * edge)
         left = track.left()
-        if end is not None and left < 2.5 * edge and end in cutter.neighbours(at) and (len(path) > 2 or end != start):
+        if end is not None and left < 1.6 * edge and end in cutter.neighbours(at) and (len(path) > 2 or end != start):
             path.append(end)
             return path
         aim = track.ahead(1.2 * edge)
