@@ -15,7 +15,9 @@ from loopwright.counts.read_pins import border_pins, region_sizes
 from loopwright.counts.size_field import mean_size, size_field
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.fit.fit_limit import fit_limit
+from loopwright.fit.hold_points import hold_points
 from loopwright.fit.measure_quality import QualityReport, measure_quality
+from loopwright.fit.own_sides import own_sides
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax
 from loopwright.layout.plan_layout import plan_layout
@@ -143,13 +145,16 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     with clock.stage("trees"):
         projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
     with clock.stage("relax"):
-        mesh = relax(mesh, projector, progress=progress)
+        mesh = relax(hold_points(mesh, wishes.points, projector), projector, progress=progress)
+    half = mesh if mesh.mirror is not None else None
+    if half is not None and not wishes.mirror_shape:
+        with clock.stage("own sides"):
+            mesh = own_sides(half, projector, progress=progress)
     distances: dict[str, float] = {}
     if wishes.fit_limit:
         with clock.stage("fit"):
             mesh, report = fit_limit(mesh, projector, progress=progress)
         distances = {"limit before fit, rms": report.before.rms, "limit after fit, rms": report.after.rms}
-    half = None
     with clock.stage("mirror"):
         if mesh.mirror is not None:
             half, mesh = mesh, reflect_half(mesh)

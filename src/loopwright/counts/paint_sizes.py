@@ -34,7 +34,8 @@ def paint_sizes(
                 f"There are {len(vertex_sizes)} painted sizes, but {sculpt.name} has {len(sculpt.positions)} vertices: "
                 "paint the sizes on this very file.",
             )
-        out = vertex_sizes[cKDTree(sculpt.positions, balanced_tree=False).query(surface.positions)[1]].astype(np.float64)
+        tree = cKDTree(sculpt.positions, balanced_tree=False)
+        out = vertex_sizes[tree.query(surface.positions)[1]].astype(np.float64)
     for dab in dabs:
         centre = np.array(dab.at)
         if surface.mirror is not None and float(surface.mirror.signed_distance(centre[None])[0]) < 0:

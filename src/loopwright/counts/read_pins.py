@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from loopwright.counts.count_program import SumPin
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.layout.types import Layout
@@ -24,6 +26,8 @@ def region_sizes(surface: RegionSurface, sizes: Mapping[str, float]) -> dict[int
 def border_pins(layout: Layout, pins: Sequence[Pin]) -> tuple[SumPin, ...]:
     """Return the pins as sums over arcs, one for each connected border between the two regions.
 
+    A pin with a place is for the one piece between two junctions that lies nearest to it.
+
     A border that the mirror plane cuts has half of its segments on this half.
 
     Raises
@@ -33,12 +37,13 @@ def border_pins(layout: Layout, pins: Sequence[Pin]) -> tuple[SumPin, ...]:
     """
     found: list[SumPin] = []
     for pin in pins:
-        name = f"{pin.region_a}/{pin.region_b}"
+        name = pin.name
         wanted = {_region(layout.surface, pin.region_a), _region(layout.surface, pin.region_b)}
         arcs = [i for i, a in enumerate(layout.arcs) if a.kind == "border" and set(a.sides) == wanted]
         if not arcs:
             raise MarksError(f"The regions {pin.region_a} and {pin.region_b} share no border.", places=[name])
-        for group in _connected(layout, arcs):
+        groups = _connected(layout, arcs) if pin.near is None else [_piece_near(layout, arcs, pin.near)]
+        for group in groups:
             ends = [int(v) for i in group for v in layout.arcs[i].vertices[[0, -1]]]
             crossings = {v for v in ends if layout.on_mirror[v]}
             count = pin.count
@@ -68,6 +73,28 @@ def _connected(layout: Layout, arcs: list[int]) -> list[list[int]]:
         members = sorted([i, *(m for g in touching for m in g[1])])
         groups.append((ends.union(*(g[0] for g in touching)), members))
     return [members for _, members in groups]
+
+
+def _piece_near(layout: Layout, arcs: list[int], place: tuple[float, float, float]) -> list[int]:
+    """Return the arcs of the border piece, from junction to junction, that is nearest to a place."""
+    mirror = layout.surface.mirror
+    point = np.array(place)
+    if mirror is not None and float(mirror.signed_distance(point[None])[0]) < 0:
+        point = mirror.reflect(point[None])[0]
+    gap = [float(np.linalg.norm(layout.arcs[i].points - point, axis=1).min()) for i in arcs]
+    lines_at: dict[int, int] = {}
+    for arc in layout.arcs:
+        if arc.kind not in ("cut", "guide"):
+            for v in (int(arc.vertices[0]), int(arc.vertices[-1])):
+                lines_at[v] = lines_at.get(v, 0) + 1
+    found = {arcs[int(np.argmin(gap))]}
+    while True:
+        ends = {int(v) for i in found for v in layout.arcs[i].vertices[[0, -1]]}
+        through = {v for v in ends if lines_at[v] == 2}
+        more = {i for i in arcs if through & {int(v) for v in layout.arcs[i].vertices[[0, -1]]}}
+        if more <= found:
+            return sorted(found)
+        found |= more
 
 
 def _region(surface: RegionSurface, name: str) -> int:

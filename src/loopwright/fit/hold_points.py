@@ -1,0 +1,104 @@
+"""Vertices that must be at a place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from loopwright.errors import InfeasibleError, MarksError
+from loopwright.marks.marks_file import FixedPoint
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import FloatArray, QuadMesh
+
+_ASTRAY = 0.1  # furthest that a place may be from the sculpt, as a share of its diagonal
+_ON_CURVE = 0.4  # nearer than this to a curve, in edges, a place is meant to be on it
+
+
+def hold_points(mesh: QuadMesh, points: Sequence[FixedPoint], projector: SurfaceProjector) -> QuadMesh:
+    """Return the mesh with the vertex nearest to each place moved there and held.
+
+    A place near a border, an opening or a flow line takes one of its
+    vertices, one near the mirror plane a vertex of the plane; a place behind
+    the plane of a half mesh is reflected.
+
+    Raises
+    ------
+    MarksError : a place lies far from the sculpt.
+    InfeasibleError : two places want one vertex.
+    """
+    if not points:
+        return mesh
+    positions, fixed = mesh.positions.copy(), mesh.is_fixed.copy()
+    taken: dict[int, str] = {}
+    edge = _edge_lengths(mesh)
+    for i, point in enumerate(points):
+        name = point.name or f"point {i + 1}"
+        place = _on_kept_half(mesh, np.array(point.at, np.float64))
+        landed = projector.project(place[None]).points[0]
+        gap = float(np.linalg.norm(landed - place))
+        if gap > _ASTRAY * projector.diagonal:
+            raise MarksError(
+                f"{name}: its place {point.at} is {gap:.3g} away from the sculpt; put it on the surface, "
+                "in the sculpt's own unit",
+                places=[name, point.at],
+            )
+        vertex, landed = _choose(mesh, landed, edge)
+        if vertex in taken:
+            raise InfeasibleError(
+                f"{name} and {taken[vertex]} lie so near to one another that one vertex would have to be at both: "
+                "raise the budget, paint a smaller size there, or drop one.",
+                places=[name, taken[vertex]],
+            )
+        taken[vertex] = name
+        positions[vertex] = landed
+        fixed[vertex] = True
+    return replace(mesh, positions=positions, is_fixed=fixed)
+
+
+def _on_kept_half(mesh: QuadMesh, place: FloatArray) -> FloatArray:
+    if mesh.mirror is None or float(mesh.mirror.signed_distance(place[None])[0]) >= 0:
+        return place
+    return mesh.mirror.reflect(place[None])[0]
+
+
+def _edge_lengths(mesh: QuadMesh) -> FloatArray:
+    """Return (n,) the mean edge length at each vertex."""
+    a, b = mesh.quads.reshape(-1), np.roll(mesh.quads, -1, axis=1).reshape(-1)
+    length = np.linalg.norm(mesh.positions[a] - mesh.positions[b], axis=1)
+    count = len(mesh.positions)
+    total = np.bincount(a, length, count) + np.bincount(b, length, count)
+    out: FloatArray = total / np.maximum(np.bincount(a, minlength=count) + np.bincount(b, minlength=count), 1)
+    return out
+
+
+def _choose(mesh: QuadMesh, place: FloatArray, edge: FloatArray) -> tuple[int, FloatArray]:
+    """Return the vertex that shall be at a place, and the place, drawn into the mirror plane if it is near."""
+    gap = np.linalg.norm(mesh.positions - place, axis=1)
+    nearest = int(gap.argmin())
+    if mesh.mirror is not None and mesh.on_mirror.any():
+        height = float(mesh.mirror.signed_distance(place[None])[0])
+        if abs(height) < 0.5 * edge[nearest]:
+            place = place - height * mesh.mirror.normal
+            return int(np.where(mesh.on_mirror, gap, np.inf).argmin()), place
+    near_curve = _nearest_curve(mesh, place, _ON_CURVE * float(edge[nearest]))
+    if near_curve >= 0:
+        on_it = (mesh.vertex_curve == near_curve) & (~mesh.is_fixed | (gap < 0.25 * edge))
+        if on_it.any():
+            return int(np.where(on_it, gap, np.inf).argmin()), place
+    inside = (mesh.vertex_curve < 0) & ~mesh.on_mirror & ~mesh.is_fixed
+    return int(np.where(inside, gap, np.inf).argmin()), place
+
+
+def _nearest_curve(mesh: QuadMesh, place: FloatArray, reach: float) -> int:
+    best, found = reach, -1
+    for i, curve in enumerate(mesh.curves):
+        points = np.concatenate([curve.points, curve.points[:1]]) if curve.closed else curve.points
+        a, along = points[:-1], np.diff(points, axis=0)
+        square = np.maximum((along**2).sum(axis=1), 1e-300)
+        t = np.clip(((place - a) * along).sum(axis=1) / square, 0.0, 1.0)
+        gap = float(np.linalg.norm(a + t[:, None] * along - place, axis=1).min())
+        if gap < best:
+            best, found = gap, i
+    return found
