@@ -112,9 +112,9 @@ def _legs(m: Points) -> list[tuple[str, BoolArray]]:
 
 def _arms(m: Points) -> list[tuple[str, BoolArray]]:
     place = arm_place(m)
-    is_arm = (m.x > 14.0 + 0.12 * (104.0 - m.y)) & (m.y > 40.0) & (m.x > 25.0 - 1.2 * (m.y - 86.0))
+    is_arm = (m.x > 14.0 + 0.12 * (104.0 - m.y) + 0.45 * np.maximum(90.0 - m.y, 0.0)) & (m.y > 40.0)
     h = hand_coordinates(m)
-    edge = 0.15 - 0.5 * ramp(h.y, 2.5, 4.5)
+    edge = -0.05 - 0.2 * ramp(h.x, 8.5, 11.0)
     held = [
         ("shoulder", is_arm),
         ("upper_arm", is_arm & (place > 12.6)),

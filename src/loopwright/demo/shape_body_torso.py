@@ -24,7 +24,7 @@ def _trunk(p: Points, m: Points) -> Field:
     body = ellipsoid(p, (0.0, 97.5, -0.6), (11.2, 14.0, 8.0))
     body = soft_union(body, ellipsoid(p, (0.0, 103.0, -1.4), (12.4, 7.0, 6.6)), 4.0)
     body = soft_union(body, ellipsoid(p, (0.0, 85.0, -0.2), (9.3, 15.0, 6.5)), 4.0)
-    body = soft_union(body, ellipsoid(p, (0.0, 74.0, -0.6), (10.4, 9.5, 7.2)), 4.0)
+    body = soft_union(body, ellipsoid(p, (0.0, 75.0, -0.6), (10.0, 10.5, 7.2)), 5.0)
     return soft_union(body, limb(m, (10.2, 101.0, -3.4), (7.6, 84.0, -2.2), 3.0, 1.9), 3.0)
 
 
