@@ -10,7 +10,10 @@ from loopwright.counts.count_program import CountOptions, CountProgram, FaceGoal
 from loopwright.counts.measure_faces import measure_fill, side_counts
 from loopwright.errors import InfeasibleError, InternalError
 from loopwright.layout.types import Layout
+from loopwright.numerics.integer_program import RelaxedPrice
 from loopwright.types import FloatArray, IntArray
+
+_TRIALS = 12  # patches that are tried before the most helpful one is made loose
 
 
 def arc_targets(layout: Layout, vertex_size: FloatArray) -> FloatArray:
@@ -53,11 +56,12 @@ def solve_for_budget(
     goal: FaceGoal | None = None
     poles = np.full(len(layout.patches), 2)
     scaled = targets
-    chosen: frozenset[int] | None = None
+    chosen: frozenset[int] = frozenset()
+    is_chosen = False
     for _ in range(rounds):
         program = build_program(layout, scaled, pins=pins, goal=goal, loose_poles=poles, options=opt)
-        if chosen is None:
-            chosen = choose_loose(program, layout, opt)
+        if not is_chosen:
+            chosen, is_chosen = choose_loose(program, layout, start=chosen), True
         counts = solve_whole(program, chosen, opt)
         if counts is None:
             explain_clash(layout, targets, pins, opt)
@@ -71,7 +75,7 @@ def solve_for_budget(
             best = (price, counts, total)
         if (extra > poles).any():
             poles = np.maximum(poles, extra)
-            chosen = None
+            is_chosen = False
         elif off <= tolerance:
             break
         if not keep_scale:
@@ -82,35 +86,43 @@ def solve_for_budget(
     return best[1], best[2]
 
 
-def choose_loose(program: CountProgram, layout: Layout, opt: CountOptions) -> frozenset[int]:
-    """Choose the patches that may have poles beyond the planned one.
+def choose_loose(program: CountProgram, layout: Layout, *, start: frozenset[int] = frozenset()) -> frozenset[int]:
+    """Choose the patches that may have poles beyond the planned one, from a first choice on.
 
     Which patches are loose is what makes the program hard; with that fixed it
     is close to a linear one.  So patches are made loose one by one, each time
     the one that lowers the price of the relaxed program most, and made firm
-    again where that turns out cheaper.
+    again where that turns out cheaper.  A patch whose change cannot pay, by
+    the slope of the price, is not tried.
     """
+    patches = range(len(layout.patches))
 
-    def price(loose: frozenset[int]) -> float:
-        fixed = {int(c): float(i in loose) for i, c in enumerate(program.loose)}
-        solved = program.program.solve(fixed=fixed, relaxed=True)
-        return np.inf if solved is None else solved.price
+    def price(loose: frozenset[int]) -> RelaxedPrice | None:
+        return program.program.price_relaxed({int(c): float(i in loose) for i, c in enumerate(program.loose)})
 
-    chosen: frozenset[int] = frozenset()
+    chosen = start
     now = price(chosen)
+    if now is None:
+        # start from the patches that the program makes loose, if only in part, when it is free to
+        free = program.program.price_relaxed({})
+        if free is None:
+            return frozenset(patches)
+        chosen = frozenset(i for i in patches if free.values[program.loose[i]] > 1e-7)
+        now = price(chosen)
     for _ in range(2 * len(layout.patches) + 2):
-        trials = [(price(chosen ^ {i}), i) for i in range(len(layout.patches))]
-        lowest, patch = min(trials)
-        if not lowest < now - 1e-6:
-            if np.isfinite(now) or len(chosen) == len(layout.patches):
+        if now is None:
+            return frozenset(patches)
+        promise = [float(now.slopes[program.loose[i]]) * (-1.0 if i in chosen else 1.0) for i in patches]
+        best: tuple[RelaxedPrice, frozenset[int]] | None = None
+        for i in sorted((i for i in patches if promise[i] < -1e-6), key=lambda i: (promise[i], i))[:_TRIALS]:
+            if best is not None and now.price + promise[i] >= best[0].price:
                 break
-            # infeasible so far: let everything be loose and make patches firm again
-            chosen, now = frozenset(range(len(layout.patches))), np.inf
-            now = price(chosen)
-            if not np.isfinite(now):
-                break
-            continue
-        chosen, now = chosen ^ {patch}, lowest
+            trial = price(chosen ^ {i})
+            if trial is not None and trial.price < (now if best is None else best[0]).price - 1e-6:
+                best = trial, chosen ^ {i}
+        if best is None:
+            break
+        now, chosen = best
     return chosen
 
 

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csr_matrix
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import csr_matrix, vstack
 
 from loopwright.types import FloatArray, IntArray
 
@@ -18,6 +18,15 @@ class Solution:
 
     values: FloatArray
     price: float
+
+
+@dataclass(frozen=True)
+class RelaxedPrice:
+    """The least price with real columns, its slope by the value of each column, and the columns."""
+
+    price: float
+    slopes: FloatArray
+    values: FloatArray
 
 
 class IntegerProgram:
@@ -54,6 +63,14 @@ class IntegerProgram:
         self._values.append(np.asarray(values, np.float64))
         self._bounds.append((low, high))
 
+    def _rows(self) -> csr_matrix:
+        size = (len(self._columns), len(self._cost))
+        if self._matrix is None or self._matrix.shape != size:
+            row = np.repeat(np.arange(size[0]), [len(c) for c in self._columns])
+            entries = (np.concatenate(self._values), (row, np.concatenate(self._columns)))
+            self._matrix = csr_matrix(entries, shape=size)
+        return self._matrix
+
     def solve(
         self, *, nodes: int = 1000, gap: float = 0.0, fixed: Mapping[int, float] | None = None, relaxed: bool = False
     ) -> Solution | None:
@@ -67,20 +84,43 @@ class IntegerProgram:
         fixed : column -> the value that it must have.
         relaxed : let whole-numbered columns be real.
         """
-        size = (len(self._columns), len(self._cost))
-        if self._matrix is None or self._matrix.shape != size:
-            row = np.repeat(np.arange(size[0]), [len(c) for c in self._columns])
-            entries = (np.concatenate(self._values), (row, np.concatenate(self._columns)))
-            self._matrix = csr_matrix(entries, shape=size)
+        matrix = self._rows()
         low, high = np.array(self._low), np.array(self._high)
         for column, value in (fixed or {}).items():
             low[column] = high[column] = value
         rows = np.array(self._bounds)
         result = milp(
             np.array(self._cost),
-            constraints=LinearConstraint(self._matrix, rows[:, 0], rows[:, 1]),
+            constraints=LinearConstraint(matrix, rows[:, 0], rows[:, 1]),
             bounds=Bounds(low, high),
-            integrality=np.zeros(size[1]) if relaxed else np.array(self._whole),
+            integrality=np.zeros(len(low)) if relaxed else np.array(self._whole),
             options={"node_limit": nodes, "mip_rel_gap": gap},
         )
         return None if result.x is None else Solution(result.x, float(result.fun))
+
+    def price_relaxed(self, fixed: Mapping[int, float]) -> RelaxedPrice | None:
+        """Return the price with real columns and some fixed, with slopes, or None where there is no solution.
+
+        The price is a convex function of the fixed values, so moving one of
+        them by d changes it by at least d times its slope.
+        """
+        matrix = self._rows()
+        low, high = np.array(self._low), np.array(self._high)
+        for column, value in fixed.items():
+            low[column] = high[column] = value
+        rows = np.array(self._bounds)
+        equal = rows[:, 0] == rows[:, 1]
+        upper, lower = ~equal & np.isfinite(rows[:, 1]), ~equal & np.isfinite(rows[:, 0])
+        result = linprog(
+            np.array(self._cost),
+            A_ub=vstack([matrix[upper], -matrix[lower]]),
+            b_ub=np.concatenate([rows[upper, 1], -rows[lower, 0]]),
+            A_eq=matrix[equal],
+            b_eq=rows[equal, 0],
+            bounds=np.stack([low, high], axis=1),
+            method="highs-ds",
+        )
+        if not result.success:
+            return None
+        slopes: FloatArray = result.lower.marginals + result.upper.marginals
+        return RelaxedPrice(float(result.fun), slopes, result.x)
