@@ -26,7 +26,7 @@ class CountOptions:
     nodes : branches that one solve may look at; the best solution by then is used.
     """
 
-    extra_pole: float = 1.5
+    extra_pole: float = 2.5
     ring_poles: float = 30.0
     uneven: float = 0.1
     thin: float = 0.8
