@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, MirrorPlane, QuadMesh, Region
@@ -36,7 +37,8 @@ def cube_grid(line: FloatArray, *, half: bool = False) -> tuple[FloatArray, IntA
     u, v = across.ravel(), up.ravel()
     ids = np.arange(n * n).reshape(n, n)
     local = np.stack([ids[:-1, :-1], ids[:-1, 1:], ids[1:, 1:], ids[1:, :-1]], axis=-1).reshape(-1, 4)
-    sheets, quads = [], []
+    sheets: list[FloatArray] = []
+    quads: list[NDArray[np.integer]] = []
     for axis in range(3):
         for sign in (-1.0, 1.0):
             sheet = np.empty((n * n, 3))
@@ -44,7 +46,8 @@ def cube_grid(line: FloatArray, *, half: bool = False) -> tuple[FloatArray, IntA
             sheet[:, (axis + 1) % 3], sheet[:, (axis + 2) % 3] = (u, v) if sign > 0 else (v, u)
             quads.append(local + len(sheets) * n * n)
             sheets.append(sheet)
-    points, corners = np.vstack(sheets), np.vstack(quads)
+    points = np.vstack(sheets)
+    corners: NDArray[np.integer] = np.vstack(quads)
     _, first, inverse = np.unique(np.round(points, 9), axis=0, return_index=True, return_inverse=True)
     points, corners = points[first], inverse.ravel()[corners]
     if half:
@@ -137,5 +140,18 @@ def sculpt_box() -> SculptMaker:
         placed = round_box(points, radius)
         shift = noise * np.random.default_rng(2).normal(size=placed.shape)
         return SurfaceProjector(placed + shift, split(quads))
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def make_sheet() -> MeshMaker:
+    """``make_sheet(n, height)``: n^2 vertices on the square [-1, 1]^2 at a height, facing up."""
+
+    def make(n: int, height: float) -> QuadMesh:
+        x, y = (a.ravel() for a in np.meshgrid(np.linspace(-1, 1, n), np.linspace(-1, 1, n)))
+        ids = np.arange(n * n).reshape(n, n)
+        quads = np.stack([ids[:-1, :-1], ids[:-1, 1:], ids[1:, 1:], ids[1:, :-1]], axis=-1).reshape(-1, 4)
+        return quad_mesh(np.stack([x, y, np.full(n * n, height)], axis=1), quads.astype(np.int32))
 
     return make

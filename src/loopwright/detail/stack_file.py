@@ -60,7 +60,7 @@ def read_stack(path: str | os.PathLike[str]) -> Levels:
     """
     file = Path(path)
     try:
-        with np.load(file, allow_pickle=False) as archive:
+        with np.load(io.BytesIO(file.read_bytes()), allow_pickle=False) as archive:
             arrays = {name: archive[name] for name in archive.files}
         header = json.loads(arrays["header"].tobytes().decode("utf-8"))
         if header["format"] != FORMAT:
