@@ -38,7 +38,7 @@ class CountOptions:
 
 # (price per segment, width of the band as a share of the target): the derivative of t log(n/t)^2, band by band
 _MOST = 2.5
-_ABOVE = ((0.1, 0.1), (0.35, 0.2), (0.55, 0.3), (0.8, np.inf))
+_ABOVE = ((0.1, 0.1), (0.35, 0.2), (0.55, 0.3), (2.0, np.inf))
 _BELOW = ((0.12, 0.1), (0.5, 0.15), (1.5, 0.2), (3.0, np.inf))
 
 
