@@ -131,6 +131,10 @@ class SurfaceCutter:
         """Return the vertices that share an edge with ``v``."""
         return {w for i in self.around[v] for w in self.faces[i]} - {v}
 
+    def is_held_edge(self, a: int, b: int) -> bool:
+        """Tell whether an edge is part of a border, a rim or a line."""
+        return _key(a, b) in self.borders or _key(a, b) in self.lines
+
     def mark_line(self, a: int, b: int) -> None:
         """Note an edge that a line runs along."""
         if _key(a, b) not in self.borders:

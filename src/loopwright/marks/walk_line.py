@@ -102,17 +102,14 @@ def _step(cutter: SurfaceCutter, v: int, aim: FloatArray, taken: set[int]) -> in
     if best is None or best[0] > 0.9:
         return None
     _, a, b, share = best
-    if share < SNAP and a not in taken:
+    # a line that crosses another must not run along it, or the two would part again an edge further on
+    if share < SNAP and a not in taken and not cutter.is_held_edge(v, a):
         return a
-    if share > 1.0 - SNAP and b not in taken:
+    if share > 1.0 - SNAP and b not in taken and not cutter.is_held_edge(v, b):
         return b
-    if a in taken and b in taken and _is_edge_of(cutter, a, b):
+    if a in taken and b in taken and cutter.is_held_edge(a, b):
         return None
     return cutter.split_edge(a, b, float(np.clip(share, SNAP, 1.0 - SNAP)))
-
-
-def _is_edge_of(cutter: SurfaceCutter, a: int, b: int) -> bool:
-    return (min(a, b), max(a, b)) in cutter.lines
 
 
 def _crossing(a: FloatArray, b: FloatArray, direction: FloatArray, up: FloatArray) -> tuple[float, float]:

@@ -1,0 +1,115 @@
+"""Ridges: all edges of a box and both of a cylinder are found, also through noise; smooth shapes have none."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from loopwright.layout.piece import twin_corners
+from loopwright.marks.find_ridges import add_ridges, find_ridges
+from loopwright.types import FloatArray, IntArray, Region, RegionSurface
+
+
+def make_surface(positions: FloatArray, triangles: IntArray) -> RegionSurface:
+    return RegionSurface(
+        positions,
+        triangles,
+        np.zeros(len(triangles), np.int32),
+        (Region("all", (200, 200, 200)),),
+        None,
+        np.zeros(len(positions), bool),
+    )
+
+
+def box(n: int = 16) -> tuple[FloatArray, IntArray]:
+    """The cube from -1 to 1 with n by n squares a face, each two triangles."""
+    points, faces, first = [], [], 0
+    u, v = np.meshgrid(np.linspace(-1, 1, n + 1), np.linspace(-1, 1, n + 1), indexing="ij")
+    index = np.arange((n + 1) ** 2).reshape(n + 1, n + 1)
+    a, b, c, d = index[:-1, :-1], index[1:, :-1], index[1:, 1:], index[:-1, 1:]
+    for axis in range(3):
+        for side in (-1.0, 1.0):
+            p = np.full((n + 1, n + 1, 3), side)
+            p[..., (axis + 1) % 3], p[..., (axis + 2) % 3] = u, v * side
+            points.append(p.reshape(-1, 3))
+            for corner in ((a, b, c), (a, c, d)):
+                faces.append(first + np.stack(corner, axis=-1).reshape(-1, 3))
+            first += (n + 1) ** 2
+    merged, inverse = np.unique(np.round(np.concatenate(points), 9), axis=0, return_inverse=True)
+    return merged, inverse.reshape(-1)[np.concatenate(faces)].astype(np.int32)
+
+
+def cylinder(around: int = 64, rows: int = 20, rings: int = 10) -> tuple[FloatArray, IntArray]:
+    """A closed cylinder of radius 1 and height 2."""
+    t = 2 * np.pi * np.arange(around) / around
+    profile = [(k / rings, -1.0) for k in range(1, rings + 1)]
+    profile += [(1.0, -1.0 + 2 * k / rows) for k in range(1, rows + 1)]
+    profile += [(1.0 - k / rings, 1.0) for k in range(1, rings)]
+    rows_of = [np.stack([r * np.cos(t), r * np.sin(t), np.full(around, z)], axis=1) for r, z in profile]
+    points = np.concatenate([[[0.0, 0.0, -1.0]], *rows_of, [[0.0, 0.0, 1.0]]])
+    i = np.arange(around)
+    j = (i + 1) % around
+    last = 1 + (len(profile) - 1) * around
+    parts = [np.stack([0 * i, 1 + j, 1 + i], axis=1)]
+    for k in range(len(profile) - 1):
+        low = 1 + k * around
+        parts.append(np.stack([low + i, low + j, low + around + j], axis=1))
+        parts.append(np.stack([low + i, low + around + j, low + around + i], axis=1))
+    parts.append(np.stack([last + i, last + j, 0 * i + len(points) - 1], axis=1))
+    return points, np.concatenate(parts).astype(np.int32)
+
+
+def test_the_shapes_of_these_tests_are_closed() -> None:
+    for positions, triangles in (box(), cylinder()):
+        assert (twin_corners(triangles) >= 0).all()
+        a, b, c = (positions[triangles[:, k]] for k in range(3))
+        assert (a * np.cross(b, c)).sum() / 6 == pytest.approx(8.0 if len(positions) == 1538 else 2 * np.pi, rel=0.01)
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.004])
+def test_a_box_has_its_twelve_edges(noise: float) -> None:
+    exact, triangles = box()
+    positions = exact + noise * np.random.default_rng(3).standard_normal(exact.shape)
+    chains = find_ridges(make_surface(positions, triangles), shortest=0.5)
+    assert len(chains) == 12
+    for chain in chains:
+        at_edge = (np.abs(exact[chain]) == 1.0).sum(axis=1)
+        assert (at_edge >= 2).all(), "a ridge leaves the edge of the box"
+        assert set(at_edge[[0, -1]]) == {3}, "a ridge ends before the corner"
+    assert sum(len(chain) - 1 for chain in chains) == 12 * 16
+
+
+def test_a_cylinder_has_two_closed_rims() -> None:
+    positions, triangles = cylinder()
+    chains = find_ridges(make_surface(positions, triangles), shortest=0.5)
+    assert len(chains) == 2
+    for chain in chains:
+        assert chain[0] == chain[-1] and len(chain) == 65
+        np.testing.assert_allclose(np.hypot(positions[chain, 0], positions[chain, 1]), 1.0)
+
+
+def test_round_shapes_have_none(tools: Any) -> None:
+    assert find_ridges(make_surface(*tools.icosphere(4))) == []
+    assert find_ridges(make_surface(*tools.torus())) == []
+
+
+def test_a_crease_that_fades_out_is_left_to_the_field() -> None:
+    """A sheet folded along x > 0 only: the fold ends inside and would be carried nowhere sensible."""
+    n = 40
+    x, y = np.meshgrid(np.linspace(-1, 1, n + 1), np.linspace(-1, 1, n + 1), indexing="ij")
+    height = np.maximum(x, 0.0) * np.abs(y)
+    index = np.arange((n + 1) ** 2).reshape(n + 1, n + 1)
+    a, b, c, d = index[:-1, :-1], index[1:, :-1], index[1:, 1:], index[:-1, 1:]
+    triangles = np.concatenate([np.stack(corner, axis=-1).reshape(-1, 3) for corner in ((a, b, c), (a, c, d))])
+    positions = np.stack([x, y, height], axis=-1).reshape(-1, 3)
+    assert find_ridges(make_surface(positions, triangles.astype(np.int32))) == []
+
+
+def test_ridges_join_the_flow_edges() -> None:
+    surface = make_surface(*box())
+    after, count = add_ridges(surface, shortest=0.5)
+    assert count == 12 and len(after.flow_edges) == 12 * 16
+    same, none = add_ridges(surface, shortest=50.0)
+    assert none == 0 and same is surface

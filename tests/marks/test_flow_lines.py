@@ -1,0 +1,207 @@
+"""Laws of flow lines: they stay manifold, lie where they were drawn, end nowhere and meet in shared vertices."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from loopwright.errors import MarksError
+from loopwright.layout.piece import directed_edges, twin_corners
+from loopwright.marks.add_flow_lines import add_flow_lines
+from loopwright.marks.marks_file import FlowLine
+from loopwright.types import FloatArray, IntArray, MirrorPlane, Region, RegionSurface
+
+REACH = float(np.sqrt(4 * np.pi / 600))
+
+
+@pytest.fixture(scope="module")
+def ball(tools: Any) -> RegionSurface:
+    positions, triangles = tools.icosphere(4)
+    return make_surface(positions, triangles)
+
+
+def make_surface(positions: FloatArray, triangles: IntArray, top: float = 2.0) -> RegionSurface:
+    """A sphere as one region, or as two with a border at height ``top``."""
+    region = (positions[triangles].mean(axis=1)[:, 2] > top).astype(np.int32)
+    names = (Region("all", (200, 200, 200)), Region("top", (200, 60, 60)))[: int(region.max()) + 1]
+    return RegionSurface(positions, triangles, region, names, None, np.zeros(len(positions), bool))
+
+
+def circle(count: int, normal: tuple[float, float, float], height: float = 0.0) -> tuple[Any, ...]:
+    n = np.array(normal) / np.linalg.norm(normal)
+    a = np.cross(n, [0.3, 0.5, 0.8])
+    a /= np.linalg.norm(a)
+    b = np.cross(n, a)
+    t = 2 * np.pi * np.arange(count) / count
+    ring = np.sqrt(1 - height**2) * (np.outer(np.cos(t), a) + np.outer(np.sin(t), b)) + height * n
+    return tuple(tuple(float(x) for x in p) for p in ring)
+
+
+def flow_degree(surface: RegionSurface) -> IntArray:
+    return np.bincount(surface.flow_edges.ravel(), minlength=len(surface.positions)).astype(np.int32)
+
+
+def held_before(surface: RegionSurface) -> set[tuple[float, ...]]:
+    """Places of vertices on borders and rims."""
+    edges, twin = directed_edges(surface.triangles), twin_corners(surface.triangles)
+    region = np.repeat(surface.triangle_region, 3)
+    on = edges[(twin < 0) | (region != region[np.maximum(twin, 0)])]
+    return {tuple(p) for p in surface.positions[np.unique(on)]}
+
+
+def assert_cut_well(before: RegionSurface, after: RegionSurface) -> None:
+    """Manifold as before, nothing folded, the same area region by region, and no line that ends nowhere."""
+    assert ((twin_corners(after.triangles) < 0).sum() > 0) == ((twin_corners(before.triangles) < 0).sum() > 0)
+    assert len(np.unique(after.triangles)) == len(after.positions)
+    p = after.positions[after.triangles]
+    normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+    assert ((normal * p.mean(axis=1)).sum(axis=1) > 0).all(), "a triangle is folded over"
+    q = before.positions[before.triangles]
+    old = np.linalg.norm(np.cross(q[:, 1] - q[:, 0], q[:, 2] - q[:, 0]), axis=1)
+    for k in range(len(before.regions)):
+        share = np.linalg.norm(normal, axis=1)[after.triangle_region == k].sum()
+        assert share == pytest.approx(old[before.triangle_region == k].sum(), rel=5e-3)
+    edges = np.sort(directed_edges(after.triangles), axis=1)
+    known = {tuple(e) for e in edges.tolist()}
+    assert all(tuple(sorted(e)) in known for e in after.flow_edges.tolist()), "a flow edge is no edge"
+    ends = np.flatnonzero(flow_degree(after) == 1)
+    held = held_before(after)
+    assert all(tuple(after.positions[v]) in held for v in ends), "a line ends nowhere"
+
+
+@pytest.mark.parametrize("count", [5, 12, 200])
+def test_a_great_circle_becomes_one_ring_in_its_plane(ball: RegionSurface, count: int) -> None:
+    normal = np.array([1.0, 0.4, -0.3])
+    after, findings = add_flow_lines(ball, [FlowLine(circle(count, tuple(normal)), True, "ring")], reach=REACH)
+    assert_cut_well(ball, after)
+    assert not findings
+    degree = flow_degree(after)
+    assert set(degree[degree > 0]) == {2}
+    on = after.positions[degree > 0]
+    edge = np.sqrt(4 * np.pi / len(ball.triangles) * 4 / np.sqrt(3))
+    assert np.abs(on @ normal / np.linalg.norm(normal)).max() < 0.5 * edge
+    length = np.linalg.norm(after.positions[after.flow_edges[:, 0]] - after.positions[after.flow_edges[:, 1]], axis=1)
+    # Source: the length of a great circle of the unit sphere is 2 pi; a jagged chain would be longer
+    assert length.sum() == pytest.approx(2 * np.pi, rel=0.02)
+
+
+def test_three_circles_share_the_vertices_where_they_cross(ball: RegionSurface) -> None:
+    normals = [(1.0, 0.1, 0.2), (0.0, 1.0, 0.1), (0.1, -0.2, 1.0)]
+    lines = [FlowLine(circle(12, n), True, f"ring {i}") for i, n in enumerate(normals)]
+    after, _ = add_flow_lines(ball, lines, reach=REACH)
+    assert_cut_well(ball, after)
+    degree = flow_degree(after)
+    # Source: three great circles in general position cross in 3 * 2 points
+    assert (degree == 4).sum() == 6 and set(degree[degree > 0]) == {2, 4}
+
+
+def test_a_loose_line_is_carried_on_until_it_meets_something(ball: RegionSurface) -> None:
+    lines = [
+        FlowLine(circle(12, (0.0, 0.0, 1.0)), True, "equator"),
+        FlowLine(((0.7, 0.1, 0.7), (0.3, 0.1, 0.95), (-0.1, 0.1, 0.99)), False, "open"),
+    ]
+    after, findings = add_flow_lines(ball, lines, reach=REACH)
+    assert_cut_well(ball, after)
+    assert {f.kind for f in findings} == {"line_carried_on"}
+    assert (flow_degree(after) == 3).sum() == 2
+
+
+def test_a_line_alone_closes_on_itself(ball: RegionSurface) -> None:
+    line = FlowLine(((0.7, 0.1, 0.7), (0.0, 0.1, 1.0), (-0.7, 0.1, 0.7)), False, "open")
+    after, _ = add_flow_lines(ball, [line], reach=REACH)
+    assert_cut_well(ball, after)
+    assert set(flow_degree(after)) <= {0, 2, 3, 4}
+
+
+def test_lines_run_over_borders_and_snap_to_near_ones(tools: Any) -> None:
+    positions, triangles = tools.icosphere(4)
+    two = make_surface(positions, triangles, 0.5)
+    across = FlowLine(circle(16, (1.0, 0.2, 0.1)), True, "across")
+    height = 0.5 - 0.6 * REACH
+    out = float(np.sqrt(1 - height**2))
+    near = FlowLine(((0.0, 0.9, -0.4), (0.0, 1.0, 0.0), (0.0, out, height)), False, "near")
+    after, _ = add_flow_lines(two, [across, near], reach=REACH)
+    assert_cut_well(two, after)
+    assert (flow_degree(after) > 0).sum() > 20
+
+
+def test_what_lies_on_a_border_adds_nothing(tools: Any) -> None:
+    positions, triangles = tools.icosphere(4)
+    two = make_surface(positions, triangles, 0.5)
+    after, findings = add_flow_lines(two, [FlowLine(circle(24, (0.0, 0.0, 1.0), 0.5), True, "double")], reach=REACH)
+    assert len(after.flow_edges) == 0
+    assert [f.kind for f in findings] == ["line_adds_nothing"]
+
+
+def half_ball(tools: Any) -> RegionSurface:
+    """The half x >= 0 of a sphere whose vertices near the plane are drawn into it."""
+    positions, triangles = tools.icosphere(4)
+    positions = positions.copy()
+    kept = triangles[(positions[triangles].mean(axis=1)[:, 0]) > 0]
+    rim = np.unique(directed_edges(kept)[twin_corners(kept) < 0])
+    positions[rim, 0] = 0.0
+    positions[rim] /= np.linalg.norm(positions[rim], axis=1, keepdims=True)
+    used, local = np.unique(kept, return_inverse=True)
+    plane = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
+    on_mirror = np.isin(used, rim)
+    return RegionSurface(
+        np.ascontiguousarray(positions[used]),
+        local.reshape(-1, 3).astype(np.int32),
+        np.zeros(len(kept), np.int32),
+        (Region("all", (200, 200, 200)),),
+        plane,
+        on_mirror,
+    )
+
+
+def test_lines_on_the_other_side_are_mirrored(tools: Any) -> None:
+    half = half_ball(tools)
+    points = circle(10, (0.6, 0.8, 0.0), 0.8)
+    mirrored = tuple((-x, y, z) for x, y, z in points)
+    here, _ = add_flow_lines(half, [FlowLine(points, True, "a")], reach=REACH)
+    there, _ = add_flow_lines(half, [FlowLine(mirrored, True, "a")], reach=REACH)
+    both, findings = add_flow_lines(half, [FlowLine(points, True, "a"), FlowLine(mirrored, True, "b")], reach=REACH)
+    assert len(here.flow_edges) > 10
+    np.testing.assert_array_equal(here.positions, there.positions)
+    np.testing.assert_array_equal(here.flow_edges, both.flow_edges)
+    assert [f.kind for f in findings] == ["line_adds_nothing"]
+
+
+def test_lines_across_the_plane_end_in_it_and_lines_in_it_add_nothing(tools: Any) -> None:
+    half = half_ball(tools)
+    after, _ = add_flow_lines(half, [FlowLine(circle(12, (0.0, 0.1, 1.0), 0.2), True, "belt")], reach=REACH)
+    ends = np.flatnonzero(flow_degree(after) == 1)
+    assert len(ends) == 2 and after.on_mirror[ends].all()
+    assert (after.positions[after.on_mirror, 0] == 0.0).all()
+    centre = FlowLine(tuple((0.01, y, z) for _, y, z in circle(12, (1.0, 0.0, 0.0))), True, "middle")
+    same, findings = add_flow_lines(half, [centre], reach=REACH)
+    assert len(same.flow_edges) == 0 and findings[0].kind == "line_adds_nothing"
+
+
+def test_lines_far_from_the_sculpt_or_across_parts_are_refused(ball: RegionSurface) -> None:
+    with pytest.raises(MarksError, match="away from the sculpt"):
+        add_flow_lines(ball, [FlowLine(((0.0, 0.0, 1.0), (0.0, 0.0, 3.0)), False, "far")], reach=REACH)
+    count = len(ball.positions)
+    shifted = ball.positions + [2.5, 0.0, 0.0]
+    two = RegionSurface(
+        np.concatenate([ball.positions, shifted]),
+        np.concatenate([ball.triangles, ball.triangles + count]).astype(np.int32),
+        np.zeros(2 * len(ball.triangles), np.int32),
+        ball.regions,
+        None,
+        np.zeros(2 * count, bool),
+    )
+    with pytest.raises(MarksError, match="another part"):
+        add_flow_lines(two, [FlowLine(((0.0, 0.0, 1.0), (2.5, 0.0, 1.0)), False, "jump")], reach=REACH)
+
+
+def test_the_same_lines_give_the_same_bytes_and_the_input_stays(ball: RegionSurface) -> None:
+    before = ball.positions.tobytes(), ball.triangles.tobytes()
+    line = FlowLine(circle(9, (0.2, 1.0, 0.4)), True, "ring")
+    first, _ = add_flow_lines(ball, [line], reach=REACH)
+    second, _ = add_flow_lines(ball, [line], reach=REACH)
+    assert first.positions.tobytes() == second.positions.tobytes()
+    assert first.flow_edges.tobytes() == second.flow_edges.tobytes()
+    assert before == (ball.positions.tobytes(), ball.triangles.tobytes())
