@@ -64,12 +64,11 @@ class Watch:
         if self.stage:
             self.processor[self.stage] = self.processor.get(self.stage, 0.0) + now - self.since
         self.since = now
-        if self.stage and (stage != self.stage or done >= 1.0):
+        if self.stage:  # what comes between two stages counts for the first
             self.peaks[self.stage] = max(self.peaks.get(self.stage, 0.0), peak)
         if stage != self.stage:
+            self.stage = stage
             reset_peak()
-        # work between two stages belongs to neither
-        self.stage = "" if done >= 1.0 else stage
 
 
 def peak_memory() -> float:
@@ -116,7 +115,8 @@ def run_yardstick(path: str) -> Cost:
 def run_build(path: str, budget: int) -> tuple[int, dict[str, Cost], Cost]:
     """Build from the file; return the number of faces, what each stage took, and what all took."""
     from loopwright.demo.paint_creature import DEMO_OPEN_COLOR
-    from loopwright.pipeline import BuildOptions, build
+    from loopwright.options import BuildOptions
+    from loopwright.pipeline import build
 
     watch = Watch()
     start, used = time.perf_counter(), time.process_time()
