@@ -14,7 +14,7 @@ import loopwright
 
 PACKAGE = Path(loopwright.__file__).parent
 LIST = (
-    ("types", "errors", "progress", "options"),
+    ("types", "errors", "progress", "wishes", "options"),
     ("numerics",),
     ("patterns",),
     ("surface",),

@@ -15,9 +15,9 @@ from typing import Literal, TypeAlias, cast, get_args
 import numpy as np
 
 from loopwright.errors import MarksError
-from loopwright.marks.marks_file import FixedPoint, FlowLine, PolePin, SizeDab
-from loopwright.marks.marks_file import Pin as Pin
 from loopwright.types import FloatArray
+from loopwright.wishes import FixedPoint, FlowLine, PolePin, SizeDab
+from loopwright.wishes import Pin as Pin
 
 RGB: TypeAlias = tuple[int, int, int]
 Mirror: TypeAlias = Literal["auto", "none", "x", "y", "z"]

@@ -10,8 +10,8 @@ import pytest
 from loopwright.errors import MarksError
 from loopwright.layout.piece import directed_edges, twin_corners
 from loopwright.marks.add_flow_lines import add_flow_lines
-from loopwright.marks.marks_file import FlowLine
 from loopwright.types import FloatArray, IntArray, MirrorPlane, Region, RegionSurface
+from loopwright.wishes import FlowLine
 
 REACH = float(np.sqrt(4 * np.pi / 600))
 

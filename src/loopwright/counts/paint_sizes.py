@@ -8,8 +8,8 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from loopwright.errors import MarksError
-from loopwright.marks.marks_file import SizeDab
 from loopwright.types import FloatArray, RegionSurface, Sculpt
+from loopwright.wishes import SizeDab
 
 
 def paint_sizes(

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from loopwright.errors import InfeasibleError, MarksError
-from loopwright.marks.marks_file import FixedPoint
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, QuadMesh
+from loopwright.wishes import FixedPoint
 
 _ASTRAY = 0.1  # furthest that a place may be from the sculpt, as a share of its diagonal
 _ON_CURVE = 0.4  # nearer than this to a curve, in edges, a place is meant to be on it

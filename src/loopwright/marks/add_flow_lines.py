@@ -9,15 +9,15 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from loopwright.errors import MarksError
-from loopwright.layout.piece import arc_length
 from loopwright.marks.carry_on import Way, carry_on
 from loopwright.marks.draw_line import LineDrawer, resample
-from loopwright.marks.marks_file import FlowLine
 from loopwright.marks.settle_line import settle_line
 from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
 from loopwright.marks.surface_cutter import SurfaceCutter
 from loopwright.marks.walk_line import walk_line
+from loopwright.surface.half_edges import arc_length
 from loopwright.types import BoolArray, Finding, FloatArray, RegionSurface
+from loopwright.wishes import FlowLine
 
 EndKind: TypeAlias = Literal["border", "mirror", "loose"]
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from loopwright.layout.piece import arc_length
 from loopwright.marks.surface_cutter import SurfaceCutter
+from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray
 
 _ANGLES = (0.0, 15.0, -15.0, 30.0, -30.0, 45.0, -45.0)

@@ -12,8 +12,8 @@ from scipy.sparse.linalg import splu
 from scipy.spatial import cKDTree
 
 from loopwright.errors import MarksError
-from loopwright.layout.piece import arc_length, directed_edges
 from loopwright.surface.edges import triangle_normals
+from loopwright.surface.half_edges import arc_length, directed_edges
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, RegionSurface
 

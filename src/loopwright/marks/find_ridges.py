@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix
 
-from loopwright.layout.border_graph import ConstrainedEdges, trace_chains
-from loopwright.layout.piece import arc_length, directed_edges, edge_keys, twin_corners
+from loopwright.surface.half_edges import arc_length, directed_edges, edge_keys, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 _ROUNDS = 12  # of smoothing the normals
@@ -113,9 +112,7 @@ def _chains(surface: RegionSurface, ends: IntArray, held: BoolArray, shortest: f
         if loose.any():
             ends = ends[~loose]
             continue
-        none = np.zeros(len(ends), np.int32)
-        edges = ConstrainedEdges(ends.astype(np.int32), none, np.full((len(ends), 2), -1, np.int32))
-        chains = [chain.vertices for chain in trace_chains(edges, stops, count)]
+        chains = chain_edges(ends, stops | set(np.flatnonzero(degree > 2).tolist()))
         length = np.array([arc_length(surface.positions[chain])[-1] for chain in chains])
         if length.min() >= shortest:
             return chains
@@ -123,3 +120,28 @@ def _chains(surface: RegionSurface, ends: IntArray, held: BoolArray, shortest: f
         keys = edge_keys(np.stack([gone[:-1], gone[1:]], axis=1), count)
         ends = ends[~np.isin(edge_keys(ends, count), keys)]
     return []
+
+
+def chain_edges(ends: IntArray, stops: set[int]) -> list[IntArray]:
+    """Chain edges from stop to stop; what meets no stop is closed and repeats its first vertex."""
+    around: dict[int, list[int]] = {}
+    for k, pair in enumerate(ends.tolist()):
+        for v in pair:
+            around.setdefault(v, []).append(k)
+    used: set[int] = set()
+    chains = []
+    for start in [*sorted(stops & set(around)), *sorted(around)]:
+        for first in around[start]:
+            if first in used:
+                continue
+            chain, edge = [start], first
+            while True:
+                used.add(edge)
+                a, b = (int(v) for v in ends[edge])
+                chain.append(b if a == chain[-1] else a)
+                following = [k for k in around[chain[-1]] if k not in used]
+                if chain[-1] in stops or chain[-1] == start or not following:
+                    break
+                edge = following[0]
+            chains.append(np.array(chain, np.int32))
+    return chains

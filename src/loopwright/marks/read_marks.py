@@ -9,20 +9,10 @@ import numpy as np
 
 from loopwright.errors import MarksError
 from loopwright.marks.checked_json import Checked, load_json
-from loopwright.marks.marks_file import (
-    RGB,
-    VERSION,
-    VERSION_KEY,
-    FixedPoint,
-    FlowLine,
-    Marks,
-    Pin,
-    PolePin,
-    PoleWish,
-    SizeDab,
-)
+from loopwright.marks.marks_file import RGB, VERSION, VERSION_KEY, Marks
 from loopwright.options import Mirror, normalize_region, parse_color
 from loopwright.types import FloatArray
+from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin, PoleWish, SizeDab
 
 _KEYS = (
     VERSION_KEY,

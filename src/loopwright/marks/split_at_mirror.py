@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.marks.marks_file import FlowLine
 from loopwright.types import FloatArray, MirrorPlane
+from loopwright.wishes import FlowLine
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from loopwright.layout.piece import directed_edges, twin_corners
+from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.surface.project import closest_barycentric
 from loopwright.types import FloatArray, IntArray, RegionSurface
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import cast
 
-from loopwright.marks.marks_file import Marks, Pin
+from loopwright.marks.marks_file import Marks
 from loopwright.options import BuildOptions, Mirror
+from loopwright.wishes import Pin
 
 
 def use_marks(options: BuildOptions, marks: Marks) -> BuildOptions:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from loopwright.layout.piece import arc_length
 from loopwright.marks.surface_cutter import SNAP, SurfaceCutter
+from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray
 
 

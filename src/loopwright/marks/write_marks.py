@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
+import os
+import secrets
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from loopwright.errors import MarksError
-from loopwright.handover.write_file import write_file
 from loopwright.marks.marks_file import VERSION, VERSION_KEY, Marks
 from loopwright.options import format_color
 
@@ -66,8 +68,20 @@ def to_document(marks: Marks) -> dict[str, Any]:
 
 
 def _write(path: Path, content: bytes) -> None:
-    with write_file(path) as stream:
-        stream.write(content)
+    """Write beside the file and then give it its name, so that it is there whole or not at all."""
+    draft = path.with_name(f".{path.name[:64]}.{secrets.token_hex(6)}.part")
+    try:
+        with draft.open("xb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(draft, path)
+    except OSError as error:
+        reason = error.strerror or "it cannot be written"
+        raise MarksError(f"{path}: {reason}; check the folder and its rights", places=[str(path)]) from error
+    finally:
+        with contextlib.suppress(OSError):
+            draft.unlink(missing_ok=True)
 
 
 def _format(value: Any, indent: int = 0) -> str:

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from loopwright.errors import MarksError
-from loopwright.marks.marks_file import Marks, Point
+from loopwright.marks.marks_file import Marks
+from loopwright.wishes import Point
 from loopwright.reuse.register_sculpts import SculptRegistration
 from loopwright.types import FloatArray, Sculpt
 

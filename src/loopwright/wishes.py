@@ -1,0 +1,69 @@
+"""The single wishes of an artist: pins, lines, places, poles and sizes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+Point: TypeAlias = tuple[float, float, float]
+PoleWish: TypeAlias = Literal["none", "some"]
+
+
+@dataclass(frozen=True)
+class Pin:
+    """A wish for ``count`` segments on the border between two regions, in either order.
+
+    With ``near``, only the border piece between two junctions that is nearest to that point is meant.
+    """
+
+    region_a: str
+    region_b: str
+    count: int
+    near: Point | None = None
+
+    @property
+    def name(self) -> str:
+        """The border as it is called in messages."""
+        at = "" if self.near is None else " near ({:g}, {:g}, {:g})".format(*self.near)
+        return f"{self.region_a}/{self.region_b}{at}"
+
+
+@dataclass(frozen=True)
+class FlowLine:
+    """A line drawn on the sculpt that edges shall follow.
+
+    Attributes
+    ----------
+    points : at least 2 points (3 if closed), on the sculpt or near it; a closed line does not repeat its first.
+    closed : whether it runs back to its first point.
+    name : for messages.
+    """
+
+    points: tuple[Point, ...]
+    closed: bool = False
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class FixedPoint:
+    """A place where the mesh shall have a vertex."""
+
+    at: Point
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class PolePin:
+    """Whether poles are wished for inside a region: ``none`` or ``some``."""
+
+    region: str
+    wish: PoleWish
+
+
+@dataclass(frozen=True)
+class SizeDab:
+    """One dab of painted size: the wished edge length within a radius of a place; the latest dab wins."""
+
+    at: Point
+    radius: float
+    length: float
