@@ -109,9 +109,7 @@ def _levels(form: Form, opt: GuideOptions) -> list[float]:
     return [first + k * opt.climb for k in range(min(rings, opt.most_rings))]
 
 
-def _is_worth_a_ring(
-    work: _Work, vertex: IntArray, local: IntArray, values: FloatArray, opt: GuideOptions
-) -> bool:
+def _is_worth_a_ring(work: _Work, vertex: IntArray, local: IntArray, values: FloatArray, opt: GuideOptions) -> bool:
     """Whether the level line is long enough for its size (its length from the edges that it crosses)."""
     above = (values > 0)[local]
     crossed = above.any(axis=1) & ~above.all(axis=1)

@@ -106,7 +106,8 @@ def plan_pieces(
     for c in range(len(euler)):
         local, below, used = extract(wedges, origin, component == c)
         region = int(surface.triangle_region[np.flatnonzero(component == c)[0]])
-        straight = not any(w.is_ring_side and quadrants[i] != 2 for w, i in zip(asked, listed, strict=True) if w.piece == c)
+        own = [(w, i) for w, i in zip(asked, listed, strict=True) if w.piece == c]
+        straight = not any(w.is_ring_side and quadrants[i] != 2 for w, i in own)
         pieces.append(Piece(local, below, quadrants[used], region, bool(ring[c] and straight)))
     return pieces
 
