@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from loopwright.cli.check_paths import check_folder
 from loopwright.cli.console import Console
 from loopwright.options import BuildOptions
 
+if TYPE_CHECKING:
+    from loopwright.types import Sculpt
+
 NAME = "demo"
 HELP = "make a demo sculpt, build its mesh and write a report to look at"
 FOLDER = Path("loopwright-demo")
+BUDGETS = {"creature": 5000, "body": 8000}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,26 +24,29 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--folder", type=Path, default=FOLDER, metavar="DIR", help="where to write (default %(default)s)"
     )
-    parser.add_argument("--budget", type=int, default=5000, metavar="N", help="faces of the mesh (default %(default)s)")
+    parser.add_argument(
+        "--which", choices=tuple(BUDGETS), default="creature", help="the sculpt to make (default %(default)s)"
+    )
+    budgets = ", ".join(f"{name} {faces:,}" for name, faces in BUDGETS.items())
+    parser.add_argument("--budget", type=int, metavar="N", help=f"faces of the mesh (default: {budgets})")
 
 
 def run(arguments: argparse.Namespace, console: Console) -> int:
     """Make, build, report; return the exit code."""
     folder: Path = arguments.folder
     check_folder(folder)
-    BuildOptions(budget=arguments.budget)
-    from loopwright.demo import DEMO_OPEN_COLOR, demo_regions, make_creature, write_sculpt_ply
+    budget = BUDGETS[arguments.which] if arguments.budget is None else arguments.budget
+    BuildOptions(budget=budget)
+    from loopwright.demo.write_sculpt_ply import write_sculpt_ply
     from loopwright.handover.write_mesh import write_mesh
     from loopwright.pipeline import build
     from loopwright.report.summarize import summarize_build
     from loopwright.report.write_report import write_report
 
-    sculpt = make_creature(progress=console.progress)
+    sculpt, options = _make(arguments.which, budget, console)
     folder.mkdir(parents=True, exist_ok=True)
     sculpt_file, mesh_file = folder / f"{sculpt.name}.ply", folder / f"{sculpt.name}.obj"
     write_sculpt_ply(sculpt_file, sculpt)
-    names = {region.color: region.name for region in demo_regions()}
-    options = BuildOptions(budget=arguments.budget, leave_open=(DEMO_OPEN_COLOR,), region_names=names)
     result = build(sculpt_file, options=options, progress=console.progress)
     write_mesh(mesh_file, result.mesh)
     page = write_report(folder / "report", result, progress=console.progress)
@@ -53,3 +61,15 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     files = {"sculpt_file": str(sculpt_file), "mesh_file": str(mesh_file), "report_file": str(page)}
     console.give({**summary.as_json(), **files})
     return 0
+
+
+def _make(which: str, budget: int, console: Console) -> tuple[Sculpt, BuildOptions]:
+    """Return the chosen sculpt and the wishes that fit it."""
+    from loopwright import demo
+
+    if which == "body":
+        sculpt, regions = demo.make_body(progress=console.progress), demo.body_regions()
+    else:
+        sculpt, regions = demo.make_creature(progress=console.progress), demo.demo_regions()
+    names = {region.color: region.name for region in regions}
+    return sculpt, BuildOptions(budget=budget, leave_open=(regions[0].color,), region_names=names)

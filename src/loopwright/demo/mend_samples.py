@@ -75,9 +75,10 @@ def mend_samples(values: SampleArray) -> SampleArray:
     scale = np.float32(np.median(np.abs(np.diff(values, axis=0))[np.diff(values < 0.0, axis=0)]))
     values = np.clip(values, -2.0 * scale, 2.0 * scale)
     touched = np.zeros(values.shape, np.float32)
+    values = np.where(values == 0.0, np.float32(1e-6) * scale, values)
+    cells = crossed_cells(values)
     for _ in range(MOST_MENDS):
-        values = np.where(values == 0.0, np.float32(1e-6) * scale, values)
-        corners = crossed_cells(values)[:, None, :] + _CORNERS
+        corners = cells[:, None, :] + _CORNERS
         corners = corners[~table[((_at(values, corners) < 0) << np.arange(8)).sum(1)]]
         if len(corners) == 0:
             return values
@@ -85,7 +86,9 @@ def mend_samples(values: SampleArray) -> SampleArray:
         around = np.stack([_at(values, spots + shift) for shift in _STEPS]).mean(axis=0)
         at = tuple(spots.T)
         values[at] = 0.5 * (values[at] + around) - 0.02 * scale * touched[at]
+        values[at] = np.where(values[at] == 0.0, np.float32(1e-6) * scale, values[at])
         touched[at] += 1.0
+        cells = np.unique((spots[:, None, :] - _CORNERS).reshape(-1, 3), axis=0)
     raise InternalError("the demo sculpt's surface passes itself within a grid step; ask for more triangles")
 
 

@@ -104,4 +104,5 @@ def _palm(h: Points) -> Field:
         body = soft_union(body, bone, 1.5)
     heel = ellipsoid(h, (3.6, -2.2, -0.7), (3.4, 1.7, 1.3))
     body = soft_union(body, heel, 1.2)
-    return body + 0.15 * np.exp(-((segment(h, (3.5, 0.2, -2.0), (7.5, 0.2, -2.0))[0] / 1.4) ** 2))
+    palm: Field = body + 0.15 * np.exp(-((segment(h, (3.5, 0.2, -2.0), (7.5, 0.2, -2.0))[0] / 1.4) ** 2))
+    return palm
