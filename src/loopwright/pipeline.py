@@ -198,7 +198,7 @@ def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[
         surface, report = make_region_surface(sculpt, options=marks, progress=clock.progress)
     findings = []
     if report.dropped_specks:
-        text = f"{report.dropped_specks} painted specks were too small to be meant and were given to their surroundings."
+        text = f"{report.dropped_specks} painted specks were too small to be meant; their surroundings got them."
         findings.append(Finding("specks", text, report.dropped_specks))
     if report.mirror is None:
         findings.append(Finding("no_mirror", "No mirror plane is used: the mesh covers the sculpt as a whole."))
@@ -217,10 +217,10 @@ def _draw_lines(
         reach = mean_size(surface, _face_goal(surface, wishes))
         surface, findings = add_flow_lines(surface, wishes.lines, reach=reach)
         if len(surface.regions) == 1 and sculpt.colors is None:
-            surface, count = add_ridges(surface, shortest=4.0 * reach)
-            if count:
-                text = f"{count} sharp ridges and creases of the shape are followed like drawn lines."
-                findings.append(Finding("ridges", text, count))
+            surface, ridges = add_ridges(surface, SurfaceProjector(sculpt.positions, sculpt.triangles), reach=reach)
+            if ridges:
+                text = f"{len(ridges)} sharp ridges and creases of the shape are followed like drawn lines."
+                findings.append(Finding("ridges", text, len(ridges)))
     return surface, findings
 
 

@@ -49,8 +49,8 @@ def paint_creature(positions: FloatArray, triangles: IntArray, generator: np.ran
     positions, triangles : the creature before any noise.
     generator : source of the brush's unevenness.
     """
-    wander = 0.07 * make_noise(positions, wavelength=1.6, channels=3, generator=generator)
-    wander += 0.035 * make_noise(positions, wavelength=0.4, channels=3, generator=generator)
+    wander = 0.05 * make_noise(positions, wavelength=1.6, channels=3, generator=generator)
+    wander += 0.02 * make_noise(positions, wavelength=0.4, channels=3, generator=generator)
     depth = -evaluate_field(shape_uncut, positions) + 0.1 * wander[:, 0]
     labels = _labels(Points(*np.ascontiguousarray((positions + wander).T)), Points(*positions.T.copy()), depth)
     for _ in range(3):

@@ -55,6 +55,7 @@ class Chain:
 
     @property
     def is_closed(self) -> bool:
+        """Whether it ends where it starts."""
         return bool(self.vertices[0] == self.vertices[-1])
 
 

@@ -1,4 +1,4 @@
-"""How far a piece is from flat: the logarithmic scale of its conformal flattening, and the forms that stand out in it."""
+"""How far a piece is from flat, by the scale of its conformal flattening, and the forms that stand out in it."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ class SplitOptions:
     """
 
     most_starts: int = 48
-    tried: int = 14
+    tried: int = 10
     near_node: float = 1.5
     meet_node: float = 0.85
     misfit: float = 0.6
@@ -357,12 +357,12 @@ def _share_quadrants(
     inner = np.isin(origin, np.array(path[1:-1], np.int32)) if len(path) > 2 else np.zeros(len(origin), bool)
     out[inner] = 2
     edges = directed_edges(triangles)
-    have = set(map(tuple, edges.tolist()))
     flat = wedges.reshape(-1)
     for vertex, arm in ((cut.start, cut.start_arm), (cut.end, cut.end_arm)):
         mine = np.flatnonzero(edges[:, 0] == vertex)
         # the wedge that holds the outgoing boundary edge: that edge has no reverse in the piece before the cut
-        rim = [e for e in mine.tolist() if (int(edges[e, 1]), vertex) not in have]
+        behind = set(edges[edges[:, 1] == vertex, 0].tolist())
+        rim = [e for e in mine.tolist() if int(edges[e, 1]) not in behind]
         total = int(quadrants[vertex])
         first = int(flat[rim[0]])
         for w in np.unique(flat[mine]).tolist():
@@ -372,11 +372,15 @@ def _share_quadrants(
 
 def split_edges(triangles: IntArray, splits: list[tuple[int, int, int]]) -> IntArray | None:
     """Split edges (a, b), inner or on the boundary, at new vertex ids; None where an edge is gone."""
-    faces = {i: tuple(t) for i, t in enumerate(triangles.tolist())}
+    if not splits:
+        return triangles
+    ends = np.unique([v for a, b, _ in splits for v in (a, b)])
+    near = np.flatnonzero(np.isin(triangles, ends).any(axis=1))
+    faces = {i: (a, b, c) for i, (a, b, c) in zip(near.tolist(), triangles[near].tolist(), strict=True)}
     by_edge = {}
     for i, (a, b, c) in faces.items():
         by_edge[a, b] = by_edge[b, c] = by_edge[c, a] = i
-    following = len(faces)
+    following = len(triangles)
     for a, b, fresh in splits:
         found = [e for e in ((a, b), (b, a)) if e in by_edge]
         if not found:
@@ -391,4 +395,6 @@ def split_edges(triangles: IntArray, splits: list[tuple[int, int, int]]) -> IntA
             by_edge[tail, fresh] = by_edge[fresh, apex] = by_edge[apex, tail] = i
             by_edge[fresh, head] = by_edge[head, apex] = by_edge[apex, fresh] = following
             following += 1
-    return np.array([faces[i] for i in range(following)], np.int32)
+    out = np.concatenate([triangles, np.zeros((following - len(triangles), 3), triangles.dtype)])
+    out[list(faces)] = list(faces.values())
+    return np.ascontiguousarray(out, np.int32)
