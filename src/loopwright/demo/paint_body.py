@@ -61,12 +61,15 @@ def paint_body(positions: FloatArray, triangles: IntArray, generator: np.random.
     Parameters
     ----------
     positions, triangles : the body before any noise.
-    generator : source of the brush's unevenness, which is less on the hands.
+    generator : source of the brush's unevenness, which is nearly mirrored, as of a brush
+        that paints both sides at once, and less on the hands.
     """
-    wander = 0.24 * make_noise(positions, wavelength=6.0, channels=3, generator=generator)
-    wander += 0.1 * make_noise(positions, wavelength=1.5, channels=3, generator=generator)
-    is_hand = arm_place(mirrored(Points(*positions.T.copy()))) > 41.0
-    wander *= np.where(is_hand, 0.3, 1.0)[:, None]
+    sides = np.stack(mirrored(Points(*positions.T)), axis=1).astype(np.float64)
+    wander = 0.24 * make_noise(sides, wavelength=6.0, channels=3, generator=generator)
+    wander += 0.1 * make_noise(sides, wavelength=1.5, channels=3, generator=generator)
+    wander += 0.04 * make_noise(positions, wavelength=2.5, channels=3, generator=generator)
+    wander *= np.where(arm_place(Points(*sides.T)) > 41.0, 0.3, 1.0)[:, None]
+    wander[:, 0] *= np.sign(positions[:, 0])
     labels = _labels(mirrored(Points(*np.ascontiguousarray((positions + wander).T))))
     for _ in range(3):
         labels = drop_specks(labels, triangles, [pieces for _, pieces, _ in _PALETTE])
@@ -114,7 +117,7 @@ def _arms(m: Points) -> list[tuple[str, BoolArray]]:
     place = arm_place(m)
     is_arm = (m.x > 14.0 + 0.12 * (104.0 - m.y) + 0.45 * np.maximum(90.0 - m.y, 0.0)) & (m.y > 40.0)
     h = hand_coordinates(m)
-    edge = -0.05 - 0.2 * ramp(h.x, 8.5, 11.0)
+    edge = -0.05 + 0.2 * ramp(h.x, 8.5, 10.5)
     held = [
         ("shoulder", is_arm),
         ("upper_arm", is_arm & (place > 12.6)),
@@ -133,7 +136,7 @@ def _fingers(h: Points) -> list[tuple[str, BoolArray]]:
     held = []
     for index, name in enumerate(FINGER_NAMES):
         start = 5.2 if name == "thumb" else 2.0
-        is_own = (nearest == index) & (near[index] < 0.8) & (finger_place(h, name) > start)
+        is_own = (nearest == index) & (near[index] < 0.45) & (finger_place(h, name) > start)
         held.append((name, is_own))
     return held
 
