@@ -20,6 +20,7 @@ from loopwright.fit.measure_quality import QualityReport, measure_quality
 from loopwright.fit.own_sides import own_sides
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax
+from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.layout.plan_layout import plan_layout
 from loopwright.layout.types import Layout
 from loopwright.marks.add_flow_lines import add_flow_lines
@@ -33,6 +34,7 @@ from loopwright.surface.project import SurfaceProjector
 from loopwright.surface.read import read_sculpt
 from loopwright.surface.repair import repair_sculpt
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface, Sculpt
+from loopwright.wishes import FlowLine
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -111,7 +113,7 @@ def plan(source: Source, *, options: BuildOptions | None = None, progress: Progr
     clock = _Clock(progress)
     sculpt, findings, painted = _open(source, wishes, clock)
     surface, more = _find_regions(sculpt, wishes, clock)
-    surface, drawn = _draw_lines(sculpt, surface, wishes, clock)
+    surface, drawn, _ = _draw_lines(sculpt, surface, wishes, clock)
     layout, last = _lay_out(surface, wishes, painted, clock)
     return PlanResult(sculpt, surface, layout, (*findings, *more, *drawn, *last), clock.timings, wishes)
 
@@ -138,7 +140,7 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     clock = _Clock(progress)
     sculpt, findings, painted = _open(source, wishes, clock)
     surface, more = _find_regions(sculpt, wishes, clock)
-    surface, drawn = _draw_lines(sculpt, surface, wishes, clock)
+    surface, drawn, ridges = _draw_lines(sculpt, surface, wishes, clock)
     layout, last = _lay_out(surface, wishes, painted, clock)
     with clock.stage("quads"):
         mesh = build_mesh(layout.layout, layout.counts, layout.layout.vertex_size, progress=progress)
@@ -153,7 +155,8 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     distances: dict[str, float] = {}
     if wishes.fit_limit:
         with clock.stage("fit"):
-            mesh, report = fit_limit(mesh, projector, progress=progress)
+            sharp = ridge_edges(mesh, ridges)
+            mesh, report = fit_limit(mesh, projector, sharpness=sharp, progress=progress)
         distances = {"limit before fit, rms": report.before.rms, "limit after fit, rms": report.after.rms}
     with clock.stage("mirror"):
         if mesh.mirror is not None:
@@ -211,8 +214,9 @@ def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[
 
 def _draw_lines(
     sculpt: Sculpt, surface: RegionSurface, wishes: BuildOptions, clock: _Clock
-) -> tuple[RegionSurface, list[Finding]]:
-    """Cut drawn lines into the surface; where nothing is painted, sharp ridges of the shape too."""
+) -> tuple[RegionSurface, list[Finding], tuple[FlowLine, ...]]:
+    """Cut drawn lines into the surface; where nothing is painted, sharp ridges too, which are returned last."""
+    ridges: tuple[FlowLine, ...] = ()
     with clock.stage("lines"):
         reach = mean_size(surface, _face_goal(surface, wishes))
         surface, findings = add_flow_lines(surface, wishes.lines, reach=reach)
@@ -221,7 +225,7 @@ def _draw_lines(
             if ridges:
                 text = f"{len(ridges)} sharp ridges and creases of the shape are followed like drawn lines."
                 findings.append(Finding("ridges", text, len(ridges)))
-    return surface, findings
+    return surface, findings, ridges
 
 
 def _face_goal(surface: RegionSurface, wishes: BuildOptions) -> float:

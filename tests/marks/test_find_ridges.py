@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from loopwright.layout.piece import twin_corners
 from loopwright.marks.find_ridges import add_ridges, find_ridges
+from loopwright.surface.half_edges import twin_corners
+from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, Region, RegionSurface
 
 
@@ -107,9 +108,21 @@ def test_a_crease_that_fades_out_is_left_to_the_field() -> None:
     assert find_ridges(make_surface(positions, triangles.astype(np.int32))) == []
 
 
-def test_ridges_join_the_flow_edges() -> None:
-    surface = make_surface(*box())
-    after, count = add_ridges(surface, shortest=0.5)
-    assert count == 12 and len(after.flow_edges) == 12 * 16
-    same, none = add_ridges(surface, shortest=50.0)
-    assert none == 0 and same is surface
+def test_ridges_are_cut_in_where_the_shape_turns() -> None:
+    """A net that cuts the box's edges off by up to half its own edge is drawn back onto them."""
+    exact, triangles = box()
+    at_edge = (np.abs(exact) == 1.0).sum(axis=1, keepdims=True) >= 2
+    surface = make_surface(np.where(at_edge, np.clip(exact, -0.97, 0.97), exact), triangles)
+    finer, fine_triangles = box(40)
+    after, lines = add_ridges(surface, SurfaceProjector(finer, fine_triangles), reach=0.12)
+    assert len(lines) == 12
+    degree = np.bincount(after.flow_edges.ravel(), minlength=len(after.positions))
+    assert set(degree[degree > 0]) == {2, 3} and (degree == 3).sum() == 8
+    on = after.positions[degree > 0]
+    off = 1.0 - np.sort(np.abs(on), axis=1)[:, 1]
+    assert np.median(np.abs(off)) < 0.012
+    ends = after.positions[after.flow_edges]
+    # Source: a cube of side 2 has edges of length 24 in all; a jagged chain would be longer
+    assert np.linalg.norm(ends[:, 0] - ends[:, 1], axis=1).sum() == pytest.approx(24.0, rel=0.02)
+    same, none = add_ridges(surface, SurfaceProjector(finer, fine_triangles), reach=20.0)
+    assert none == () and same is surface

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from loopwright.errors import MarksError
-from loopwright.layout.piece import directed_edges, twin_corners
 from loopwright.marks.add_flow_lines import add_flow_lines
+from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray, MirrorPlane, Region, RegionSurface
 from loopwright.wishes import FlowLine
 

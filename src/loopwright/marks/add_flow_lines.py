@@ -29,7 +29,7 @@ _ASTRAY = 0.1  # furthest that a point may be drawn from the sculpt, as a share 
 
 
 def add_flow_lines(
-    surface: RegionSurface, lines: Sequence[FlowLine], *, reach: float, smooth: bool = True
+    surface: RegionSurface, lines: Sequence[FlowLine], *, reach: float, exact: bool = False
 ) -> tuple[RegionSurface, list[Finding]]:
     """Cut the surface along lines.
 
@@ -43,7 +43,7 @@ def add_flow_lines(
     ----------
     lines : points on the sculpt or near it.
     reach : about the edge length that the mesh will have.
-    smooth : whether to smooth; lines found on the shape itself need none.
+    exact : the lines are dense and just where they shall be: they are neither put on the surface nor carried on.
 
     Raises
     ------
@@ -53,9 +53,11 @@ def add_flow_lines(
         return surface, []
     drawer = LineDrawer(surface)
     _check_distances(surface, drawer, lines)
-    work = _Lines(SurfaceCutter(surface), drawer, reach)
+    work = _Lines(SurfaceCutter(surface), drawer, reach, exact)
     for part in split_at_mirror(tuple(lines), surface.mirror, 0.5 * _ON * reach):
-        work.add(part, drawer.draw(part.points, part.closed, part.name, smooth=smooth))
+        work.add(
+            part, drawer.trace(part.points, part.closed) if exact else drawer.draw(part.points, part.closed, part.name)
+        )
     for line in lines:
         if line.name not in work.kept:
             text = f"{line.name} lies along borders, the mirror plane or other lines, or is too short: it adds nothing."
@@ -86,9 +88,9 @@ def _check_distances(surface: RegionSurface, drawer: LineDrawer, lines: Sequence
 class _Lines:
     """The lines that are in the surface so far."""
 
-    def __init__(self, cutter: SurfaceCutter, drawer: LineDrawer, reach: float) -> None:
+    def __init__(self, cutter: SurfaceCutter, drawer: LineDrawer, reach: float, exact: bool) -> None:
         self.cutter, self.drawer, self.reach = cutter, drawer, reach
-        self.carries = True
+        self.carries, self.exact = not exact, exact
         self.kept: set[str] = set()
         self.findings: list[Finding] = []
 
@@ -216,7 +218,7 @@ class _Lines:
 
     def _note(self, name: str, path: list[int], line: FloatArray) -> None:
         self.kept.add(name)
-        settle_line(self.cutter, path, line, self.drawer)
+        settle_line(self.cutter, path, line, None if self.exact else self.drawer)
         for a, b in zip(path[:-1], path[1:], strict=True):
             self.cutter.mark_line(a, b)
 

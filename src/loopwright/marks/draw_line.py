@@ -67,7 +67,13 @@ class LineDrawer:
         out: FloatArray = normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
         return out
 
-    def draw(self, points: FloatArray, closed: bool, name: str, *, smooth: bool = True) -> FloatArray:
+    def trace(self, points: FloatArray, closed: bool) -> FloatArray:
+        """Return a dense line through dense points, hardly smoothed; a closed one repeats its first at the end."""
+        line = np.concatenate([points, points[:1]]) if closed else points
+        line = smooth_line(line, closed, 2.0) if len(line) > 4 else line
+        return resample(line, _SPACING * self.edge)
+
+    def draw(self, points: FloatArray, closed: bool, name: str) -> FloatArray:
         """Return a smooth line on the surface through or near the points, its own about 0.7 edges apart.
 
         A closed one repeats its first point at the end.
@@ -83,7 +89,7 @@ class LineDrawer:
         for a, b in zip(wished[:-1], wished[1:], strict=True):
             pieces.append(self._between(a, b, name))
         line = resample(np.concatenate(pieces), _SPACING * self.edge)
-        if not smooth or len(line) < 4:
+        if len(line) < 4:
             return line
         gap = float(np.median(np.linalg.norm(np.diff(wished, axis=0), axis=1))) / (_SPACING * self.edge)
         width = float(np.clip(0.5 * gap, 3.0, _WIDEST))

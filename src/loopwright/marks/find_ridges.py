@@ -2,31 +2,43 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix
 
+from loopwright.marks.add_flow_lines import add_flow_lines
+from loopwright.marks.sharpen_ridges import sharpen_ridges
 from loopwright.surface.half_edges import arc_length, directed_edges, edge_keys, twin_corners
+from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
+from loopwright.wishes import FlowLine
 
-_ROUNDS = 12  # of smoothing the normals
+_ROUNDS = 16  # of smoothing the normals
 _ALIKE = 0.35  # radians over which normals count as alike
 
 
-def add_ridges(surface: RegionSurface, *, shortest: float) -> tuple[RegionSurface, int]:
-    """Return the surface with its ridges among its ``flow_edges``, and their number (see :func:`find_ridges`)."""
-    chains = find_ridges(surface, shortest=shortest)
+def add_ridges(
+    surface: RegionSurface, projector: SurfaceProjector, *, reach: float
+) -> tuple[RegionSurface, tuple[FlowLine, ...]]:
+    """Return the surface with its ridges cut in as flow lines, and those lines (see :func:`find_ridges`).
+
+    Parameters
+    ----------
+    projector : of the sculpt.
+    reach : about the edge length that the mesh will have; ridges shorter than four of it are left out.
+    """
+    chains = find_ridges(surface, shortest=4.0 * reach)
     if not chains:
-        return surface, 0
-    edges = np.concatenate([np.stack([chain[:-1], chain[1:]], axis=1) for chain in chains])
-    flow = np.unique(np.sort(np.concatenate([surface.flow_edges, edges]), axis=1), axis=0)
-    return replace(surface, flow_edges=np.ascontiguousarray(flow, np.int32)), len(chains)
+        return surface, ()
+    lines = []
+    for i, points in enumerate(sharpen_ridges(surface, chains, smooth_normals(surface), projector)):
+        closed = bool(chains[i][0] == chains[i][-1])
+        listed = tuple((float(x), float(y), float(z)) for x, y, z in (points[:-1] if closed else points))
+        lines.append(FlowLine(listed, closed, f"ridge {i + 1}"))
+    return add_flow_lines(surface, lines, reach=reach, exact=True)[0], tuple(lines)
 
 
 def find_ridges(
-    surface: RegionSurface, *, angle: float = 38.0, weak: float = 25.0, shortest: float = 0.0
+    surface: RegionSurface, *, angle: float = 38.0, weak: float = 15.0, shortest: float = 0.0
 ) -> list[IntArray]:
     """Return the ridges and creases that close, or run between junctions, rims, borders and the mirror plane.
 
@@ -52,7 +64,7 @@ def find_ridges(
     edges = directed_edges(surface.triangles)
     twin = twin_corners(surface.triangles)
     pick = np.flatnonzero(np.arange(len(twin)) < twin)
-    normals = _smooth_normals(surface, pick, twin)
+    normals = smooth_normals(surface)
     cosine = np.einsum("ij,ij->i", normals[pick // 3], normals[twin[pick] // 3])
     turn = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
     ends = np.sort(edges[pick], axis=1)
@@ -60,7 +72,10 @@ def find_ridges(
     return _chains(surface, ends[kept], _held(surface), shortest)
 
 
-def _smooth_normals(surface: RegionSurface, pick: NDArray[np.integer], twin: IntArray) -> FloatArray:
+def smooth_normals(surface: RegionSurface) -> FloatArray:
+    """Return (m, 3) unit normals of the triangles, each averaged with those near it that are like it."""
+    twin = twin_corners(surface.triangles)
+    pick = np.flatnonzero(np.arange(len(twin)) < twin)
     p = surface.positions[surface.triangles]
     cross = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
     area = np.linalg.norm(cross, axis=1)

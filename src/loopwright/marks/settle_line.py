@@ -12,13 +12,17 @@ _ROUNDS = 3  # a vertex may be in the way of another
 _LEAST_QUALITY = 0.08  # of a triangle after a move: 2 sqrt(3) area / sum of squared sides
 
 
-def settle_line(cutter: SurfaceCutter, path: list[int], line: FloatArray, drawer: LineDrawer) -> None:
-    """Move the free vertices of a chain to the nearest points of a line, as far as no triangle degenerates."""
+def settle_line(cutter: SurfaceCutter, path: list[int], line: FloatArray, drawer: LineDrawer | None) -> None:
+    """Move the free vertices of a chain to the nearest points of a line, as far as no triangle degenerates.
+
+    With a drawer, the points are put on its surface.
+    """
     free = [v for v in path if v not in cutter.held]
     if not free:
         return
     points = np.array([cutter.points[v] for v in free])
-    aims = drawer.on_surface(nearest_on_line(points, line))
+    aims = nearest_on_line(points, line)
+    aims = aims if drawer is None else drawer.on_surface(aims)
     for _ in range(_ROUNDS):
         for v, aim in zip(free, aims, strict=True):
             start = cutter.points[v]
