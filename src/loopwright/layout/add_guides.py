@@ -23,6 +23,7 @@ class GuideOptions:
     climb : from ring to ring.
     most_rings : rings on one form.
     least_edges : a ring shorter than this many edges is left out.
+    blur : length over which curvature is averaged first, in edges.
     """
 
     least_stretch: float = 1.0
@@ -30,6 +31,7 @@ class GuideOptions:
     climb: float = 1.2
     most_rings: int = 4
     least_edges: float = 6.0
+    blur: float = 1.0
 
 
 def add_guides(
@@ -90,7 +92,8 @@ def _ring_forms(work: _Work, triangles: IntArray, wedges: IntArray, origin: IntA
     used, places = np.unique(wedges, return_inverse=True)
     local: IntArray = places.reshape(-1, 3).astype(np.int32)
     vertex = origin[used]
-    u = flat_stretch(work.positions[vertex], local, work.on_mirror[vertex])
+    blur = opt.blur * float(np.median(work.vertex_size[vertex]))
+    u = flat_stretch(work.positions[vertex], local, work.on_mirror[vertex], blur=blur)
     for form in find_forms(u, local, opt.least_stretch):
         for level in _levels(form, opt):
             inside = form_above(u, local, form.summit, level)

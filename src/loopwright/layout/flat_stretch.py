@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse import coo_matrix, csr_matrix, diags
 from scipy.sparse.linalg import splu
 
 from loopwright.layout.cross_field import corner_angles
@@ -13,13 +13,17 @@ from loopwright.layout.piece import boundary_loops, directed_edges
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 
-def flat_stretch(positions: FloatArray, triangles: IntArray, on_mirror: BoolArray) -> FloatArray:
+def flat_stretch(
+    positions: FloatArray, triangles: IntArray, on_mirror: BoolArray, *, blur: float = 0.0
+) -> FloatArray:
     """Return (n,) u such that the metric times exp(-2u) is flat, with u = 0 on the rim.
 
     u is the solution of laplace u = -K (K the Gauss curvature, here the angle
     defect): zero on boundary outside the mirror plane, without slope across
     the plane.  It grows towards the tip of whatever stands out of the piece
-    or is sunk into it: a horn, an ear, a nostril.
+    or is sunk into it: a horn, an ear, a nostril.  ``blur`` is the length over
+    which the curvature is averaged first, so that small pits and folds in a
+    larger form do not bend its level lines.
 
     References
     ----------
@@ -35,13 +39,25 @@ def flat_stretch(positions: FloatArray, triangles: IntArray, on_mirror: BoolArra
         inside = flags & np.roll(flags, 1) & np.roll(flags, -1)
         in_plane[loop[inside]] = True
         is_fixed[loop[~inside]] = True
-    defect = np.where(in_plane, np.pi, 2 * np.pi) - total
+    defect: FloatArray = (np.where(in_plane, np.pi, 2 * np.pi) - total).astype(np.float64)
+    defect[is_fixed] = 0.0
     inner = np.flatnonzero(~is_fixed)
     u = np.zeros(count)
     if len(inner) and is_fixed.any():
-        matrix = _stiffness(angles, triangles, count)[inner][:, inner]
+        stiffness = _stiffness(angles, triangles, count)
+        if blur > 0:
+            mass = diags(_vertex_areas(positions, triangles))
+            defect = mass @ splu((mass + blur**2 * stiffness).tocsc()).solve(defect)
+        matrix = stiffness[inner][:, inner]
         u[inner] = splu(matrix.tocsc()).solve(defect[inner])
     return u
+
+
+def _vertex_areas(positions: FloatArray, triangles: IntArray) -> FloatArray:
+    p = positions[triangles]
+    area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1) / 6
+    total: FloatArray = np.bincount(triangles.reshape(-1), weights=np.repeat(area, 3), minlength=len(positions))
+    return np.maximum(total, 1e-300)
 
 
 def _stiffness(angles: FloatArray, triangles: IntArray, count: int) -> csr_matrix:
