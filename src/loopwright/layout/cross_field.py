@@ -3,8 +3,10 @@
 Directions live in polar frames at vertices whose angles are rescaled: the
 angles round an interior vertex sum to 2 pi, those inside the piece at a
 boundary vertex to quadrants * pi/2.  Both boundary edges of a corner are
-then exactly along the cross whatever the angle on the surface is, so the
-poles that the field gets are the planned ones.
+then exactly along the cross whatever the angle on the surface is.  Where
+each planned corner is within half a quarter turn of the angle on the
+surface, the poles that the field gets inside are the planned ones; where
+one is farther off, a pole that makes up for it stays at the corner.
 
 References
 ----------
