@@ -17,6 +17,7 @@ _KEPT_SHARE = 0.85  # of the points, those nearest to the sculpt, speak for the 
 _FLAT = 1e-3  # second singular value against the first: landmarks in a line fix no turn
 _DAMPING = 1e-6
 _SETTLED = 1e-9  # of the diagonal: a round that moves less is the last
+_MOVING = 0.1  # price of a squared move against a squared gap: a gain for less is sliding along a round form
 _CLOSE = 0.03  # of the diagonal: shapes whose points lie this near are taken to lie over each other already
 
 
@@ -71,7 +72,7 @@ def align_shapes(
 
     Three landmarks that do not lie in a line decide alone. Otherwise the shapes have to stand the same way up: the
     start is as they lie, or centre over centre in equal size, whichever is nearer; one or two landmarks shift
-    it; then closest points whose normals agree pull it into place.
+    it; then closest points whose normals agree pull it into place, unless that gains little.
 
     Parameters
     ----------
@@ -94,8 +95,13 @@ def align_shapes(
         starts = _starts(points, projector)
     gaps = [_trimmed_gap(start, points, normals, projector) for start in starts]
     as_is_close = gaps[0] <= _CLOSE
-    best = starts[0] if as_is_close else starts[int(np.argmin(gaps))]
-    return _pull(best, points, normals, projector, marks, goals)
+    first = 0 if as_is_close else int(np.argmin(gaps))
+    best = starts[first]
+    pulled = _pull(best, points, normals, projector, marks, goals)
+    moved = pulled.apply(points) - best.apply(points)
+    cost = _trimmed_gap(pulled, points, normals, projector) ** 2
+    cost += _MOVING * float((moved**2).sum(axis=1).mean()) / projector.diagonal**2
+    return pulled if cost < gaps[first] ** 2 else best
 
 
 def _starts(points: FloatArray, projector: SurfaceProjector) -> list[Similarity]:

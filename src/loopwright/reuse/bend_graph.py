@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import block_array, csc_matrix, csr_matrix, diags, identity
+from scipy.sparse import block_array, csc_matrix, csr_matrix, diags
 from scipy.sparse.linalg import splu
 
 from loopwright.reuse.deform_graph import DeformGraph
 from loopwright.types import FloatArray
+
+_CALM = 1e-10
+_HELD = 0.1  # weight of each node's map being a similarity, against nodes moving as their neighbours expect
 
 
 @dataclass(frozen=True)
@@ -61,9 +64,10 @@ def bend_graph(
         blocks[a][a] = blocks[a][a] + common
         right[a] = right[a] + wanted[:, a] + stiffness * stiff_right[:, a]
     matrix = csc_matrix(block_array(blocks))
-    matrix = matrix + 1e-12 * matrix.diagonal().mean() * identity(matrix.shape[0], format="csc")
+    hold = _CALM * matrix.diagonal()  # what nothing decides, such as the place as a whole without goals, stays
+    matrix = matrix + diags(hold, format="csc")
     solved = splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
-    return np.ascontiguousarray(solved.solve(np.concatenate(right)).reshape(3, 4 * count).T)
+    return np.ascontiguousarray(solved.solve(np.concatenate(right) + hold * maps.T.ravel()).reshape(3, 4 * count).T)
 
 
 def _square(matrix: csr_matrix, weight: FloatArray) -> csr_matrix:
@@ -84,7 +88,7 @@ def _stiffness(graph: DeformGraph, maps: FloatArray, extent: float) -> tuple[csr
     expect = csr_matrix((values.ravel(), (rows, columns.ravel())), shape=(len(both), 4 * count))
     scale = 1.0 / len(both)
     spacing = float((arm**2).sum(axis=1).mean()) or extent**2
-    held = np.tile([1.0, 1.0, 1.0, 0.0], count) * spacing / count
+    held = np.tile([1.0, 1.0, 1.0, 0.0], count) * _HELD * spacing / count
     square = scale * (expect.T @ expect) + diags(held)
     target = _nearest_similarities(maps.reshape(count, 4, 3))
     right = scale * (expect.T @ arm) + held[:, None] * target.reshape(4 * count, 3)

@@ -8,9 +8,9 @@ import numpy as np
 
 from loopwright.errors import MarksError
 from loopwright.marks.marks_file import Marks
-from loopwright.wishes import Point
 from loopwright.reuse.register_sculpts import SculptRegistration
 from loopwright.types import FloatArray, Sculpt
+from loopwright.wishes import Point
 
 
 def carry_colors(source: Sculpt, target: Sculpt, registration: SculptRegistration) -> Sculpt:

@@ -14,7 +14,8 @@ from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, MirrorPlane
 
 _SAME = 2e-3  # of the diagonal: the most that a vertex may miss its image by; all faces have to match too
-_MAX_RMS = 0.01
+_MAX_RMS = 0.01  # of the diagonal, between a sculpt's halves, where a mirror is insisted on
+_AUTO_RMS = 1e-3  # and where it is taken by itself: more would make a truly uneven face even
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,7 @@ def find_mirror_pairs(
         raise InfeasibleError(
             f"The mesh is not symmetric across {wish}, so no mirror can be kept; leave the mirror out.", places=[wish]
         )
-    fit = find_mirror(projector, max_rms=_MAX_RMS)
+    fit = find_mirror(projector, max_rms=_AUTO_RMS if wish == "auto" else _MAX_RMS)
     if fit is None:
         if wish == "auto":
             return None

@@ -22,6 +22,7 @@ from loopwright.types import BoolArray, Curve, FloatArray
 
 __all__ = ["NO_POINTS", "RegisterOptions", "Registration", "register"]
 
+_ROUNDS_ALIKE = 3  # rounds of laying close with the same stiffness, which share a factorisation
 NO_POINTS = np.zeros((0, 3))
 
 
@@ -170,7 +171,7 @@ class _Work:
         levels = len(chosen.node_counts)
         for step in range(chosen.close_rounds):
             progress("register", (levels + step / chosen.close_rounds) / (levels + 1))
-            part = step / max(1, chosen.close_rounds - 1)
+            part = (step // _ROUNDS_ALIKE) / max(1, (chosen.close_rounds - 1) // _ROUNDS_ALIKE)
             near = self.closest(self.points, chosen.last_reach)
             pull = near.weights[:, None, None] * near.normals[:, :, None] * near.normals[:, None, :]
             gap = near.gap.copy()

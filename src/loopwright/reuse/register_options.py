@@ -23,10 +23,10 @@ class RegisterOptions:
     min_cosine : least agreement of the sculpt's normal with the surface's.
     """
 
-    node_counts: tuple[int, ...] = (120, 400)
+    node_counts: tuple[int, ...] = (100, 300)
     first_stiffness: float = 3.0
     last_stiffness: float = 0.03
-    bend_rounds: int = 12
+    bend_rounds: int = 9
     first_bending: float = 30.0
     last_bending: float = 1.0
     close_rounds: int = 12

@@ -16,7 +16,7 @@ from loopwright.surface.project import SurfaceProjector, closest_barycentric
 from loopwright.surface.proxy import coarsen, even_edge, surface_area
 from loopwright.types import FloatArray, Sculpt
 
-_PROXY_TRIANGLES = 16_000
+PROXY_TRIANGLES = 12_000
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,7 @@ def register_sculpts(
     target: Sculpt,
     *,
     landmarks: Landmarks = NO_LANDMARKS,
+    proxy_triangles: int = PROXY_TRIANGLES,
     options: RegisterOptions | None = None,
     progress: Progress = silent,
 ) -> SculptRegistration:
@@ -73,8 +74,9 @@ def register_sculpts(
     Parameters
     ----------
     landmarks : places on the first (called ``mesh``) and the second (``sculpt``).
+    proxy_triangles : about how many triangles the coarse form has.
     """
-    size = even_edge(surface_area(source.positions, source.triangles), _PROXY_TRIANGLES)
+    size = even_edge(surface_area(source.positions, source.triangles), proxy_triangles)
     net = coarsen(source.positions, source.triangles, size).net
     template = template_of_triangles(net.positions, net.triangles)
     projector = SurfaceProjector(target.positions, target.triangles)

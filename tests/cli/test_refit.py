@@ -1,0 +1,67 @@
+"""``loopwright refit`` from file to file."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.reuse.conftest import cube_sphere, lump, quad_mesh, split, warp
+
+from loopwright.cli.main import main
+from loopwright.demo import write_sculpt_ply
+from loopwright.handover.write_mesh import write_mesh
+from loopwright.surface.read import read_sculpt
+from loopwright.surface.read_quads import read_quad_mesh
+from loopwright.types import Sculpt
+
+
+def make_files(folder: Path) -> tuple[Path, Path, Path]:
+    directions, quads = cube_sphere(8)
+    write_mesh(folder / "mesh.obj", quad_mesh(lump(directions), quads))
+    dense, dense_quads = cube_sphere(24)
+    paint = np.where(dense[:, 1:2] > 0.1, [[200, 30, 30]], [[30, 30, 200]]).astype(np.uint8)
+    write_sculpt_ply(folder / "old.ply", Sculpt(lump(dense), split(dense_quads), paint, "old"))
+    write_sculpt_ply(folder / "new.ply", Sculpt(warp(lump(dense)), split(dense_quads), None, "new"))
+    place = lump(directions)[7]
+    pair = {"name": "ear", "mesh": 7, "sculpt": warp(place[None])[0].tolist()}
+    (folder / "places.json").write_text(json.dumps({"loopwright_landmarks": 1, "pairs": [pair]}), encoding="utf-8")
+    return folder / "mesh.obj", folder / "new.ply", folder / "places.json"
+
+
+def test_a_mesh_and_its_paint_are_carried(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    mesh, sculpt, places = make_files(tmp_path)
+    words = ["refit", str(mesh), str(sculpt), "-o", str(tmp_path / "out.obj"), "--landmarks", str(places), "--json"]
+    words += ["--paint-from", str(tmp_path / "old.ply"), "--paint", str(tmp_path / "painted.ply"), "--quiet"]
+    assert main(words) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert list(told["landmarks"]) == ["ear"]
+    assert told["limit_rms"] > 0.0 and told["newly_inverted"] == 0
+    assert np.array_equal(read_quad_mesh(tmp_path / "out.obj").quads, read_quad_mesh(mesh).quads)
+    painted = read_sculpt(tmp_path / "painted.ply")
+    old = read_sculpt(tmp_path / "old.ply")
+    assert painted.colors is not None and old.colors is not None
+    assert (painted.colors == old.colors).all(axis=1).mean() >= 0.9
+
+
+@pytest.mark.parametrize(
+    ("more", "code", "message"),
+    [
+        (["--paint", "x.ply"], 3, "go together"),
+        (["--landmarks", "none.json"], 4, "cannot be read"),
+        (["--leave-open", "blueish"], 4, "blueish"),
+    ],
+)
+def test_mistakes_are_told(
+    more: list[str], code: int, message: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    mesh, sculpt, _ = make_files(tmp_path)
+    assert main(["refit", str(mesh), str(sculpt), "-o", str(tmp_path / "out.obj"), *more]) == code
+    assert message in capsys.readouterr().err
+
+
+def test_the_mesh_is_not_overwritten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    mesh, sculpt, _ = make_files(tmp_path)
+    assert main(["refit", str(mesh), str(sculpt), "-o", str(mesh)]) == 3
+    assert "the mesh itself" in capsys.readouterr().err
