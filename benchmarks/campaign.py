@@ -112,7 +112,9 @@ class Worker:
         self.link.close()
 
 
-def run_campaign(seeds: list[int], *, workers: int = 1, timeout: float = 120.0, out: Path | None = None) -> list[Ending]:
+def run_campaign(
+    seeds: list[int], *, workers: int = 1, timeout: float = 120.0, out: Path | None = None
+) -> list[Ending]:
     """Run all seeds and return their endings in the order of the seeds; ``out`` gets a line as each one ends."""
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     waiting: Queue[int] = Queue()

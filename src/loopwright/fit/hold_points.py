@@ -60,7 +60,8 @@ def hold_points(mesh: QuadMesh, points: Sequence[FixedPoint], projector: Surface
 def _on_kept_half(mesh: QuadMesh, place: FloatArray) -> FloatArray:
     if mesh.mirror is None or float(mesh.mirror.signed_distance(place[None])[0]) >= 0:
         return place
-    return mesh.mirror.reflect(place[None])[0]
+    reflected: FloatArray = mesh.mirror.reflect(place[None])[0]
+    return reflected
 
 
 def _edge_lengths(mesh: QuadMesh) -> FloatArray:

@@ -13,9 +13,7 @@ from loopwright.layout.piece import boundary_loops, directed_edges
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 
-def flat_stretch(
-    positions: FloatArray, triangles: IntArray, on_mirror: BoolArray, *, blur: float = 0.0
-) -> FloatArray:
+def flat_stretch(positions: FloatArray, triangles: IntArray, on_mirror: BoolArray, *, blur: float = 0.0) -> FloatArray:
     """Return (n,) u such that the metric times exp(-2u) is flat, with u = 0 on the rim.
 
     u is the solution of laplace u = -K (K the Gauss curvature, here the angle
@@ -56,8 +54,9 @@ def flat_stretch(
 def _vertex_areas(positions: FloatArray, triangles: IntArray) -> FloatArray:
     p = positions[triangles]
     area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1) / 6
-    total: FloatArray = np.bincount(triangles.reshape(-1), weights=np.repeat(area, 3), minlength=len(positions))
-    return np.maximum(total, 1e-300)
+    total = np.bincount(triangles.reshape(-1), weights=np.repeat(area, 3), minlength=len(positions))
+    bounded: FloatArray = np.maximum(total.astype(np.float64), 1e-300)
+    return bounded
 
 
 def _stiffness(angles: FloatArray, triangles: IntArray, count: int) -> csr_matrix:

@@ -51,7 +51,7 @@ def mirror_votes(
 
 
 def _piece_of_color(edges: IntArray, votes: FloatArray, piece_label: IntArray) -> IntArray:
-    """Return (n, colours) the piece of each colour at or near each vertex, or -1; a last column stands for no colour."""
+    """Return (n, colours) the piece of each colour at or near each vertex, or -1; the last column is for no colour."""
     colors = int(piece_label.max()) + 2
     out = np.full((len(votes), colors), -1, np.int32)
     best = np.zeros((len(votes), colors))

@@ -32,7 +32,7 @@ def sharpen_ridges(
     on_ridge = np.zeros(count, bool)
     on_ridge[ridge] = True
     centre = surface.positions[surface.triangles].mean(axis=1)
-    usable = ~on_ridge[surface.triangles].any(axis=1)
+    usable = np.logical_not(on_ridge[surface.triangles].any(axis=1))
     near = _triangles_near(surface, ridge)
     edges = directed_edges(surface.triangles)
     length = float(np.median(np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)))

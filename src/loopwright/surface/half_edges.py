@@ -28,9 +28,7 @@ def twin_corners(triangles: IntArray) -> IntArray:
     backward = edges[:, 1].astype(np.int64) * count + edges[:, 0]
     order = np.argsort(forward, kind="stable")
     if np.any(forward[order][1:] == forward[order][:-1]):
-        raise InternalError(
-            "The surface is not an oriented manifold: two triangles run along an edge the same way."
-        )
+        raise InternalError("The surface is not an oriented manifold: two triangles run along an edge the same way.")
     place = np.searchsorted(forward[order], backward)
     place = np.minimum(place, len(order) - 1)
     found = forward[order][place] == backward
