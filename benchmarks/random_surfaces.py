@@ -151,7 +151,7 @@ def paint_opening(paint: _Paint) -> list[int]:
     """Discs that stay open; returns their label."""
     label = paint.fresh()
     for _ in range(int(paint.rng.integers(1, 4))):
-        paint.label[paint.distance(paint.somewhere()) < paint.rng.uniform(0.04, 0.15)] = label
+        paint.label[paint.distance(paint.somewhere()) < paint.rng.uniform(0.09, 0.16)] = label
     paint.story.append("opening")
     return [label]
 

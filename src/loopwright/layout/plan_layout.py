@@ -17,6 +17,7 @@ from loopwright.layout.border_graph import (
     surface_edge_keys,
     trace_chains,
 )
+from loopwright.layout.cut_uneven import UnevenOptions, cut_uneven
 from loopwright.layout.piece import Piece, cut_open, directed_edges, edge_keys, extract, side_chains, twin_corners
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
 from loopwright.layout.split_patches import Growing, SplitOptions, split_piece
@@ -27,10 +28,11 @@ from loopwright.types import FloatArray, IntArray, RegionSurface
 
 @dataclass(frozen=True)
 class LayoutOptions:
-    """Options of the layout stage: the weights of the turn plan and of the cuts."""
+    """Options of the layout stage: the weights of the turn plan and of the cuts, and which patches are cut further."""
 
     turns: TurnOptions = field(default_factory=TurnOptions)
     splits: SplitOptions = field(default_factory=SplitOptions)
+    uneven: UnevenOptions = field(default_factory=UnevenOptions)
 
 
 def plan_layout(
@@ -57,7 +59,8 @@ def plan_layout(
     for i, piece in enumerate(pieces):
         progress("layout", i / len(pieces))
         size = float(np.median(vertex_size[piece.origin]))
-        parts.extend(split_piece(piece, growing, size, options=opt.splits))
+        for patch in split_piece(piece, growing, size, options=opt.splits):
+            parts.extend(cut_uneven(patch, growing, size, options=opt.uneven))
     progress("layout", 1.0)
     return assemble_layout(surface, vertex_size, growing, constrained, parts)
 
@@ -101,14 +104,15 @@ def plan_pieces(
     ]
     rules = {v: _rule(surface, constrained, v) for v in nodes.tolist()}
     short = find_short_sides(surface, chains, wedges, origin, listed, vertex_size)
-    quadrants[listed] = plan_turns(asked, rules, euler, short_sides=short, options=options)
+    regions = [int(surface.triangle_region[np.flatnonzero(component == c)[0]]) for c in range(len(euler))]
+    prices = [options.region_poles.get(region, options.inner_pole) for region in regions]
+    quadrants[listed] = plan_turns(asked, rules, euler, short_sides=short, piece_prices=prices, options=options)
     pieces = []
     for c in range(len(euler)):
         local, below, used = extract(wedges, origin, component == c)
-        region = int(surface.triangle_region[np.flatnonzero(component == c)[0]])
         own = [(w, i) for w, i in zip(asked, listed, strict=True) if w.piece == c]
         straight = not any(w.is_ring_side and quadrants[i] != 2 for w, i in own)
-        pieces.append(Piece(local, below, quadrants[used], region, bool(ring[c] and straight)))
+        pieces.append(Piece(local, below, quadrants[used], regions[c], bool(ring[c] and straight)))
     return pieces
 
 

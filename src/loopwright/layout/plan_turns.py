@@ -9,8 +9,8 @@ the regions, whose index sum is 4 chi - sum of (2 - k).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
@@ -29,6 +29,7 @@ class TurnOptions:
     bend : price of making a corner where no junction is.
     broken_ring : price of a corner on the side of a ring.
     short_side : price of two corners at the ends of an arc much shorter than an edge.
+    region_poles : price of one pole forced inside a piece of a region, by region index, where it is not ``inner_pole``.
     """
 
     node_pole: float = 0.25
@@ -36,6 +37,7 @@ class TurnOptions:
     bend: float = 0.4
     broken_ring: float = 2.0
     short_side: float = 4.0
+    region_poles: Mapping[int, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -82,9 +84,14 @@ def plan_turns(
     piece_euler: list[int],
     *,
     short_sides: Sequence[ShortSide] = (),
+    piece_prices: Sequence[float] | None = None,
     options: TurnOptions | None = None,
 ) -> IntArray:
     """Return (len(wedges),) quads per wedge.
+
+    Parameters
+    ----------
+    piece_prices : price of one inner pole for each piece; ``options.inner_pole`` if not given.
 
     Raises
     ------
@@ -119,7 +126,7 @@ def plan_turns(
             continue
         columns = pick[mine].reshape(-1)
         turns = np.tile([2.0 - k for k in choices], len(mine))
-        index = program.real(opt.inner_pole)
+        index = program.real(opt.inner_pole if piece_prices is None else piece_prices[piece])
         program.between(np.append(columns, index), np.append(turns, 1.0), 4 * euler, np.inf)
         program.between(np.append(columns, index), np.append(turns, -1.0), -np.inf, 4 * euler)
     solution = program.solve()

@@ -108,17 +108,21 @@ def cut_once(piece: Piece, surface: Growing, size: float, opt: SplitOptions) -> 
     for drift_limit in (50.0, 85.0):
         found = _best_cut(piece, surface, size, opt, np.radians(drift_limit))
         if found is not None:
-            parts, fresh_points, chain, ends = found
-            ids = surface.add(fresh_points)
-            first = int(ids[0]) if len(ids) else 0
-            parts = [_settle(p, first) for p in parts]
-            surface.cut_chains.append(np.where(chain < 0, first - chain - 1, chain).astype(np.int32))
-            surface.nodes.update(ends)
-            return parts
+            return take_cut(found, surface)
     raise InternalError(
         f"No cut was found in a piece of region {piece.region} with {len(piece.triangles)} triangles, "
         f"{len(piece.loops)} rims and {int((piece.quadrants == 1).sum())} corners."
     )
+
+
+def take_cut(outcome: Outcome, surface: Growing) -> list[Piece]:
+    """Add a cut's fresh points, its chain and its ends to the surface; return its parts."""
+    parts, fresh_points, chain, ends = outcome
+    ids = surface.add(fresh_points)
+    first = int(ids[0]) if len(ids) else 0
+    surface.cut_chains.append(np.where(chain < 0, first - chain - 1, chain).astype(np.int32))
+    surface.nodes.update(ends)
+    return [_settle(p, first) for p in parts]
 
 
 def _settle(piece: Piece, first: int) -> Piece:

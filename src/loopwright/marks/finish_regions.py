@@ -21,14 +21,22 @@ from loopwright.surface.relax import relax_vertices
 from loopwright.surface.split import split_long_edges
 from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane
 
+_FEWEST_TRIANGLES = 6  # a piece of fewer triangles has no inside to lay faces in
 
-def merge_small_pieces(net: Net, min_share: float) -> Net:
-    """Give connected pieces smaller than a share of the area to the neighbour with the longest common border."""
+
+def merge_small_pieces(net: Net, min_share: float, min_triangles: int = 0) -> Net:
+    """Give connected pieces to the neighbour with the longest common border that are too small.
+
+    Parameters
+    ----------
+    min_share : share of the area that a piece must hold.
+    min_triangles : number of triangles that it must have.
+    """
     for _ in range(8):
         table = build_edges(net.triangles, len(net.positions))
         piece = triangle_pieces(net)
         area = np.bincount(piece, row_lengths(triangle_normals(net.positions, net.triangles)))
-        small = area < min_share * area.sum()
+        small = (area < min_share * area.sum()) | (np.bincount(piece) < min_triangles)
         border = np.flatnonzero(contains_keys(net.feature_keys, table.keys))
         sides = table.edge_triangles[border]
         length = np.linalg.norm(np.diff(net.positions[table.edges[border]], axis=1)[:, 0], axis=1)
@@ -96,6 +104,7 @@ def finish_regions(net: Net, plane: MirrorPlane | None, projector: SurfaceProjec
     net = _tidy(net)
     net = split_long_edges(net, projector, long=1.7, rounds=2)
     net = relax_vertices(flip_edges(net), projector, rounds=2)
+    net = merge_small_pieces(net, 0.0, _FEWEST_TRIANGLES)
     net = _open_caged_triangles(net, projector)
     net = compact(net)[0]
     return net, find_on_mirror(net, plane, tolerance)
