@@ -26,10 +26,10 @@ LIST = (
     ("edit",),
     ("detail",),
     ("reuse",),
-    ("rehearse",),
     ("handover",),
     ("pipeline",),
     ("demo", "report"),
+    ("rehearse",),
     ("cli", "studio", "batch"),
 )
 LEVEL = {part: level for level, parts in enumerate(LIST) for part in parts}

@@ -9,11 +9,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from loopwright.counts.count_program import CountOptions
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.paint_sizes import paint_sizes
-from loopwright.counts.read_pins import border_pins, region_sizes
+from loopwright.counts.read_pins import border_pins, pole_prices, region_sizes
 from loopwright.counts.size_field import mean_size, size_field
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
+from loopwright.counts.tell_poles import tell_poles
 from loopwright.fit.fit_limit import fit_limit
 from loopwright.fit.hold_points import hold_points
 from loopwright.fit.measure_quality import QualityReport, measure_quality
@@ -21,7 +23,8 @@ from loopwright.fit.own_sides import own_sides
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax
 from loopwright.fit.ridge_edges import ridge_edges
-from loopwright.layout.plan_layout import plan_layout
+from loopwright.layout.plan_layout import LayoutOptions, plan_layout
+from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
 from loopwright.marks.add_flow_lines import add_flow_lines
 from loopwright.marks.find_ridges import add_ridges
@@ -165,7 +168,7 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
         sculpt,
         surface,
         layout,
-        (*findings, *more, *drawn, *last),
+        (*findings, *more, *drawn, *last, *tell_poles(mesh, wishes.poles)),
         clock.timings,
         wishes,
         mesh,
@@ -240,13 +243,16 @@ def _lay_out(
     with clock.stage("sizes"):
         painted = size_paint(surface)
         vertex_size = size_field(surface, faces, sizes=sizes, painted=painted)
+    turn_prices, count_factors = pole_prices(surface, wishes.poles)
+    options = LayoutOptions(turns=TurnOptions(region_poles=turn_prices))
     with clock.stage("layout"):
-        layout = plan_layout(surface, vertex_size, progress=clock.progress)
+        layout = plan_layout(surface, vertex_size, options=options, progress=clock.progress)
     pins = border_pins(layout, wishes.pins)
     with clock.stage("counts"):
         targets = arc_targets(layout, layout.vertex_size)
         keep = bool(sizes) or painted is not None
-        counts, total = solve_for_budget(layout, targets, faces, pins=pins, keep_scale=keep)
+        weights = CountOptions(region_poles=count_factors)
+        counts, total = solve_for_budget(layout, targets, faces, pins=pins, keep_scale=keep, options=weights)
     findings = []
     if abs(total - faces) > 0.05 * faces:
         whole = total * wishes.budget / faces

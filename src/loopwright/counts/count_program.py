@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -23,6 +24,7 @@ class CountOptions:
     rim_segments : least number of segments round an opening.
     off_budget : price of each face more or less than the budget's tolerance allows.
     gap : relative gap at which a solve may stop.
+    region_poles : factor on ``extra_pole`` by region index.
     nodes : branches that one solve may look at; the best solution by then is used.
     """
 
@@ -34,6 +36,7 @@ class CountOptions:
     off_budget: float = 0.3
     gap: float = 0.01
     nodes: int = 2000
+    region_poles: Mapping[int, float] = field(default_factory=dict)
 
 
 # (price per segment, width of the band as a share of the target): the derivative of t log(n/t)^2, band by band
@@ -96,7 +99,7 @@ def build_program(
     for patch, extra in zip(layout.patches, poles.tolist(), strict=True):
         sides = [arcs[[a for a, _ in side]] for side in patch.sides]
         longest = [float(sum(limits[a] for a, _ in side)) for side in patch.sides]
-        price = opt.ring_poles if patch.is_ring else opt.extra_pole * extra
+        price = opt.ring_poles if patch.is_ring else opt.extra_pole * extra * opt.region_poles.get(patch.region, 1.0)
         loose.append(_add_patch_rows(program, sides, longest, price, opt))
     _add_rim_rows(program, layout, arcs, opt)
     for pin in pins:

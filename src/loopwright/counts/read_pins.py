@@ -11,6 +11,7 @@ from loopwright.errors import InfeasibleError, MarksError
 from loopwright.layout.types import Layout
 from loopwright.options import Pin
 from loopwright.types import RegionSurface
+from loopwright.wishes import PolePin
 
 
 def region_sizes(surface: RegionSurface, sizes: Mapping[str, float]) -> dict[int, float]:
@@ -62,6 +63,22 @@ def border_pins(layout: Layout, pins: Sequence[Pin]) -> tuple[SumPin, ...]:
                 )
             found.append(SumPin(tuple(group), count, name))
     return tuple(found)
+
+
+_NONE_PRICE, _NONE_FACTOR = 4.0, 8.0  # a pole in a region that shall have none, against 0.2 and 1 elsewhere
+
+
+def pole_prices(surface: RegionSurface, poles: Sequence[PolePin]) -> tuple[dict[int, float], dict[int, float]]:
+    """Return what poles cost in the turn plan, and a factor on what they cost in the counts, by region index.
+
+    Raises
+    ------
+    MarksError : a name that no region has.
+    """
+    wishes = {_region(surface, pole.region): pole.wish for pole in poles}
+    turns = {region: _NONE_PRICE if wish == "none" else 0.0 for region, wish in wishes.items()}
+    counts = {region: _NONE_FACTOR for region, wish in wishes.items() if wish == "none"}
+    return turns, counts
 
 
 def _connected(layout: Layout, arcs: list[int]) -> list[list[int]]:

@@ -117,7 +117,7 @@ def _arms(m: Points) -> list[tuple[str, BoolArray]]:
     place = arm_place(m)
     is_arm = (m.x > 14.0 + 0.12 * (104.0 - m.y) + 0.45 * np.maximum(90.0 - m.y, 0.0)) & (m.y > 40.0)
     h = hand_coordinates(m)
-    edge = -0.05 + 0.2 * ramp(h.x, 8.5, 10.5)
+    edge = 0.2 * ramp(h.x, 8.5, 10.5) - 1.6 * ramp(h.y - 0.35 * (h.x - 5.0), 3.6, 5.6) - 0.05
     held = [
         ("shoulder", is_arm),
         ("upper_arm", is_arm & (place > 12.6)),
@@ -135,8 +135,8 @@ def _fingers(h: Points) -> list[tuple[str, BoolArray]]:
     nearest = near.argmin(axis=0)
     held = []
     for index, name in enumerate(FINGER_NAMES):
-        start = 5.2 if name == "thumb" else 2.0
-        is_own = (nearest == index) & (near[index] < 0.45) & (finger_place(h, name) > start)
+        start = 6.0 if name == "thumb" else 2.0
+        is_own = (nearest == index) & (near[index] < 0.7) & (finger_place(h, name) > start)
         held.append((name, is_own))
     return held
 

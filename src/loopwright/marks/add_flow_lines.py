@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 from loopwright.errors import MarksError
 from loopwright.marks.carry_on import Way, carry_on
 from loopwright.marks.draw_line import LineDrawer, resample
-from loopwright.marks.settle_line import settle_line
+from loopwright.marks.settle_line import move_vertex, settle_line
 from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
 from loopwright.marks.surface_cutter import SurfaceCutter
 from loopwright.marks.walk_line import walk_line
@@ -190,6 +190,11 @@ class _Lines:
         tail = np.flatnonzero(length >= length[-1] - 1.5 * self.reach)
         gap, nearest = tree.query(line[tail])
         k = int(gap.argmin())
+        if self.exact and gap[-1] < _ON * self.reach:
+            vertex = int(held[nearest[-1]])
+            if self.cutter.on_mirror[vertex]:
+                move_vertex(self.cutter, vertex, line[-1])
+            return np.concatenate([line, self.cutter.points[vertex][None]]), vertex
         if gap[k] < _ON * self.reach:
             return np.concatenate([line[: tail[k] + 1], tree.data[nearest[k]][None]]), int(held[nearest[k]])
         if gap[-1] < _SNAP * self.reach or kind != "loose":

@@ -25,12 +25,17 @@ def settle_line(cutter: SurfaceCutter, path: list[int], line: FloatArray, drawer
     aims = aims if drawer is None else drawer.on_surface(aims)
     for _ in range(_ROUNDS):
         for v, aim in zip(free, aims, strict=True):
-            start = cutter.points[v]
-            for share in (1.0, 0.6, 0.3):
-                moved = start + share * (aim - start)
-                if _is_fine(cutter, v, moved):
-                    cutter.points[v] = moved
-                    break
+            move_vertex(cutter, v, aim)
+
+
+def move_vertex(cutter: SurfaceCutter, v: int, aim: FloatArray) -> None:
+    """Move a vertex to a place, or part of the way where triangles would degenerate."""
+    start = cutter.points[v]
+    for share in (1.0, 0.6, 0.3):
+        moved = start + share * (aim - start)
+        if _is_fine(cutter, v, moved):
+            cutter.points[v] = moved
+            return
 
 
 def nearest_on_line(points: FloatArray, line: FloatArray) -> FloatArray:
