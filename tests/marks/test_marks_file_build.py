@@ -1,0 +1,171 @@
+"""Marks through a whole build: pins, places, poles, sizes, lines and own sides on a painted ball."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from loopwright.errors import InfeasibleError, MarksError
+from loopwright.options import BuildOptions, Pin
+from loopwright.pipeline import BuildResult, build, plan
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import FloatArray, IntArray, Sculpt
+from loopwright.wishes import FixedPoint, FlowLine, PolePin, SizeDab
+
+RED, BLUE = (200, 60, 60), (60, 160, 220)
+NAMES = {RED: "cap", BLUE: "rest"}
+QUICK: dict[str, Any] = {"budget": 600, "proxy_faces": 6000, "region_names": NAMES, "mirror": "none"}
+
+
+@pytest.fixture(scope="module")
+def ball(tools: Any) -> Sculpt:
+    """A unit ball with a red cap."""
+    positions, triangles = tools.icosphere(5)
+    painted: Sculpt = tools.paint(positions, triangles, np.where((positions[:, 2] > 0.5)[:, None], RED, BLUE))
+    return painted
+
+
+def border_count(result: BuildResult) -> int:
+    """Edges between quads of two regions."""
+    quads, region = result.mesh.quads, result.mesh.quad_region
+    edges = np.sort(np.stack([quads, np.roll(quads, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
+    _, place = np.unique(edges, axis=0, return_inverse=True)
+    sides = np.zeros((int(place.max()) + 1, 2), bool)
+    sides[place.reshape(-1), np.repeat(region, 4)] = True
+    return int(sides.all(axis=1).sum())
+
+
+def ring(count: int, normal: tuple[float, float, float]) -> tuple[Any, ...]:
+    n = np.array(normal) / np.linalg.norm(normal)
+    a = np.cross(n, [0.3, 0.5, 0.8])
+    a /= np.linalg.norm(a)
+    t = 2 * np.pi * np.arange(count) / count
+    return tuple(tuple(map(float, p)) for p in np.outer(np.cos(t), a) + np.outer(np.sin(t), np.cross(n, a)))
+
+
+def mesh_edges(quads: IntArray) -> IntArray:
+    edges = np.stack([quads, np.roll(quads, -1, axis=1)], axis=2).reshape(-1, 2)
+    return np.unique(np.sort(edges, axis=1), axis=0).astype(np.int32)
+
+
+def test_a_pinned_border_has_its_segments(ball: Sculpt) -> None:
+    for count in (24, 40):
+        result = build(ball, options=BuildOptions(pins=(Pin("cap", "rest", count),), **QUICK))
+        assert border_count(result) == count
+    near = BuildOptions(pins=(Pin("cap", "rest", 32, (0.9, 0.0, 0.5)),), **QUICK)
+    assert border_count(build(ball, options=near)) == 32
+
+
+def test_pins_that_clash_are_named_and_others_are_not(ball: Sculpt, tools: Any) -> None:
+    positions, triangles = ball.positions, ball.triangles
+    height = positions[:, 2]
+    bands = np.select(
+        [height > 0.6, height > -0.5],
+        [np.array([[200], [60], [60]]), np.array([[60], [160], [220]])],
+        np.array([[240], [220], [90]]),
+    ).T
+    sculpt = tools.paint(positions, triangles, bands)
+    names = {RED: "cap", BLUE: "belt", (240, 220, 90): "base"}
+    options = {**QUICK, "region_names": names}
+    # Source: a quad mesh of a disc has an even number of boundary edges (each quad has four edges, inner ones pair)
+    clashing = (Pin("cap", "belt", 25), Pin("belt", "base", 30))
+    with pytest.raises(InfeasibleError) as caught:
+        plan(sculpt, options=BuildOptions(pins=clashing, **options))
+    assert caught.value.places == ("cap/belt",)
+    assert "belt/base" not in str(caught.value)
+    with pytest.raises(MarksError, match="share no border"):
+        plan(sculpt, options=BuildOptions(pins=(Pin("cap", "base", 8),), **options))
+
+
+def test_a_vertex_is_where_it_was_asked_for(ball: Sculpt) -> None:
+    inside, on_border = (0.6, 0.64, -0.48), (0.0, float(np.sqrt(0.75)), 0.5)
+    points = (FixedPoint(inside, "inside"), FixedPoint(on_border, "border"))
+    result = build(ball, options=BuildOptions(points=points, fit_limit=False, **QUICK))
+    for place in (inside, on_border):
+        assert np.linalg.norm(result.mesh.positions - place, axis=1).min() < 2e-3
+    assert result.quality.scaled_jacobian.min() > 0.2
+    twice = (FixedPoint(inside, "one"), FixedPoint((0.6, 0.64, -0.4801), "two"))
+    with pytest.raises(InfeasibleError, match="one and|two and"):
+        build(ball, options=BuildOptions(points=twice, **QUICK))
+    with pytest.raises(MarksError, match="away from the sculpt"):
+        build(ball, options=BuildOptions(points=(FixedPoint((3.0, 0.0, 0.0)),), **QUICK))
+
+
+def test_poles_that_no_mesh_can_do_without_are_told(ball: Sculpt) -> None:
+    # Source: Euler's formula: the quads of a disc whose border has no corners have 4 more edges missing than added
+    result = build(ball, options=BuildOptions(poles=(PolePin("cap", "none"),), **QUICK))
+    told = [f for f in result.findings if f.kind == "poles_unwanted"]
+    assert len(told) == 1 and told[0].count == len(told[0].elements) >= 4
+    calm = build(ball, options=BuildOptions(poles=(PolePin("cap", "some"),), **QUICK))
+    assert not [f for f in calm.findings if f.kind.startswith("poles")]
+    with pytest.raises(MarksError, match="no region"):
+        plan(ball, options=BuildOptions(poles=(PolePin("nose", "none"),), **QUICK))
+
+
+def test_painted_sizes_make_edges_short_there_only(ball: Sculpt) -> None:
+    plain = build(ball, options=BuildOptions(fit_limit=False, **QUICK))
+    dab = SizeDab((0.0, -0.8, -0.6), 0.5, 0.05)
+    fine = build(ball, options=BuildOptions(size_dabs=(dab,), fit_limit=False, **{**QUICK, "budget": 1200}))
+
+    def edge_near(result: BuildResult, place: tuple[float, float, float]) -> float:
+        p = result.mesh.positions[mesh_edges(result.mesh.quads)]
+        near = np.linalg.norm(p.mean(axis=1) - place, axis=1) < 0.3
+        return float(np.median(np.linalg.norm(p[near, 0] - p[near, 1], axis=1)))
+
+    assert edge_near(fine, dab.at) < 0.75 * edge_near(plain, dab.at)
+    assert edge_near(fine, dab.at) < 0.75 * edge_near(fine, (0.0, 0.8, -0.6))
+    sizes = np.where(ball.positions[:, 1] < -0.6, 0.05, 0.0)
+    plan(ball, options=BuildOptions(vertex_sizes=sizes, **QUICK))
+    with pytest.raises(MarksError, match="vertices"):
+        plan(ball, options=BuildOptions(vertex_sizes=sizes[:-1], **QUICK))
+
+
+def test_lines_alone_lay_out_a_bare_ball(ball: Sculpt) -> None:
+    normals = [(1.0, 0.1, 0.2), (0.0, 1.0, 0.1), (0.1, -0.2, 1.0)]
+    lines = tuple(FlowLine(ring(12, n), True, f"ring {i}") for i, n in enumerate(normals))
+    bare = Sculpt(ball.positions, ball.triangles)
+    result = build(bare, options=BuildOptions(budget=600, proxy_faces=6000, mirror="none", lines=lines))
+    # Source: three great circles cut the sphere into 8 triangles; one pole in each is the fewest a quad mesh can have
+    assert result.quality.poles == {3: 8}
+    edges = mesh_edges(result.mesh.quads)
+    p = result.mesh.positions[edges]
+    size = float(np.linalg.norm(p[:, 0] - p[:, 1], axis=1).mean())
+    for normal in normals:
+        height = np.abs(p @ (np.array(normal) / np.linalg.norm(normal)))
+        along = edges[(height < 0.25 * size).all(axis=1)]
+        assert_one_ring(along)
+
+
+def assert_one_ring(edges: IntArray) -> None:
+    """The edges hold a closed loop, each of whose vertices has two of them."""
+    count = int(edges.max()) + 1
+    graph = coo_matrix((np.ones(len(edges)), (edges[:, 0], edges[:, 1])), shape=(count, count))
+    _, part = connected_components(graph, directed=False)
+    sizes = np.bincount(part[edges[:, 0]])
+    main = edges[part[edges[:, 0]] == int(sizes.argmax())]
+    assert set(np.bincount(main.reshape(-1))[np.unique(main)]) == {2}
+
+
+def test_each_side_keeps_its_shape_but_the_topology_is_one(ball: Sculpt) -> None:
+    uneven = ball.positions.copy()
+    left = uneven[:, 0] < 0
+    uneven[left, 0] *= 1.12
+    uneven[left, 1] += 0.08 * uneven[left, 0] ** 2
+    sculpt = Sculpt(uneven, ball.triangles, ball.colors)
+    shared: dict[str, Any] = {**QUICK, "mirror": "x", "fit_limit": False}
+    equal = build(sculpt, options=BuildOptions(**shared))
+    own = build(sculpt, options=BuildOptions(mirror_shape=False, **shared))
+    np.testing.assert_array_equal(equal.mesh.quads, own.mesh.quads)
+    assert own.mesh.mirror is None and equal.mesh.mirror is not None
+    projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
+
+    def off(points: FloatArray) -> float:
+        return float(np.linalg.norm(projector.project(points).points - points, axis=1).max())
+
+    # vertices on borders lie on chords of the border's points, which dip into the ball by about a thousandth
+    assert off(own.mesh.positions) < 2e-3 < 0.03 < off(equal.mesh.positions)
+    assert own.quality.scaled_jacobian.min() > 0.5
