@@ -73,7 +73,18 @@ def paint_body(positions: FloatArray, triangles: IntArray, generator: np.random.
     labels = _labels(mirrored(Points(*np.ascontiguousarray((positions + wander).T))))
     for _ in range(3):
         labels = drop_specks(labels, triangles, [pieces for _, pieces, _ in _PALETTE])
-    return labels
+    return _part_fingers(labels, triangles)
+
+
+def _part_fingers(labels: IntArray, triangles: IntArray) -> IntArray:
+    """Give the palm what lies between two fingers that touch in a web."""
+    fingers = np.array([_NAMES.index(name) for name in FINGER_NAMES])
+    ends = triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    a, b = labels[ends[:, 0]], labels[ends[:, 1]]
+    touching = ends[(a != b) & np.isin(a, fingers) & np.isin(b, fingers)]
+    parted = labels.copy()
+    parted[touching] = _NAMES.index("palm")
+    return parted
 
 
 def _labels(m: Points) -> IntArray:

@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 
 from loopwright.errors import MarksError
 from loopwright.marks.carry_on import Way, carry_on
+from loopwright.marks.close_pockets import close_pockets
 from loopwright.marks.draw_line import LineDrawer, resample
 from loopwright.marks.settle_line import move_vertex, settle_line
 from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
@@ -25,6 +26,7 @@ _ON = 0.5  # nearer than this to a border, in mesh edges, a line is on it
 _SNAP = 1.2  # a loose end nearer than this runs to the border
 _CROSSING = 2.5  # a stretch on a border shorter than this only crosses it
 _SHORTEST = 1.5  # what is shorter than this is no line
+_POCKET = 0.5  # an area of less than a square of this side, shut in by a line, is no patch
 _ASTRAY = 0.1  # furthest that a point may be drawn from the sculpt, as a share of its diagonal
 
 
@@ -62,7 +64,7 @@ def add_flow_lines(
         if line.name not in work.kept:
             text = f"{line.name} lies along borders, the mirror plane or other lines, or is too short: it adds nothing."
             work.findings.append(Finding("line_adds_nothing", text))
-    return work.cutter.finish(), work.findings
+    return close_pockets(work.cutter.finish(), work.cutter.line_of, (_POCKET * reach) ** 2), work.findings
 
 
 def _check_distances(surface: RegionSurface, drawer: LineDrawer, lines: Sequence[FlowLine]) -> None:
@@ -96,6 +98,7 @@ class _Lines:
 
     def add(self, part: DrawnPart, line: FloatArray) -> None:
         """Cut one drawn part in, but for the stretches that run along something."""
+        self.cutter.current += 1
         off = self._is_off(line)
         if part.closed:
             if off.all():

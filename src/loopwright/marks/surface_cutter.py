@@ -25,6 +25,7 @@ class SurfaceCutter:
     face_of : face id by directed edge.
     around : face ids at each vertex.
     lines : undirected edges (smaller id first) that lines run along.
+    line_of : the number of the line of each such edge; ``current`` is that of the one being drawn.
     borders : undirected edges between regions, and boundary edges.
     """
 
@@ -41,6 +42,8 @@ class SurfaceCutter:
         self.lines = {_key(a, b) for a, b in surface.flow_edges.tolist()}
         self.guides = {_key(a, b) for a, b in surface.guide_edges.tolist()}
         self.borders = {_key(a, b) for a, b in find_borders(surface).tolist()}
+        self.line_of = dict.fromkeys(self.lines, 0)
+        self.current = 0
         self.held = {v for edge in self.borders | self.lines for v in edge}
 
     def _enter(self, i: int, face: tuple[int, int, int]) -> None:
@@ -77,6 +80,9 @@ class SurfaceCutter:
             self.faces.append((new, head, apex))
             self.region.append(self.region[i])
             self._enter(len(self.faces) - 1, self.faces[-1])
+        if _key(a, b) in self.line_of:
+            number = self.line_of.pop(_key(a, b))
+            self.line_of[_key(a, new)] = self.line_of[_key(b, new)] = number
         for edges in (self.lines, self.guides, self.borders):
             if _key(a, b) in edges:
                 edges.remove(_key(a, b))
@@ -139,6 +145,7 @@ class SurfaceCutter:
         """Note an edge that a line runs along."""
         if _key(a, b) not in self.borders:
             self.lines.add(_key(a, b))
+            self.line_of.setdefault(_key(a, b), self.current)
             self.guides.discard(_key(a, b))
         self.held.update((a, b))
 
