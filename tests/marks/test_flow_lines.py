@@ -205,3 +205,42 @@ def test_the_same_lines_give_the_same_bytes_and_the_input_stays(ball: RegionSurf
     assert first.positions.tobytes() == second.positions.tobytes()
     assert first.flow_edges.tobytes() == second.flow_edges.tobytes()
     assert before == (ball.positions.tobytes(), ball.triangles.tobytes())
+
+
+def test_a_line_leaves_no_pocket_beside_a_border(tools: Any) -> None:
+    """A wave that touches a border again and again shuts in slivers; they are opened, and no line end is left."""
+    positions, triangles = tools.icosphere(4)
+    two = make_surface(positions, triangles, 0.5)
+    t = 2 * np.pi * np.arange(90) / 90
+    height = 0.5 + 0.55 * REACH * np.cos(7 * t)
+    wave = np.stack([np.sqrt(1 - height**2) * np.cos(t), np.sqrt(1 - height**2) * np.sin(t), height], axis=1)
+    line = FlowLine(tuple(tuple(map(float, p)) for p in wave), True, "wave")
+    after, _ = add_flow_lines(two, [line], reach=REACH)
+    assert_cut_well(two, after)
+    areas = piece_areas(after)
+    assert min(areas) >= (0.5 * REACH) ** 2
+
+
+def piece_areas(surface: RegionSurface) -> list[float]:
+    """Areas of the parts that borders and flow lines cut a surface into."""
+    edges, twin = directed_edges(surface.triangles), twin_corners(surface.triangles)
+    flow = {tuple(e) for e in np.sort(surface.flow_edges, axis=1).tolist()}
+    parent = list(range(len(surface.triangles)))
+
+    def root(i: int) -> int:
+        while parent[i] != i:
+            parent[i] = parent[parent[i]]
+            i = parent[i]
+        return i
+
+    for e, other in enumerate(twin.tolist()):
+        a, b = e // 3, other // 3
+        is_border = other < 0 or surface.triangle_region[a] != surface.triangle_region[b]
+        if not is_border and tuple(sorted(edges[e].tolist())) not in flow:
+            parent[root(a)] = root(b)
+    p = surface.positions[surface.triangles]
+    area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    total: dict[int, float] = {}
+    for i, value in enumerate(area.tolist()):
+        total[root(i)] = total.get(root(i), 0.0) + value
+    return list(total.values())
