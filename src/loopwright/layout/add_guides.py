@@ -69,7 +69,7 @@ def _cut_closed(surface: RegionSurface, vertex_size: FloatArray) -> tuple[Region
         mine = np.flatnonzero(component == c)
         triangles = surface.triangles[mine]
         if not boundary_loops(wedges[mine]):
-            values = _along_axis(surface.positions, triangles)
+            values = _along_axis(work.positions, triangles)
             triangles = work.cut(triangles, values)
         parts.append(triangles)
         regions.append(np.full(len(triangles), surface.triangle_region[mine[0]], np.int32))

@@ -20,6 +20,7 @@ from loopwright.layout.border_graph import (
 from loopwright.layout.cut_uneven import UnevenOptions, cut_uneven
 from loopwright.layout.piece import Piece, cut_open, directed_edges, edge_keys, extract, side_chains, twin_corners
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
+from loopwright.layout.refine_narrow import refine_narrow
 from loopwright.layout.split_patches import Growing, SplitOptions, split_piece
 from loopwright.layout.types import Arc, Layout, Patch
 from loopwright.progress import Progress, silent
@@ -50,7 +51,7 @@ def plan_layout(
     vertex_size : (n,) wished edge length at each vertex.
     """
     opt = options or LayoutOptions()
-    surface, vertex_size = add_guides(surface, vertex_size)
+    surface, vertex_size = add_guides(*refine_narrow(surface, vertex_size))
     constrained = constrained_edges(surface)
     chains = trace_chains(constrained, set(), len(surface.positions))
     pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns)

@@ -41,7 +41,8 @@ def mirror_votes(
     tree = cKDTree(np.hstack([net.positions, scale * normals]))
     turned = point_normals - 2.0 * (point_normals @ plane.normal)[:, None] * plane.normal
     distance, at = tree.query(np.hstack([plane.reflect(points), scale * turned]))
-    piece = _piece_of_color(edges, votes, piece_label)[at, labels]
+    colors = int(max(piece_label.max(), labels.max(initial=-1))) + 2
+    piece = _piece_of_color(edges, votes, piece_label, colors)[at, labels]
     counted = (distance < _REACH * step) & (labels >= 0) & (piece >= 0)
     count = votes.shape[1]
     code = at[counted].astype(np.int64) * count + piece[counted]
@@ -50,9 +51,8 @@ def mirror_votes(
     return total
 
 
-def _piece_of_color(edges: IntArray, votes: FloatArray, piece_label: IntArray) -> IntArray:
+def _piece_of_color(edges: IntArray, votes: FloatArray, piece_label: IntArray, colors: int) -> IntArray:
     """Return (n, colours) the piece of each colour at or near each vertex, or -1; the last column is for no colour."""
-    colors = int(piece_label.max()) + 2
     out = np.full((len(votes), colors), -1, np.int32)
     best = np.zeros((len(votes), colors))
     for piece, color in enumerate(piece_label.tolist()):
