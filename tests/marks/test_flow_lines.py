@@ -214,7 +214,7 @@ def test_a_line_leaves_no_pocket_beside_a_border(tools: Any) -> None:
     t = 2 * np.pi * np.arange(90) / 90
     height = 0.5 + 0.55 * REACH * np.cos(7 * t)
     wave = np.stack([np.sqrt(1 - height**2) * np.cos(t), np.sqrt(1 - height**2) * np.sin(t), height], axis=1)
-    line = FlowLine(tuple(tuple(map(float, p)) for p in wave), True, "wave")
+    line = FlowLine(tuple((float(x), float(y), float(z)) for x, y, z in wave), True, "wave")
     after, _ = add_flow_lines(two, [line], reach=REACH)
     assert_cut_well(two, after)
     areas = piece_areas(after)

@@ -15,7 +15,7 @@ from loopwright.marks.draw_line import LineDrawer, resample
 from loopwright.marks.settle_line import move_vertex, settle_line
 from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
 from loopwright.marks.surface_cutter import SurfaceCutter
-from loopwright.marks.walk_line import walk_line
+from loopwright.marks.walk_line import finish_walk, walk_line
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import BoolArray, Finding, FloatArray, RegionSurface
 from loopwright.wishes import FlowLine
@@ -64,7 +64,8 @@ def add_flow_lines(
         if line.name not in work.kept:
             text = f"{line.name} lies along borders, the mirror plane or other lines, or is too short: it adds nothing."
             work.findings.append(Finding("line_adds_nothing", text))
-    return close_pockets(work.cutter.finish(), work.cutter.line_of, (_POCKET * reach) ** 2), work.findings
+    cut = close_pockets(work.cutter.finish(), work.cutter.line_of, (_POCKET * reach) ** 2)
+    return cut, work.findings
 
 
 def _check_distances(surface: RegionSurface, drawer: LineDrawer, lines: Sequence[FlowLine]) -> None:
@@ -138,7 +139,7 @@ class _Lines:
         if arc_length(line)[-1] < 2 * _SHORTEST * self.reach:
             return
         start = self.cutter.put_vertex(line[0])
-        path = walk_line(self.cutter, start, line, start)
+        path = finish_walk(self.cutter, walk_line(self.cutter, start, line, start), start)
         self._note(name, path, line)
 
     def _add_open(self, name: str, line: FloatArray, start_kind: EndKind, end_kind: EndKind) -> None:
@@ -151,7 +152,7 @@ class _Lines:
         line, end = self._lengthen(name, line[::-1], end)
         first = self.cutter.put_vertex(line[0]) if start is None else start
         last = self.cutter.put_vertex(line[-1]) if end is None else end
-        path = walk_line(self.cutter, first, line, last)
+        path = finish_walk(self.cutter, walk_line(self.cutter, first, line, last), last)
         if path[-1] != last:
             text = f"{name} could not be followed to its end: draw it with more points where it turns sharply."
             self.findings.append(Finding("line_broken", text))

@@ -26,6 +26,7 @@ def close_pockets(surface: RegionSurface, line_of: Mapping[Edge, int], least_are
     ----------
     line_of : the number of the line of each flow edge (smaller vertex first), counted in the order of drawing.
     """
+    surface = replace(surface, flow_edges=_prune(surface, surface.flow_edges))
     for _ in range(len(surface.flow_edges)):
         gone = _pocket_edges(surface, line_of, least_area)
         if not gone:

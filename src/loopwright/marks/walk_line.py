@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import heapq
+
 import numpy as np
 
 from loopwright.marks.surface_cutter import SNAP, SurfaceCutter
@@ -77,6 +79,40 @@ class _Track:
     def ahead(self, distance: float) -> FloatArray:
         place = min(self.at + distance, float(self.length[-1]))
         return np.array([np.interp(place, self.length, self.line[:, k]) for k in range(3)])
+
+
+def finish_walk(cutter: SurfaceCutter, path: list[int], end: int) -> list[int]:
+    """Lead a walk that stopped short to its end along edges that are there, the shortest way off all lines.
+
+    Returns the whole path; as it was where there is no such way.
+    """
+    if path[-1] == end and len(path) > 1:
+        return path
+    start = path[-1]
+    taken = set(path[1:-1] if end == path[0] else path[:-1])
+    best: dict[int, float] = {start: 0.0}
+    came: dict[int, int] = {}
+    queue = [(0.0, start)]
+    while queue:
+        length, at = heapq.heappop(queue)
+        if at == end and at != start:
+            break
+        if length > best[at]:
+            continue
+        for v in sorted(cutter.neighbours(at)):
+            blocked = v in taken or (v in cutter.held and v != end) or cutter.is_held_edge(at, v)
+            if blocked or (at == start and v == end and len(path) == 2):
+                continue
+            way = length + float(np.linalg.norm(cutter.points[v] - cutter.points[at]))
+            if way < best.get(v, np.inf):
+                best[v], came[v] = way, at
+                heapq.heappush(queue, (way, v))
+    if end not in came:
+        return path
+    back = [end]
+    while back[-1] != start:
+        back.append(came[back[-1]])
+    return path + back[-2::-1]
 
 
 def _edge_length(cutter: SurfaceCutter, v: int) -> float:
