@@ -22,6 +22,8 @@ class CountOptions:
     uneven : price per segment that opposite sides differ.
     thin : price of a pole, or a strip, that is only one row away from a side.
     rim_segments : least number of segments round an opening.
+    bare_rim : price of each segment that an opening lacks to that number.
+    short_rim : price per segment that an opening lacks; well above what a segment more than wished costs.
     off_budget : price of each face more or less than the budget's tolerance allows.
     gap : relative gap at which a solve may stop.
     region_poles : factor on ``extra_pole`` by region index.
@@ -33,6 +35,8 @@ class CountOptions:
     uneven: float = 0.1
     thin: float = 0.8
     rim_segments: int = 12
+    bare_rim: float = 20.0
+    short_rim: float = 8.0
     off_budget: float = 0.3
     gap: float = 0.01
     nodes: int = 2000
@@ -175,7 +179,7 @@ def _add_rim_rows(program: IntegerProgram, layout: Layout, arcs: IntArray, opt: 
     """Openings get at least ``rim_segments``; half of it where the mirror plane cuts the opening."""
     for loop, is_half in rim_loops(layout):
         least = opt.rim_segments // 2 if is_half else opt.rim_segments
-        lack = program.real(2.0)
+        lack = program.real(opt.short_rim)
         program.add(np.append(arcs[loop], lack), np.ones(len(loop) + 1), least, np.inf)
 
 
