@@ -1,0 +1,40 @@
+"""``loopwright rehearse`` from file to table and pictures."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.rehearse.test_rehearse import good_file, tube, tube_mesh, write
+
+from loopwright.cli.main import main
+from loopwright.demo import write_sculpt_ply
+from loopwright.handover.write_mesh import write_mesh
+from loopwright.types import Sculpt
+
+
+def test_two_meshes_are_compared_and_drawn(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    points, quads = tube(32, 40)
+    triangles = np.ascontiguousarray(np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]))
+    write_sculpt_ply(tmp_path / "tube.ply", Sculpt(points, triangles))
+    write_mesh(tmp_path / "straight.obj", tube_mesh())
+    write_mesh(tmp_path / "askew.obj", tube_mesh(twist=True))
+    poses = write(tmp_path, good_file())
+    words = ["rehearse", str(tmp_path / "straight.obj"), str(tmp_path / "tube.ply"), "--poses", str(poses)]
+    words += ["--against", str(tmp_path / "askew.obj"), "--pictures", str(tmp_path / "pictures"), "--json", "--quiet"]
+    assert main(words) == 0
+    told = json.loads(capsys.readouterr().out)
+    bent = told["poses"]["bent"]
+    assert bent["mesh"]["strain_angle"] < bent["other"]["strain_angle"]
+    for file in told["picture_files"]:
+        assert Path(file).read_bytes()[:3] == b"\xff\xd8\xff"  # JPEG's first marker (ITU-T T.81)
+
+
+def test_a_missing_poses_file_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_mesh(tmp_path / "straight.obj", tube_mesh())
+    write_mesh(tmp_path / "sculpt.ply", tube_mesh())
+    words = ["rehearse", str(tmp_path / "straight.obj"), str(tmp_path / "sculpt.ply"), "--poses", "none.json"]
+    assert main(words) == 4
+    assert "cannot be read" in capsys.readouterr().err
