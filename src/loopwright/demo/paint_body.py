@@ -146,7 +146,7 @@ def _fingers(h: Points) -> list[tuple[str, BoolArray]]:
     nearest = near.argmin(axis=0)
     held = []
     for index, name in enumerate(FINGER_NAMES):
-        start = 6.0 if name == "thumb" else 2.0
+        start = 6.0 if name == "thumb" else 2.4
         is_own = (nearest == index) & (near[index] < 0.7) & (finger_place(h, name) > start)
         held.append((name, is_own))
     return held
