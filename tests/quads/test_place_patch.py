@@ -93,9 +93,8 @@ def test_caps_are_filled_without_folds(counts: tuple[int, ...], depth: float) ->
     height = depth * (1.0 - (placed[:, :2] ** 2).sum(axis=1))
     sagitta = 2.0 * depth * (1.0 / 14.0) ** 2
     assert np.abs(placed[fill.boundary.size :, 2] - height[fill.boundary.size :]).max() <= sagitta + 1e-12
-    assert all(
-        np.array_equal(x, y) for x, y in zip(before, (rim, positions, triangles, boundary, corners), strict=True)
-    )
+    after: list[np.ndarray] = [rim, positions, triangles, boundary, corners]
+    assert all(np.array_equal(x, y) for x, y in zip(list[np.ndarray](before), after, strict=True))
     # seen from above the paraboloid is a disc: quads keep their orientation there as well
     corner = placed[fill.quads][:, :, :2]
     diagonal = [corner[:, 2] - corner[:, 0], corner[:, 3] - corner[:, 1]]

@@ -60,7 +60,7 @@ def split_at_midpoints(
     place = np.minimum(np.searchsorted(keys[order], asked), len(keys) - 1)
     hit = keys[order][place] == asked
     middle[hit] = count + order[place[hit]]
-    triangles, parent = _split_triangles(surface.triangles, middle.reshape(-1, 3))
+    triangles, parent = _split_triangles(surface.triangles, middle.reshape(-1, 3).astype(np.int32))
     a, b = edges[:, 0], edges[:, 1]
     at_rim = np.isin(keys, asked[twin_corners(surface.triangles) < 0])
     out = replace(
