@@ -173,7 +173,9 @@ def _match_by_place(mesh: QuadMesh, mirror: MirrorPlane, rest: IntArray, others:
     ids, candidates = np.unique(rest), np.unique(others)
     if len(candidates) == 0:
         raise MarksError("A part of the mesh has no image on the other side of the mirror plane.")
-    distance, nearest = cKDTree(mesh.positions[candidates]).query(mirror.reflect(mesh.positions[ids]))
+    distance, nearest = cKDTree(mesh.positions[candidates], balanced_tree=False, compact_nodes=False).query(
+        mirror.reflect(mesh.positions[ids])
+    )
     if distance.max() > _MATCH * float(np.ptp(mesh.positions, axis=0).max()):
         raise MarksError("A part of the mesh that does not touch the mirror plane has no image on its other side.")
     image[ids], image[candidates[nearest]] = candidates[nearest], ids

@@ -13,6 +13,8 @@ from loopwright.types import Curve, FloatArray, QuadMesh
 _KEEP_GAP = 0.3  # share of the gap to a neighbour that one step must leave
 _LEAST_GAP = 0.25  # of the curve's mean gap
 _SHORTENINGS = 20
+_SPREAD_GAP = 0.35  # share of a curve's mean gap to which crowded neighbours are pushed apart
+_SPREADINGS = 60
 _ON_CURVE = 0.05  # of an edge: a fixed vertex this near to a curve stands on it
 _CHUNK = 4_000_000
 
@@ -122,6 +124,7 @@ class CurveSlide:
             self.along[chosen] = self.curves.locate(int(index), mesh.positions[self.vertices[chosen]])[0]
         self._link(mesh)
         self._sort()
+        self.spread()
 
     def _link(self, mesh: QuadMesh) -> None:
         """Find the pairs of neighbours along each curve: slider to slider, and slider to fixed vertex."""
@@ -198,6 +201,28 @@ class CurveSlide:
         even = np.linspace(least, max(least, most), len(values))[begin:end]
         self.along[run] = (0.8 * inner + 0.2 * even) * direction
 
+    def spread(self) -> None:
+        """Push neighbours apart that crowd: no gap stays below a share of its curve's mean gap."""
+        a, b = self._pairs[:, 0], self._pairs[:, 1]
+        row = self._stop_row
+        for _ in range(_SPREADINGS):
+            gap = self._gap(self.curve[a], self.along[a], self.along[b])
+            stop_gap = self._gap(self.curve[row], self.along[row], self._stop)
+            lack = np.maximum(_SPREAD_GAP * self._usual(a) - np.abs(gap), 0.0)
+            stop_lack = np.maximum(_SPREAD_GAP * self._usual(row) - np.abs(stop_gap), 0.0)
+            if not (lack.any() or stop_lack.any()):
+                return
+            push = 0.5 * lack * np.where(gap < 0, -1.0, 1.0)
+            np.add.at(self.along, a, -push)
+            np.add.at(self.along, b, push)
+            np.add.at(self.along, row, -stop_lack * np.where(stop_gap < 0, -1.0, 1.0))
+
+    def _usual(self, row: NDArray[np.int64]) -> FloatArray:
+        """Return the mean gap of each slider's curve."""
+        count = np.bincount(self.curve, minlength=len(self.curves.length))
+        usual: FloatArray = self.curves.length[self.curve[row]] / (count[self.curve[row]] + 1.0)
+        return usual
+
     def positions(self) -> FloatArray:
         """Return (k, 3) points of the sliding vertices."""
         return self.curves.position(self.curve, self.along)
@@ -227,8 +252,5 @@ class CurveSlide:
 
     def _room(self, row: NDArray[np.int64], gap: FloatArray) -> FloatArray:
         """Return by how much each gap may close: to no less than a share of its curve's mean gap."""
-        curve = self.curve[row]
-        count = np.bincount(self.curve, minlength=len(self.curves.length))
-        usual = self.curves.length[curve] / (count[curve] + 1.0)
-        room: FloatArray = np.minimum((1.0 - _KEEP_GAP) * gap, np.maximum(gap - _LEAST_GAP * usual, 0.0))
+        room: FloatArray = np.minimum((1.0 - _KEEP_GAP) * gap, np.maximum(gap - _LEAST_GAP * self._usual(row), 0.0))
         return room

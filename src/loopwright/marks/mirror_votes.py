@@ -38,7 +38,7 @@ def mirror_votes(
     edges = build_edges(net.triangles, len(net.positions)).edges
     step = float(np.median(np.linalg.norm(net.positions[edges[:, 0]] - net.positions[edges[:, 1]], axis=1)))
     scale = _NORMAL_WEIGHT * step / 2.0
-    tree = cKDTree(np.hstack([net.positions, scale * normals]))
+    tree = cKDTree(np.hstack([net.positions, scale * normals]), balanced_tree=False, compact_nodes=False)
     turned = point_normals - 2.0 * (point_normals @ plane.normal)[:, None] * plane.normal
     distance, at = tree.query(np.hstack([plane.reflect(points), scale * turned]))
     colors = int(max(piece_label.max(), labels.max(initial=-1))) + 2

@@ -86,5 +86,7 @@ def bend(points: FloatArray, weights: FloatArray, handles: tuple[str, ...], pose
 
 def nearest_regions(points: FloatArray, mesh: QuadMesh) -> IntArray:
     """Return (n,) the region of the quad whose centre is nearest to each of (n, 3) points."""
-    nearest = cKDTree(mesh.positions[mesh.quads].mean(axis=1)).query(points)[1]
+    nearest = cKDTree(mesh.positions[mesh.quads].mean(axis=1), balanced_tree=False, compact_nodes=False).query(points)[
+        1
+    ]
     return np.asarray(mesh.quad_region[nearest], np.int32)

@@ -157,4 +157,8 @@ def _is_left_open(sculpt: Sculpt, mesh: QuadMesh, open_colors: Sequence[RGB]) ->
     if sculpt.colors is None or not open_colors:
         return np.zeros(len(sculpt.positions), bool)
     palette = np.array([*open_colors, *(region.color for region in mesh.regions)], float)
-    return np.asarray(cKDTree(palette).query(sculpt.colors.astype(float))[1] < len(open_colors), dtype=bool)
+    return np.asarray(
+        cKDTree(palette, balanced_tree=False, compact_nodes=False).query(sculpt.colors.astype(float))[1]
+        < len(open_colors),
+        dtype=bool,
+    )

@@ -19,7 +19,9 @@ def measure_symmetry(mesh: QuadMesh, mirror: MirrorPlane | None) -> dict[str, fl
     if mirror is None or not len(mesh.positions):
         return {}
     diagonal = float(np.linalg.norm(np.ptp(mesh.positions, axis=0)))
-    distance, partner = cKDTree(mesh.positions).query(mirror.reflect(mesh.positions))
+    distance, partner = cKDTree(mesh.positions, balanced_tree=False, compact_nodes=False).query(
+        mirror.reflect(mesh.positions)
+    )
     is_matched = distance <= TOLERANCE * diagonal
     faces = {tuple(sorted(face)) for face in mesh.quads.tolist()}
     images: IntArray = np.sort(partner[mesh.quads], axis=1).astype(np.int32)

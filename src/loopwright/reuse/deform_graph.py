@@ -91,7 +91,9 @@ def _nearest_nodes(
     distance = np.take_along_axis(along, near, axis=1)
     lost = np.flatnonzero(~np.isfinite(distance).all(axis=1))
     if len(lost):
-        through, nodes = cKDTree(positions[chosen]).query(positions[lost], k=k)
+        through, nodes = cKDTree(positions[chosen], balanced_tree=False, compact_nodes=False).query(
+            positions[lost], k=k
+        )
         near[lost], distance[lost] = np.reshape(nodes, (-1, k)), np.reshape(through, (-1, k))
     return near, distance
 
@@ -123,6 +125,6 @@ def _link_nodes(nodes: FloatArray, near: NDArray[np.int64], weight: FloatArray) 
         if pieces == 1:
             return links
         one, others = np.flatnonzero(piece == piece[0]), np.flatnonzero(piece != piece[0])
-        distance, at = cKDTree(nodes[one]).query(nodes[others], k=1)
+        distance, at = cKDTree(nodes[one], balanced_tree=False, compact_nodes=False).query(nodes[others], k=1)
         ties = np.argsort(distance, kind="stable")[:3]
         links = np.vstack([links, np.stack([one[at[ties]], others[ties]], axis=1)])

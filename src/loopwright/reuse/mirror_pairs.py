@@ -93,7 +93,7 @@ def _pair(positions: FloatArray, quads: IntArray, axis: int) -> tuple[NDArray[np
     low, high = positions.min(axis=0), positions.max(axis=0)
     diagonal = float(np.linalg.norm(high - low))
     normal = np.eye(3)[axis]
-    tree = cKDTree(positions)
+    tree = cKDTree(positions, balanced_tree=False, compact_nodes=False)
     for offset in (0.0, float(low[axis] + high[axis]) / 2.0):
         plane = MirrorPlane(normal, offset)
         distance, partner = tree.query(plane.reflect(positions))
