@@ -37,11 +37,13 @@ def relax(
     if len(mesh.quads) == 0:
         return mesh
     state = RelaxState(mesh, projector, options)
-    for step in range(options.rounds):
-        progress("relax", step / options.rounds)
-        part = step / max(1, options.rounds - 1)
-        fairness = options.first_fairness * (options.fairness / options.first_fairness) ** part
-        state.advance(fairness)
-    state.mend()
+    for attempt in range(1 + options.retries):
+        for step in range(options.rounds):
+            progress("relax", (attempt + step / options.rounds) / (1 + options.retries))
+            part = step / max(1, options.rounds - 1)
+            state.advance(options.first_fairness * (options.fairness / options.first_fairness) ** part)
+        state.mend()
+        if state.least_quality() > 0.1:
+            break
     progress("relax", 1.0)
     return replace(mesh, positions=state.positions)

@@ -12,6 +12,7 @@ class RelaxOptions:
     Attributes
     ----------
     rounds : rounds of fitting shapes, sliding and putting back on the sculpt.
+    retries : how often all rounds are run again where a quad is still folded or flat after mending.
     fairness : weight of straight, evenly graded rows against rectangular quads, in the last round.
     first_fairness : the same in the first round; it falls geometrically.
     evenness : pull of each quad's sides towards smoothly graded rows, 0 to 1.
@@ -24,7 +25,8 @@ class RelaxOptions:
     min_cosine : least agreement of the sculpt's normal with the mesh's where a vertex is put back.
     """
 
-    rounds: int = 30
+    rounds: int = 60
+    retries: int = 2
     fairness: float = 0.3
     first_fairness: float = 2.0
     evenness: float = 0.3

@@ -8,7 +8,7 @@ from scipy.sparse import csr_matrix, identity
 
 from loopwright.fit.fold_mirror import Fold, fold_mirror
 from loopwright.fit.measure_quality import corner_sines
-from loopwright.fit.mend_worst import mend_worst
+from loopwright.fit.mend_worst import face_quality, mend_worst
 from loopwright.fit.reflect import put_in_plane
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.shape_energy import ShapeEnergy, build_shape_energy, fairness_targets, quad_targets
@@ -175,6 +175,10 @@ class RelaxState:
             held = np.unique(self.mesh.quads[worse])
             cap[held] *= shrink
             chosen = np.union1d(held, riders)
+
+    def least_quality(self) -> float:
+        """Return the quality of the worst quad."""
+        return float(face_quality(self.positions, self.mesh.quads, self.normals).min())
 
     def mend(self) -> None:
         """Mend the quads that are still bad, vertex by vertex."""
