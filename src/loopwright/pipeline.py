@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from loopwright.counts.count_program import CountOptions
 from loopwright.counts.counted_layout import CountedLayout
+from loopwright.counts.merge_unresolved import merge_unresolved
 from loopwright.counts.paint_sizes import paint_sizes
 from loopwright.counts.read_pins import border_pins, pole_prices, region_sizes
 from loopwright.counts.size_field import mean_size, size_field
@@ -117,8 +118,9 @@ def plan(source: Source, *, options: BuildOptions | None = None, progress: Progr
     sculpt, findings, painted = _open(source, wishes, clock)
     surface, more = _find_regions(sculpt, wishes, clock)
     surface, drawn, _ = _draw_lines(sculpt, surface, wishes, clock)
-    layout, last = _lay_out(surface, wishes, painted, clock)
-    return PlanResult(sculpt, surface, layout, (*findings, *more, *drawn, *last), clock.timings, wishes)
+    surface, vertex_size, tiny = _find_sizes(surface, wishes, painted, clock)
+    layout, last = _lay_out(surface, vertex_size, wishes, clock)
+    return PlanResult(sculpt, surface, layout, (*findings, *more, *drawn, *tiny, *last), clock.timings, wishes)
 
 
 def build(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> BuildResult:
@@ -144,7 +146,8 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     sculpt, findings, painted = _open(source, wishes, clock)
     surface, more = _find_regions(sculpt, wishes, clock)
     surface, drawn, ridges = _draw_lines(sculpt, surface, wishes, clock)
-    layout, last = _lay_out(surface, wishes, painted, clock)
+    surface, vertex_size, tiny = _find_sizes(surface, wishes, painted, clock)
+    layout, last = _lay_out(surface, vertex_size, wishes, clock)
     with clock.stage("quads"):
         mesh = build_mesh(layout.layout, layout.counts, layout.layout.vertex_size, progress=progress)
     with clock.stage("trees"):
@@ -168,7 +171,7 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
         sculpt,
         surface,
         layout,
-        (*findings, *more, *drawn, *last, *tell_poles(mesh, wishes.poles)),
+        (*findings, *more, *drawn, *tiny, *last, *tell_poles(mesh, wishes.poles)),
         clock.timings,
         wishes,
         mesh,
@@ -235,14 +238,27 @@ def _face_goal(surface: RegionSurface, wishes: BuildOptions) -> float:
     return wishes.budget / (2 if surface.mirror is not None else 1)
 
 
-def _lay_out(
+def _find_sizes(
     surface: RegionSurface, wishes: BuildOptions, size_paint: SizePaint, clock: _Clock
-) -> tuple[CountedLayout, list[Finding]]:
+) -> tuple[RegionSurface, FloatArray, list[Finding]]:
+    """Return the wished edge lengths, and the surface without painted pieces that are smaller than a face."""
     faces = _face_goal(surface, wishes)
-    sizes = region_sizes(surface, wishes.sizes)
+    findings = []
     with clock.stage("sizes"):
         painted = size_paint(surface)
-        vertex_size = size_field(surface, faces, sizes=sizes, painted=painted)
+        vertex_size = size_field(surface, faces, sizes=region_sizes(surface, wishes.sizes), painted=painted)
+        surface, merged = merge_unresolved(surface, vertex_size)
+        if merged:
+            vertex_size = size_field(surface, faces, sizes=region_sizes(surface, wishes.sizes), painted=painted)
+            text = f"{merged} painted pieces are smaller than a face of this mesh; their surroundings got them."
+            findings.append(Finding("unresolved", text, merged))
+    return surface, vertex_size, findings
+
+
+def _lay_out(
+    surface: RegionSurface, vertex_size: FloatArray, wishes: BuildOptions, clock: _Clock
+) -> tuple[CountedLayout, list[Finding]]:
+    faces = _face_goal(surface, wishes)
     turn_prices, count_factors = pole_prices(surface, wishes.poles)
     options = LayoutOptions(turns=TurnOptions(region_poles=turn_prices))
     with clock.stage("layout"):
@@ -250,7 +266,7 @@ def _lay_out(
     pins = border_pins(layout, wishes.pins)
     with clock.stage("counts"):
         targets = arc_targets(layout, layout.vertex_size)
-        keep = bool(sizes) or painted is not None
+        keep = bool(wishes.sizes or wishes.size_dabs) or wishes.vertex_sizes is not None
         weights = CountOptions(region_poles=count_factors)
         counts, total = solve_for_budget(layout, targets, faces, pins=pins, keep_scale=keep, options=weights)
     findings = []

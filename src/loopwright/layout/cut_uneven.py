@@ -4,20 +4,27 @@ A patch may have the right corners and still be no place for a grid: a ring
 round a hole far off its middle, cut where it is thinnest; a region that
 bends round another.  Such patches are cut once more, from side to side, as
 long as the worse of the two parts is clearly better than the whole.  The
-cut's ends lie within sides, where neighbours need not go on with it.
+cut's ends lie within sides, where neighbours need not go on with it.  Where
+no such cut helps, one is tried whose parts are no patches yet: a lens on one
+side of a long smooth border is cut on into two patches of three sides.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from loopwright.errors import InternalError
 from loopwright.layout.cross_field import cross_field, polar_frames
 from loopwright.layout.piece import Piece, arc_length, side_chains
-from loopwright.layout.split_patches import Growing, Outcome, apply_cut, is_patch, take_cut
+from loopwright.layout.split_patches import Growing, Outcome, apply_cut, is_patch, split_piece, take_cut
 from loopwright.layout.trace_cuts import Cut, build_graph, collect_steps, cut_steps, trace_from
 from loopwright.types import FloatArray
+
+_RING = 0.8  # how much more the loops of a ring may differ, as a logarithm
+_LEAST_LENS = 0.15  # share of the rim that a part must have that is no patch yet
 
 
 @dataclass(frozen=True)
@@ -29,16 +36,18 @@ class UnevenOptions:
     least_area : parts smaller than this many faces are not made.
     bent : how much a cut's bend counts: its price over its ends' distance, less one.
     starts : boundary points tried. tried : best cuts whose outcome is looked at.
+    shattered : the same for cuts whose parts are cut on.
     deepest : cuts of cuts.
     drift : how far, in degrees, a cut may leave the field.
     """
 
-    most: float = 1.0
+    most: float = 0.8
     gain: float = 0.25
     least_area: float = 4.0
     bent: float = 0.1
     starts: int = 48
     tried: int = 8
+    shattered: int = 4
     deepest: int = 6
     drift: float = 60.0
 
@@ -53,22 +62,22 @@ def cut_uneven(
     size : the wished edge length in the patch.
     """
     opt = options or UnevenOptions()
-    points = surface.positions[patch.origin]
+    whole, points = patch, surface.positions[patch.origin]
     now = unevenness(patch, points)
     if depth >= opt.deepest or now <= opt.most or _area(patch, points) < 2 * opt.least_area * size**2:
         return [patch]
-    outcome = _best_halves(patch, points, size, now - opt.gain, opt)
-    if outcome is None:
-        return [patch]
-    parts = take_cut(outcome, surface)
-    return [p for part in parts for p in cut_uneven(part, surface, size, options=opt, depth=depth + 1)]
+    patch = replace(patch, is_ring=False)  # not for long a stack of loops
+    now = unevenness(patch, points)
+    search = _Search(patch, points, size, opt)
+    parts = search.halve(surface, now - opt.gain) or search.shatter(surface, now - opt.gain)
+    return [p for part in parts or [] for p in cut_uneven(part, surface, size, options=opt, depth=depth + 1)] or [whole]
 
 
 def unevenness(patch: Piece, points: FloatArray) -> float:
     """How far a patch is from a place for a grid, as a logarithm: 0 is fair, 1 is a factor of e.
 
     The larger of two: how much the sides differ that a grid makes equal
-    (left out in a ring, whose rows may grow longer outward), and how much
+    (less in a ring, whose rows may grow longer outward), and how much
     the area differs from what the sides would enclose.
     """
     sides = side_chains(patch.loops[0], patch.quadrants)
@@ -80,7 +89,7 @@ def _judge(lengths: FloatArray, area: float | None, is_ring: bool) -> float:
     e, n = lengths, len(lengths)
     if n == 4:
         spokes = np.sqrt(np.array([e[0] * e[2], e[1] * e[3]]))
-        worst = 0.0 if is_ring else float(np.abs(np.log([e[0] / e[2], e[1] / e[3]])).max())
+        worst = float(np.abs(np.log([e[0] / e[2], e[1] / e[3]])).max()) - (_RING if is_ring else 0.0)
         enclosed = (e[0] + e[2]) * (e[1] + e[3]) / 4
     else:
         if n == 3:
@@ -101,46 +110,80 @@ def _area(patch: Piece, points: FloatArray) -> float:
     return float(0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1).sum())
 
 
-def _best_halves(patch: Piece, points: FloatArray, size: float, most: float, opt: UnevenOptions) -> Outcome | None:
-    """Return the cut with the least mean unevenness of its parts, weighted by area, if that is at most ``most``."""
-    frames = polar_frames(points, patch.triangles, patch.quadrants)
-    crosses = cross_field(points, patch.triangles, patch.quadrants, frames)
-    steps = collect_steps(points, patch.triangles, patch.quadrants, frames)
-    graph = build_graph(steps, crosses, patch.quadrants, drift_limit=np.radians(opt.drift))
-    loop = patch.loops[0]
-    straight = loop[patch.quadrants[loop] == 2]
-    starts = [(int(v), 1) for v in straight[:: max(1, len(straight) // opt.starts)]]
-    if not starts:
-        return None
-    cuts, _, before = trace_from(graph, starts)
-    row = {start: k for k, start in enumerate(starts)}
-    rim = _Rim(patch, points)
-    ranked = []
-    for cut in cuts:
-        guess = rim.judge(cut)
-        if guess is not None:
-            bend = cut.cost / max(float(np.linalg.norm(points[cut.start] - points[cut.end])), 1e-300) - 1.0
-            ranked.append((guess + opt.bent * bend, bend, cut.start, cut.end, cut))
-    ranked.sort(key=lambda r: r[:4])
-    best: tuple[float, Outcome] | None = None
-    seen: list[tuple[int, int]] = []
-    for _, bend, start, end, cut in ranked:
-        if len(seen) >= opt.tried:
-            break
-        if any(_is_near(points, (start, end), other, size) for other in seen):
-            continue
-        seen.append((start, end))
-        outcome = apply_cut(patch, points, graph, cut, cut_steps(graph, cut, before[row[cut.start, cut.start_arm]]))
-        if outcome is None or len(outcome[0]) != 2 or not all(is_patch(p) for p in outcome[0]):
-            continue
-        placed = [_points(part, points, patch, outcome[1]) for part in outcome[0]]
-        areas = [_area(p, q) for p, q in zip(outcome[0], placed, strict=True)]
-        if min(areas) < opt.least_area * size**2:
-            continue
-        mean = float(np.average([unevenness(p, q) for p, q in zip(outcome[0], placed, strict=True)], weights=areas))
-        if mean <= most and (best is None or mean + opt.bent * bend < best[0]):
-            best = (mean + opt.bent * bend, outcome)
-    return None if best is None else best[1]
+class _Search:
+    """The cuts of one patch, traced once."""
+
+    def __init__(self, patch: Piece, points: FloatArray, size: float, opt: UnevenOptions) -> None:
+        self.patch, self.points, self.size, self.opt = patch, points, size, opt
+        frames = polar_frames(points, patch.triangles, patch.quadrants)
+        crosses = cross_field(points, patch.triangles, patch.quadrants, frames)
+        steps = collect_steps(points, patch.triangles, patch.quadrants, frames)
+        self.graph = build_graph(steps, crosses, patch.quadrants, drift_limit=np.radians(opt.drift))
+        loop = patch.loops[0]
+        straight = loop[patch.quadrants[loop] == 2]
+        starts = [(int(v), 1) for v in straight[:: max(1, len(straight) // opt.starts)]]
+        self.row = {start: k for k, start in enumerate(starts)}
+        self.cuts: list[Cut] = []
+        if starts:
+            self.cuts, _, self.before = trace_from(self.graph, starts)
+
+    def halve(self, surface: Growing, most: float) -> list[Piece] | None:
+        """Make the cut into two patches of the least mean unevenness, if that is at most ``most``."""
+        best: tuple[float, Outcome] | None = None
+        for bend, outcome in self._outcomes(are_patches=True, tried=self.opt.tried):
+            if len(outcome[0]) != 2 or not all(is_patch(p) for p in outcome[0]):
+                continue
+            placed = [_points(part, self.points, self.patch, outcome[1]) for part in outcome[0]]
+            score = self._score(outcome[0], placed)
+            if score <= most and (best is None or score + bend < best[0]):
+                best = (score + bend, outcome)
+        return None if best is None else take_cut(best[1], surface)
+
+    def shatter(self, surface: Growing, most: float) -> list[Piece] | None:
+        """Make the cut whose parts, when cut into patches themselves, have the least mean unevenness."""
+        best: tuple[float, list[Piece], Growing] | None = None
+        for bend, outcome in self._outcomes(are_patches=False, tried=self.opt.shattered):
+            trial = Growing(surface.positions, set(surface.nodes), list(surface.cut_chains))
+            try:
+                parts = [q for p in take_cut(outcome, trial) for q in split_piece(p, trial, self.size)]
+            except InternalError:
+                continue
+            score = self._score(parts, [trial.positions[p.origin] for p in parts])
+            if score <= most and (best is None or score + bend < best[0]):
+                best = (score + bend, parts, trial)
+        if best is None:
+            return None
+        surface.positions, surface.nodes, surface.cut_chains = best[2].positions, best[2].nodes, best[2].cut_chains
+        return best[1]
+
+    def _score(self, parts: list[Piece], placed: list[FloatArray]) -> float:
+        areas = [_area(p, q) for p, q in zip(parts, placed, strict=True)]
+        if min(areas) < self.opt.least_area * self.size**2:
+            return np.inf
+        return float(np.average([unevenness(p, q) for p, q in zip(parts, placed, strict=True)], weights=areas))
+
+    def _outcomes(self, *, are_patches: bool, tried: int) -> Iterator[tuple[float, Outcome]]:
+        """Yield the most promising cuts, no two in about the same place, each with the price of its bend."""
+        rim = _Rim(self.patch, self.points)
+        ranked = []
+        for cut in self.cuts:
+            guess = rim.judge(cut, are_patches=are_patches)
+            if guess is not None:
+                straight = float(np.linalg.norm(self.points[cut.start] - self.points[cut.end]))
+                bend = self.opt.bent * (cut.cost / max(straight, 1e-300) - 1.0)
+                ranked.append((guess + bend, bend, cut.start, cut.end, cut))
+        ranked.sort(key=lambda r: r[:4])
+        seen: list[tuple[int, int]] = []
+        for _, bend, start, end, cut in ranked:
+            if len(seen) >= tried:
+                break
+            if any(_is_near(self.points, (start, end), other, self.size) for other in seen):
+                continue
+            seen.append((start, end))
+            ids = cut_steps(self.graph, cut, self.before[self.row[cut.start, cut.start_arm]])
+            outcome = apply_cut(self.patch, self.points, self.graph, cut, ids)
+            if outcome is not None:
+                yield bend, outcome
 
 
 def _is_near(points: FloatArray, one: tuple[int, int], other: tuple[int, int], size: float) -> bool:
@@ -165,15 +208,20 @@ class _Rim:
         self.corners = along[:-1][patch.quadrants[loop] == 1]
         self.total = float(along[-1])
 
-    def judge(self, cut: Cut) -> float | None:
-        """Return the mean unevenness by lengths alone, weighted by them, or None where a part would be no patch."""
+    def judge(self, cut: Cut, *, are_patches: bool) -> float | None:
+        """Return the mean unevenness by lengths alone, weighted by them; None where the parts are (no) patches."""
         a, b = sorted((self.at[cut.start], self.at[cut.end]))
-        found = 0.0
+        found, patches = 0.0, 0
         for low, high in ((a, b), (b, a + self.total)):
             corners = np.concatenate([self.corners, self.corners + self.total])
             within = corners[(corners > low) & (corners < high)]
-            if not 1 <= len(within) <= 3:
-                return None
             share = (high - low) / self.total
-            found += share * _judge(np.append(np.diff([low, *within, high]), cut.cost), None, False)
-        return found
+            sides = np.append(np.diff([low, *within, high]), cut.cost)
+            if 3 <= len(sides) <= 5:
+                patches += 1
+                found += share * _judge(sides, None, False)
+            elif share < _LEAST_LENS:
+                return None
+            elif len(sides) == 2:
+                found += share * float(abs(np.log(sides[0] / sides[1])))
+        return found if (patches == 2) == are_patches else None

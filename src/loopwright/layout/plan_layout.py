@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -18,6 +19,7 @@ from loopwright.layout.border_graph import (
     trace_chains,
 )
 from loopwright.layout.cut_uneven import UnevenOptions, cut_uneven
+from loopwright.layout.find_bends import find_bends
 from loopwright.layout.piece import Piece, cut_open, directed_edges, edge_keys, extract, side_chains, twin_corners
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
 from loopwright.layout.refine_narrow import refine_narrow
@@ -53,8 +55,9 @@ def plan_layout(
     opt = options or LayoutOptions()
     surface, vertex_size = add_guides(*refine_narrow(surface, vertex_size))
     constrained = constrained_edges(surface)
-    chains = trace_chains(constrained, set(), len(surface.positions))
-    pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns)
+    bends = find_bends(surface, constrained, vertex_size)
+    chains = trace_chains(constrained, set(bends), len(surface.positions))
+    pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns, bends=bends)
     growing = Growing(surface.positions, set(node_vertices(constrained, chains, len(surface.positions))))
     parts: list[Piece] = []
     for i, piece in enumerate(pieces):
@@ -80,12 +83,17 @@ def plan_pieces(
     chains: list[Chain],
     vertex_size: FloatArray,
     options: TurnOptions,
+    *,
+    bends: Sequence[int] = (),
 ) -> list[Piece]:
     """Cut the surface into its regions' pieces and give every boundary vertex its quadrants."""
     count = len(surface.positions)
     keys = surface_edge_keys(constrained.edges, count)
     wedges, origin, component = cut_open(surface.triangles, keys, count)
-    nodes = np.flatnonzero(node_mask(constrained, count))
+    is_node = node_mask(constrained, count)
+    is_bend = np.zeros(count, bool)
+    is_bend[list(bends)] = ~is_node[list(bends)]
+    is_node = is_node | is_bend
     on_constraint = np.zeros(count, bool)
     on_constraint[constrained.edges.reshape(-1)] = True
     quadrants = np.where(on_constraint[origin], 2, 0).astype(np.int32)
@@ -93,17 +101,15 @@ def plan_pieces(
     piece_of_wedge = np.zeros(len(origin), np.int64)
     piece_of_wedge[wedges.reshape(-1)] = np.repeat(component, 3)
     euler = [_euler(wedges[component == c]) for c in range(int(component.max()) + 1)]
-    is_node = np.zeros(count, bool)
-    is_node[nodes] = True
     listed: IntArray = np.flatnonzero(is_node[origin]).astype(np.int32)
     ring = is_ring(wedges, component, origin, constrained, count, euler)
     at_mirror = np.zeros(count, bool)
     at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True
     asked = [
-        Wedge(int(v), int(c), float(a), bool(ring[c] and not at_mirror[v]))
+        Wedge(int(v), int(c), float(a), bool(ring[c] and not (at_mirror | is_bend)[v]))
         for v, c, a in zip(origin[listed], piece_of_wedge[listed], angle[listed], strict=True)
     ]
-    rules = {v: _rule(surface, constrained, v) for v in nodes.tolist()}
+    rules = {v: _rule(constrained, v, is_bend=bool(is_bend[v])) for v in np.flatnonzero(is_node).tolist()}
     short = find_short_sides(surface, chains, wedges, origin, listed, vertex_size)
     regions = [int(surface.triangle_region[np.flatnonzero(component == c)[0]]) for c in range(len(euler))]
     prices = [options.region_poles.get(region, options.inner_pole) for region in regions]
@@ -112,7 +118,7 @@ def plan_pieces(
     for c in range(len(euler)):
         local, below, used = extract(wedges, origin, component == c)
         own = [(w, i) for w, i in zip(asked, listed, strict=True) if w.piece == c]
-        straight = not any(w.is_ring_side and quadrants[i] != 2 for w, i in own)
+        straight = not any(quadrants[i] != 2 and not at_mirror[w.node] for w, i in own)
         pieces.append(Piece(local, below, quadrants[used], regions[c], bool(ring[c] and straight)))
     return pieces
 
@@ -185,11 +191,11 @@ def _euler(triangles: IntArray) -> int:
     return len(np.unique(triangles)) - len(edges) + len(triangles)
 
 
-def _rule(surface: RegionSurface, constrained: ConstrainedEdges, vertex: int) -> NodeRule:
+def _rule(constrained: ConstrainedEdges, vertex: int, *, is_bend: bool) -> NodeRule:
     kinds = set(constrained.kind[(constrained.edges == vertex).any(axis=1)].tolist())
     if 2 in kinds:
         return NodeRule(1, 2, 1) if 1 in kinds else NodeRule(2, 2, 2)
-    return NodeRule(1, 4, 2) if 1 in kinds else NodeRule(3, 5, 4)
+    return NodeRule(1, 4, 2, is_bend) if 1 in kinds else NodeRule(3, 5, 4)
 
 
 def wedge_angles(

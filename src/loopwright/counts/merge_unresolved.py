@@ -1,0 +1,60 @@
+"""Give painted pieces that are smaller than a face to their surroundings: no mesh of this size can show them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from loopwright.layout.piece import directed_edges, twin_corners
+from loopwright.types import FloatArray, IntArray, RegionSurface
+
+_LEAST_FACES = 1.0  # faces of the wished size that a piece must hold
+_ROUNDS = 8
+
+
+def merge_unresolved(surface: RegionSurface, vertex_size: FloatArray) -> tuple[RegionSurface, int]:
+    """Return the surface without pieces too small for its sizes, and how many there were.
+
+    A piece goes to the region with which it shares the longest border.  A
+    piece alone on its part of the surface stays.
+    """
+    p = surface.positions[surface.triangles]
+    area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    faces = area / vertex_size[surface.triangles].mean(axis=1) ** 2
+    edges = directed_edges(surface.triangles)
+    twin = twin_corners(surface.triangles)
+    length = np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)
+    region = surface.triangle_region
+    merged = 0
+    for _ in range(_ROUNDS):
+        piece = _pieces(region, twin)
+        held = np.bincount(piece, faces)
+        small = held < _LEAST_FACES
+        here = np.flatnonzero(twin >= 0)
+        mine, other = piece[here // 3], piece[twin[here] // 3]
+        use = here[(mine != other) & small[mine] & (held[other] >= held[mine])]
+        contact = np.zeros((len(held), len(surface.regions)))
+        np.add.at(contact, (piece[use // 3], region[twin[use] // 3]), length[use])
+        moves = contact.sum(axis=1) > 0
+        if not moves.any():
+            break
+        merged += int(moves.sum())
+        region = np.where(moves[piece], contact.argmax(axis=1)[piece], region).astype(np.int32)
+    if merged == 0:
+        return surface, 0
+    used, compact = np.unique(region, return_inverse=True)
+    regions = tuple(surface.regions[k] for k in used.tolist())
+    return replace(surface, triangle_region=compact.astype(np.int32).ravel(), regions=regions), merged
+
+
+def _pieces(region: IntArray, twin: IntArray) -> IntArray:
+    """Return (m,) the connected piece of one region that each triangle is in."""
+    here = np.flatnonzero(twin >= 0)
+    joined = here[region[here // 3] == region[twin[here] // 3]]
+    size = len(region)
+    graph = coo_matrix((np.ones(len(joined), np.int8), (joined // 3, twin[joined] // 3)), shape=(size, size))
+    piece: IntArray = connected_components(graph, directed=False)[1].astype(np.int32)
+    return piece

@@ -1,0 +1,71 @@
+"""Bends: places where the rim turns a corner although no border ends there, as at the corners of a sheet."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from loopwright.layout.border_graph import Chain, ConstrainedEdges, trace_chains
+from loopwright.layout.piece import directed_edges, twin_corners
+from loopwright.types import FloatArray, RegionSurface
+
+_LEAST_TURN = np.radians(50.0)  # over an edge length to both sides
+
+
+def find_bends(surface: RegionSurface, constrained: ConstrainedEdges, vertex_size: FloatArray) -> list[int]:
+    """Return the vertices inside rim chains where the rim turns to the left, the sharpest within an edge length.
+
+    Only corners that stick out count: round a slit, such as a closed mouth,
+    loops shall run on.
+    """
+    count = len(surface.positions)
+    edges = directed_edges(surface.triangles)
+    ahead = set(map(tuple, edges[twin_corners(surface.triangles) < 0].tolist()))
+    found: list[int] = []
+    for chain in trace_chains(constrained, set(), count):
+        if chain.kind == "rim":
+            path = chain.vertices if (int(chain.vertices[0]), int(chain.vertices[1])) in ahead else chain.vertices[::-1]
+            found.extend(_bends_along(surface, Chain(path, chain.kind, chain.sides), vertex_size))
+    return sorted(found)
+
+
+def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray) -> list[int]:
+    points = surface.positions[chain.vertices]
+    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    along = np.concatenate([[0.0], np.cumsum(step)])
+    total = float(along[-1])
+    places = np.arange(0 if chain.is_closed else 1, len(along) - 1)
+    reach = np.minimum(vertex_size[chain.vertices[places]], total / 6)
+    at = along[places]
+    if not chain.is_closed:
+        inside = (at > reach) & (at < total - reach)
+        places, at, reach = places[inside], at[inside], reach[inside]
+    back = points[places] - _point(points, along, at - reach, chain.is_closed)
+    forth = _point(points, along, at + reach, chain.is_closed) - points[places]
+    up = _normals(surface)[chain.vertices[places]]
+    turn = np.arctan2(np.einsum("ij,ij->i", np.cross(back, forth), up), np.einsum("ij,ij->i", back, forth))
+    found: list[int] = []
+    taken: list[float] = []
+    for k in np.lexsort((at, -turn)).tolist():
+        if turn[k] < _LEAST_TURN:
+            break
+        gaps = [abs(at[k] - t) for t in taken]
+        if all(min(g, total - g if chain.is_closed else g) > 2 * reach[k] for g in gaps):
+            taken.append(float(at[k]))
+            found.append(int(chain.vertices[places[k]]))
+    return found
+
+
+def _point(points: FloatArray, along: FloatArray, at: FloatArray, is_closed: bool) -> FloatArray:
+    s = at % along[-1] if is_closed else at
+    return np.stack([np.interp(s, along, points[:, k]) for k in range(3)], axis=1)
+
+
+def _normals(surface: RegionSurface) -> FloatArray:
+    """Return (n, 3) unit normals, the mean of the triangles round each vertex."""
+    p = surface.positions[surface.triangles]
+    normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+    out = np.zeros_like(surface.positions)
+    for i in range(3):
+        np.add.at(out, surface.triangles[:, i], normal)
+    unit: FloatArray = out / (np.linalg.norm(out, axis=1, keepdims=True) + 1e-300)
+    return unit
