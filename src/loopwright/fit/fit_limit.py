@@ -9,6 +9,7 @@ import numpy as np
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
 from loopwright.fit.mend_worst import face_measures
+from loopwright.fit.part_crossings import part_crossings
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
@@ -110,6 +111,7 @@ def fit_limit(
             steps=options.solver_steps,
         )
         positions, held = _hold_back(mesh, positions, move, normals, wanted)
+    positions = part_crossings(mesh, fold, start, positions)
     _, after = samples.distance(positions, projector, options.min_cosine)
     progress("fit", 1.0)
     return replace(mesh, positions=positions), FitReport(before, after, projector.diagonal, options.rounds, held)
