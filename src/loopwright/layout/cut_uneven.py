@@ -41,9 +41,9 @@ class UnevenOptions:
     drift : how far, in degrees, a cut may leave the field.
     """
 
-    most: float = 0.8
-    gain: float = 0.25
-    least_area: float = 4.0
+    most: float = 1.5
+    gain: float = 0.4
+    least_area: float = 12.0
     bent: float = 0.1
     starts: int = 48
     tried: int = 8
@@ -64,7 +64,7 @@ def cut_uneven(
     opt = options or UnevenOptions()
     whole, points = patch, surface.positions[patch.origin]
     now = unevenness(patch, points)
-    if depth >= opt.deepest or now <= opt.most or _area(patch, points) < 2 * opt.least_area * size**2:
+    if patch.is_ring or depth >= opt.deepest or now <= opt.most or _area(patch, points) < 2 * opt.least_area * size**2:
         return [patch]
     patch = replace(patch, is_ring=False)  # not for long a stack of loops
     now = unevenness(patch, points)

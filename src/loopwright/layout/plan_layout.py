@@ -26,7 +26,7 @@ from loopwright.layout.refine_narrow import refine_narrow
 from loopwright.layout.split_patches import Growing, SplitOptions, split_piece
 from loopwright.layout.types import Arc, Layout, Patch
 from loopwright.progress import Progress, silent
-from loopwright.types import FloatArray, IntArray, RegionSurface
+from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 
 @dataclass(frozen=True)
@@ -98,15 +98,17 @@ def plan_pieces(
     on_constraint[constrained.edges.reshape(-1)] = True
     quadrants = np.where(on_constraint[origin], 2, 0).astype(np.int32)
     angle = wedge_angles(surface, constrained, chains, wedges, origin, vertex_size)
-    piece_of_wedge = np.zeros(len(origin), np.int64)
+    piece_of_wedge: IntArray = np.zeros(len(origin), np.int32)
     piece_of_wedge[wedges.reshape(-1)] = np.repeat(component, 3)
     euler = [_euler(wedges[component == c]) for c in range(int(component.max()) + 1)]
-    listed: IntArray = np.flatnonzero(is_node[origin]).astype(np.int32)
     ring = is_ring(wedges, component, origin, constrained, count, euler)
     at_mirror = np.zeros(count, bool)
     at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True
+    at_slit = slit_ends(origin, piece_of_wedge, is_bend, at_mirror, ring)
+    is_bend[at_slit], is_node[at_slit] = False, False
+    listed: IntArray = np.flatnonzero(is_node[origin]).astype(np.int32)
     asked = [
-        Wedge(int(v), int(c), float(a), bool(ring[c] and not (at_mirror | is_bend)[v]))
+        Wedge(int(v), int(c), float(a), bool(ring[c] and not at_mirror[v]))
         for v, c, a in zip(origin[listed], piece_of_wedge[listed], angle[listed], strict=True)
     ]
     rules = {v: _rule(constrained, v, is_bend=bool(is_bend[v])) for v in np.flatnonzero(is_node).tolist()}
@@ -121,6 +123,22 @@ def plan_pieces(
         straight = not any(quadrants[i] != 2 and not at_mirror[w.node] for w, i in own)
         pieces.append(Piece(local, below, quadrants[used], regions[c], bool(ring[c] and straight)))
     return pieces
+
+
+def slit_ends(
+    origin: IntArray, piece_of_wedge: IntArray, is_bend: BoolArray, at_mirror: BoolArray, ring: Sequence[bool]
+) -> IntArray:
+    """Return the bends of rings with no more than two: the ends of a slit, such as a mouth, not corners of a sheet.
+
+    The bends of a half ring count twice.
+    """
+    found: list[int] = []
+    for c in np.flatnonzero(ring).tolist():
+        mine = np.unique(origin[piece_of_wedge == c])
+        bent = mine[is_bend[mine]]
+        if len(bent) * (2 if at_mirror[mine].any() else 1) <= 2:
+            found.extend(bent.tolist())
+    return np.array(sorted(set(found)), np.int32)
 
 
 SHORT = 2.0

@@ -27,7 +27,7 @@ class TurnOptions:
     node_pole : price of a junction that becomes a pole.
     inner_pole : price of one pole that the plan forces inside a region.
     bend : price of making a corner where no junction is.
-    broken_ring : price of a corner on the side of a ring.
+    broken_ring, bent_ring : price of a corner on the side of a ring at a junction, and at a bend of its rim.
     short_side : price of two corners at the ends of an arc much shorter than an edge.
     region_poles : price of one pole forced inside a piece of a region, by region index, where it is not ``inner_pole``.
     """
@@ -36,6 +36,7 @@ class TurnOptions:
     inner_pole: float = 0.2
     bend: float = 0.4
     broken_ring: float = 2.0
+    bent_ring: float = 0.4
     short_side: float = 4.0
     region_poles: Mapping[int, float] = field(default_factory=dict)
 
@@ -140,7 +141,7 @@ def _turn_cost(wedge: Wedge, quads: int, rule: NodeRule, opt: TurnOptions) -> fl
     if rule.is_bend and quads != 2:
         cost += opt.bend
     if wedge.is_ring_side and quads != 2:
-        cost += opt.broken_ring
+        cost += opt.bent_ring if rule.is_bend else opt.broken_ring
     return cost + (3.0 if quads == 4 else 0.0)
 
 
