@@ -19,6 +19,10 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
 from queue import Empty, Queue
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from benchmarks.random_surfaces import Case
 
 KINDS = ("valid", "explained", "invalid", "internal", "traceback", "hang", "died")
 
@@ -38,14 +42,19 @@ class Ending:
         return "\t".join([str(self.seed), self.kind, f"{self.seconds:.1f}", self.detail, self.story])
 
 
-def run_case(seed: int) -> Ending:
-    """Build one case in this process and classify its ending."""
-    from benchmarks.check_result import check_result
+def run_case(seed: int, *, is_quick: bool = False) -> Ending:
+    """Build the case of a seed in this process and classify its ending."""
     from benchmarks.random_surfaces import make_case
+
+    return classify(make_case(seed, is_quick=is_quick))
+
+
+def classify(case: Case) -> Ending:
+    """Build a case in this process and classify its ending."""
+    from benchmarks.check_result import check_result
     from loopwright.errors import InternalError, LoopwrightError
     from loopwright.pipeline import build
 
-    case = make_case(seed)
     start = time.perf_counter()
     try:
         faults = check_result(build(case.sculpt, options=case.options))
@@ -56,7 +65,7 @@ def run_case(seed: int) -> Ending:
         kind, detail = "explained", f"{type(error).__name__}: {error}"
     except Exception as error:  # the very thing that is looked for
         kind, detail = "traceback", f"{type(error).__name__}: {error} @ {_place(error)}"
-    return Ending(seed, kind, time.perf_counter() - start, " ".join(detail.split()), case.story)
+    return Ending(case.seed, kind, time.perf_counter() - start, " ".join(detail.split()), case.story)
 
 
 def _place(error: BaseException) -> str:

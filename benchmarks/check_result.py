@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any, TypeAlias
+
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from loopwright.pipeline import BuildResult
-from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane
+from loopwright.types import BoolArray, FloatArray
+
+IntArray: TypeAlias = NDArray[np.integer[Any]]
 
 
 def check_result(result: BuildResult) -> list[str]:
@@ -21,9 +26,10 @@ def check_result(result: BuildResult) -> list[str]:
     faults = check_quads(mesh.positions, mesh.quads)
     if faults:
         return faults
-    faces, labels = surface.triangles, surface.triangle_region
+    faces: IntArray = surface.triangles
+    labels: IntArray = surface.triangle_region
     if surface.mirror is not None:
-        faces, labels = _double(surface.triangles, surface.positions, surface.mirror), np.tile(labels, 2)
+        faces, labels = _double(surface.triangles, surface.on_mirror), np.tile(labels, 2)
     wanted, got = topology(faces), topology(mesh.quads)
     for name in wanted:
         if wanted[name] != got[name]:
@@ -150,12 +156,11 @@ def corner_sines(positions: FloatArray, quads: IntArray) -> FloatArray:
     return sines
 
 
-def _double(triangles: IntArray, positions: FloatArray, mirror: MirrorPlane) -> IntArray:
-    """Return the triangles of a half and of its mirror image, joined in the plane."""
-    rim = np.unique(rim_edges(triangles))
-    reach = 1e-6 * float(np.linalg.norm(np.ptp(positions, axis=0)))
-    shared = np.zeros(len(positions), bool)
-    shared[rim] = np.abs(mirror.signed_distance(positions[rim])) <= reach
-    image = np.where(shared, np.arange(len(positions)), np.arange(len(positions)) + len(positions))
+def _double(triangles: IntArray, on_mirror: BoolArray) -> IntArray:
+    """Return the triangles of a half and of its mirror image, joined along the rim in the plane."""
+    shared = np.zeros(len(on_mirror), bool)
+    shared[np.unique(rim_edges(triangles))] = True
+    shared &= on_mirror
+    image = np.where(shared, np.arange(len(shared)), np.arange(len(shared)) + len(shared))
     doubled: IntArray = np.concatenate([triangles, image[triangles][:, ::-1]])
     return doubled

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.random import Generator
+from numpy.typing import NDArray
 
 from loopwright.demo.blend_fields import Field, Points, soft_union
 from loopwright.demo.polygonise_field import polygonise_field
@@ -48,7 +50,7 @@ def _grid(nu: int, nv: int, *, wrap_u: bool, wrap_v: bool) -> tuple[FloatArray, 
     )
     i, j = np.meshgrid(np.arange(nu if wrap_u else nu - 1), np.arange(nv if wrap_v else nv - 1), indexing="ij")
 
-    def at(a: IntArray, b: IntArray) -> IntArray:
+    def at(a: NDArray[Any], b: NDArray[Any]) -> IntArray:
         ids: IntArray = ((a % nu) * nv + b % nv).ravel().astype(np.int32)
         return ids
 

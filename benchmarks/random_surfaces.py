@@ -43,7 +43,8 @@ class _Paint:
 
     def somewhere(self) -> FloatArray:
         """Return a point of the surface."""
-        return self.place[self.rng.integers(len(self.place))]
+        point: FloatArray = self.place[self.rng.integers(len(self.place))]
+        return point
 
     def distance(self, centre: FloatArray) -> FloatArray:
         """Return (n,) distances to a point as shares of the size."""
@@ -169,8 +170,8 @@ OVERLAYS = (
 )
 
 
-def make_case(seed: int) -> Case:
-    """Return the case of a seed; the same seed always gives the same case."""
+def make_case(seed: int, *, is_quick: bool = False) -> Case:
+    """Return the case of a seed; the same seed always gives the same case, a quick one with few faces."""
     rng = np.random.default_rng(seed)
     is_symmetric = bool(rng.random() < 0.45)
     shape = random_shape(rng, is_symmetric)
@@ -190,12 +191,13 @@ def make_case(seed: int) -> Case:
         colors = brush(palette[paint.label % len(palette)], shape.triangles, _softness(rng, story))
     else:
         story.append("unpainted")
+    budget = int(np.exp(rng.uniform(np.log(300), np.log(3000))))
     options = BuildOptions(
-        budget=int(np.exp(rng.uniform(np.log(300), np.log(3000)))),
+        budget=min(budget, 300 + budget // 8) if is_quick else budget,
         leave_open=tuple((int(c[0]), int(c[1]), int(c[2])) for c in palette[opened]),
         mirror="none" if mirror == "none" else "auto",
-        proxy_faces=int(rng.choice([5000, 8000, 12000])),
-        fit_limit=bool(rng.random() < 0.2),
+        proxy_faces=4000 if is_quick else int(rng.choice([5000, 8000, 12000])),
+        fit_limit=bool(rng.random() < 0.2) and not is_quick,
     )
     sculpt = Sculpt(np.ascontiguousarray(shape.positions), shape.triangles, colors, f"random {seed}")
     return Case(seed, f"{', '.join(story)}; budget {options.budget}", sculpt, options)
@@ -239,4 +241,5 @@ def brush(colors: NDArray[np.uint8], triangles: IntArray, rounds: int) -> NDArra
             np.add.at(total, triangles[:, i], out[triangles[:, j]])
             np.add.at(weight, triangles[:, i], 1.0)
         out = total / weight[:, None]
-    return np.rint(out).astype(np.uint8)
+    soft: NDArray[np.uint8] = np.rint(out).astype(np.uint8)
+    return soft

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -105,8 +105,9 @@ def burden(piece: Piece) -> tuple[int, int]:
 
 def cut_once(piece: Piece, surface: Growing, size: float, opt: SplitOptions) -> list[Piece]:
     """Make the best single cut."""
-    for drift_limit in (50.0, 85.0):
-        found = _best_cut(piece, surface, size, opt, np.radians(drift_limit))
+    for drift_limit, more in ((50.0, 1), (85.0, 1), (50.0, 16), (85.0, 16)):
+        looser = replace(opt, tried=more * opt.tried)
+        found = _best_cut(piece, surface, size, looser, np.radians(drift_limit))
         if found is not None:
             return take_cut(found, surface)
     raise InternalError(

@@ -15,6 +15,7 @@ _SAMPLES = 3000
 # How much nearer the halves must come, relative to the diagonal, before a plane ...
 _OFF_ORIGIN = 2e-3  # ... that misses the origin is taken instead of one through it,
 _FREE = 1e-4  # ... across no axis is taken instead of one across an axis.
+_LEAST_REACH = 0.02  # rms distance of the sculpt from its mirror plane, relative to the diagonal: no sheet lies in it
 _FEW_SAMPLES = 300  # to compare the candidates
 
 
@@ -80,6 +81,9 @@ def find_mirror(
         planes = (fits[index].plane, _snap(refined_plane, projector.diagonal), refined_plane)
         trials = [measure_mirror(projector, plane, samples, vertex_label) for plane in planes]
         best = min(trials, key=_cost)
+        reach = float(np.sqrt((best.plane.signed_distance(samples) ** 2).mean())) / projector.diagonal
+        if reach < _LEAST_REACH:
+            continue
         if best.rms <= max_rms and best.label_agreement >= min_agreement:
             return MirrorFit(_positive(best.plane), best.rms, best.max, best.label_agreement)
     return None
