@@ -47,10 +47,14 @@ def paint_creature(positions: FloatArray, triangles: IntArray, generator: np.ran
     Parameters
     ----------
     positions, triangles : the creature before any noise.
-    generator : source of the brush's unevenness.
+    generator : source of the brush's unevenness, which is nearly mirrored, as of a brush
+        that paints both sides at once.
     """
-    wander = 0.05 * make_noise(positions, wavelength=1.6, channels=3, generator=generator)
-    wander += 0.02 * make_noise(positions, wavelength=0.4, channels=3, generator=generator)
+    sides = np.abs(positions) * [1.0, 0.0, 0.0] + positions * [0.0, 1.0, 1.0]
+    wander = 0.05 * make_noise(sides, wavelength=1.6, channels=3, generator=generator)
+    wander += 0.02 * make_noise(sides, wavelength=0.4, channels=3, generator=generator)
+    wander[:, 0] *= np.sign(positions[:, 0])
+    wander += 0.015 * make_noise(positions, wavelength=1.6, channels=3, generator=generator)
     depth = -evaluate_field(shape_uncut, positions) + 0.1 * wander[:, 0]
     labels = _labels(Points(*np.ascontiguousarray((positions + wander).T)), Points(*positions.T.copy()), depth)
     for _ in range(3):
