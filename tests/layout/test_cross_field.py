@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from tests.conftest import a_rotation, flat_disc, hemisphere, horn, rectangle, ring_torus, tube, turned
 
 from loopwright.layout.cross_field import cross_field, polar_frames, transport
-from loopwright.layout.piece import Piece, boundary_loops, directed_edges
+from loopwright.layout.piece import Piece, boundary_loops
+from loopwright.surface.half_edges import directed_edges
 from loopwright.types import FloatArray, IntArray
 
 QUARTER = np.pi / 2

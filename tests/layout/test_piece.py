@@ -9,17 +9,8 @@ import pytest
 from tests.conftest import SURFACES, flat_disc, globe, link, ring_torus, surface_of, tube
 
 from loopwright.errors import InternalError
-from loopwright.layout.piece import (
-    Piece,
-    arc_length,
-    boundary_loops,
-    cut_open,
-    directed_edges,
-    edge_keys,
-    extract,
-    side_chains,
-    twin_corners,
-)
+from loopwright.layout.piece import Piece, boundary_loops, cut_open, extract, side_chains
+from loopwright.surface.half_edges import arc_length, directed_edges, edge_keys, twin_corners
 from loopwright.types import FloatArray, IntArray
 
 NETS: dict[str, tuple[Callable[[], tuple[FloatArray, IntArray]], int, int]] = {

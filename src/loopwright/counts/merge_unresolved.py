@@ -8,7 +8,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from loopwright.layout.piece import directed_edges, twin_corners
+from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
 _LEAST_FACES = 1.0  # faces of the wished size that a piece must hold

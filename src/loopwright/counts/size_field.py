@@ -10,7 +10,7 @@ from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.sparse.linalg import splu
 
-from loopwright.layout.piece import directed_edges, twin_corners
+from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
 

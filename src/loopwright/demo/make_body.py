@@ -7,13 +7,9 @@ the wick, so that the marsh lights outlast the night.
 
 from __future__ import annotations
 
-import numpy as np
-
+from loopwright.demo.grow_sculpt import Recipe, grow_sculpt
 from loopwright.demo.paint_body import body_regions, paint_body
-from loopwright.demo.relax_surface import relax_surface
-from loopwright.demo.sculpt_field import polygonise_to_count, roughen_skin
 from loopwright.demo.shape_body import LOWER, UPPER, shape_body
-from loopwright.errors import InputError
 from loopwright.progress import Progress, silent
 from loopwright.types import Sculpt
 
@@ -53,18 +49,17 @@ def make_body(*, triangle_count: int = 400_000, seed: int = 11, progress: Progre
     >>> len(make_body(triangle_count=100_000).triangles) >= 100_000
     True
     """
-    if not LEAST_TRIANGLES <= triangle_count <= MOST_TRIANGLES:
-        raise InputError(f"triangle_count is {triangle_count}; choose {LEAST_TRIANGLES} to {MOST_TRIANGLES}")
-    generator = np.random.default_rng(seed)
-    progress("demo sculpt", 0.0)
-    rough, triangles = polygonise_to_count(shape_body, LOWER, UPPER, triangle_count, _FIRST_STEP)
-    progress("demo sculpt", 0.3)
-    smooth, normals = relax_surface(shape_body, rough, triangles)
-    progress("demo sculpt", 0.7)
-    labels = paint_body(smooth, triangles, generator)
-    progress("demo sculpt", 0.85)
-    skin = roughen_skin(smooth, normals, generator, skin=_SKIN, sway=_LEAN)
-    positions = skin.astype(np.float32).astype(np.float64)
-    palette = np.array([region.color for region in body_regions()], np.uint8)
-    progress("demo sculpt", 1.0)
-    return Sculpt(positions, triangles, np.ascontiguousarray(palette[labels]), "pell")
+    recipe = Recipe(
+        "pell",
+        shape_body,
+        LOWER,
+        UPPER,
+        _FIRST_STEP,
+        paint_body,
+        body_regions(),
+        _SKIN,
+        _LEAN,
+        LEAST_TRIANGLES,
+        MOST_TRIANGLES,
+    )
+    return grow_sculpt(recipe, triangle_count, seed, progress)

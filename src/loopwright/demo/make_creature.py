@@ -7,13 +7,9 @@ traveller walks home in the dark.
 
 from __future__ import annotations
 
-import numpy as np
-
+from loopwright.demo.grow_sculpt import Recipe, grow_sculpt
 from loopwright.demo.paint_creature import demo_regions, paint_creature
-from loopwright.demo.relax_surface import relax_surface
-from loopwright.demo.sculpt_field import polygonise_to_count, roughen_skin
 from loopwright.demo.shape_creature import LOWER, UPPER, shape_creature
-from loopwright.errors import InputError
 from loopwright.progress import Progress, silent
 from loopwright.types import Sculpt
 
@@ -52,18 +48,17 @@ def make_creature(*, triangle_count: int = 420_000, seed: int = 7, progress: Pro
     >>> len(make_creature(triangle_count=100_000).triangles) >= 100_000
     True
     """
-    if not LEAST_TRIANGLES <= triangle_count <= MOST_TRIANGLES:
-        raise InputError(f"triangle_count is {triangle_count}; choose {LEAST_TRIANGLES} to {MOST_TRIANGLES}")
-    generator = np.random.default_rng(seed)
-    progress("demo sculpt", 0.0)
-    rough, triangles = polygonise_to_count(shape_creature, LOWER, UPPER, triangle_count, _FIRST_STEP)
-    progress("demo sculpt", 0.3)
-    smooth, normals = relax_surface(shape_creature, rough, triangles)
-    progress("demo sculpt", 0.7)
-    labels = paint_creature(smooth, triangles, generator)
-    progress("demo sculpt", 0.85)
-    rough = roughen_skin(smooth, normals, generator, skin=_SKIN, sway=_LEAN)
-    positions = rough.astype(np.float32).astype(np.float64)
-    palette = np.array([region.color for region in demo_regions()], np.uint8)
-    progress("demo sculpt", 1.0)
-    return Sculpt(positions, triangles, np.ascontiguousarray(palette[labels]), "obbo")
+    recipe = Recipe(
+        "obbo",
+        shape_creature,
+        LOWER,
+        UPPER,
+        _FIRST_STEP,
+        paint_creature,
+        demo_regions(),
+        _SKIN,
+        _LEAN,
+        LEAST_TRIANGLES,
+        MOST_TRIANGLES,
+    )
+    return grow_sculpt(recipe, triangle_count, seed, progress)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from loopwright.layout.border_graph import constrained_edges
 from loopwright.layout.flat_stretch import Form, find_forms, flat_stretch, form_above
-from loopwright.layout.piece import boundary_loops, cut_open, directed_edges, edge_keys
+from loopwright.layout.piece import boundary_loops, cut_open
 from loopwright.layout.split_patches import split_edges
+from loopwright.surface.half_edges import directed_edges, edge_keys
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
 
@@ -45,35 +48,34 @@ def add_guides(
     :func:`loopwright.layout.flat_stretch.flat_stretch`.
     """
     opt = options or GuideOptions()
-    closed, vertex_size = _cut_closed(surface, vertex_size)
-    constrained = constrained_edges(closed)
-    count = len(closed.positions)
-    wedges, origin, component = cut_open(closed.triangles, edge_keys(constrained.edges, count), count)
-    work = _Work(closed, vertex_size)
-    parts, regions = [], []
-    for c in range(int(component.max()) + 1):
-        mine = np.flatnonzero(component == c)
-        triangles = _ring_forms(work, closed.triangles[mine], wedges[mine], origin, opt)
-        parts.append(triangles)
-        regions.append(np.full(len(triangles), closed.triangle_region[mine[0]], np.int32))
-    return work.finish(closed, parts, regions), work.vertex_size
+    surface, vertex_size = _cut_parts(surface, vertex_size, _halve_closed)
+    return _cut_parts(surface, vertex_size, partial(_ring_forms, opt=opt))
 
 
-def _cut_closed(surface: RegionSurface, vertex_size: FloatArray) -> tuple[RegionSurface, FloatArray]:
+Cutter = Callable[["_Work", IntArray, IntArray, IntArray], IntArray]
+"""Takes the work, a part's triangles, the same in wedges, the wedges' vertices; returns the new triangles."""
+
+
+def _cut_parts(surface: RegionSurface, vertex_size: FloatArray, cut: Cutter) -> tuple[RegionSurface, FloatArray]:
+    """Let each part of the surface, cut open along its borders, be cut."""
     constrained = constrained_edges(surface)
     count = len(surface.positions)
-    wedges, _, component = cut_open(surface.triangles, edge_keys(constrained.edges, count), count)
+    wedges, origin, component = cut_open(surface.triangles, edge_keys(constrained.edges, count), count)
     work = _Work(surface, vertex_size)
     parts, regions = [], []
     for c in range(int(component.max()) + 1):
         mine = np.flatnonzero(component == c)
-        triangles = surface.triangles[mine]
-        if not boundary_loops(wedges[mine]):
-            values = _along_axis(work.positions, triangles)
-            triangles = work.cut(triangles, values)
+        triangles = cut(work, surface.triangles[mine], wedges[mine], origin)
         parts.append(triangles)
         regions.append(np.full(len(triangles), surface.triangle_region[mine[0]], np.int32))
     return work.finish(surface, parts, regions), work.vertex_size
+
+
+def _halve_closed(work: _Work, triangles: IntArray, wedges: IntArray, origin: IntArray) -> IntArray:
+    """Cut a part without any border half way along its longest axis."""
+    if boundary_loops(wedges):
+        return triangles
+    return work.cut(triangles, _along_axis(work.positions, triangles))
 
 
 def _along_axis(positions: FloatArray, triangles: IntArray) -> FloatArray:

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from loopwright.layout.piece import directed_edges, edge_keys, twin_corners
+from loopwright.surface.half_edges import directed_edges, edge_keys, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 ArcKind = Literal["border", "rim", "mirror", "cut", "flow", "guide"]
@@ -119,11 +119,6 @@ def node_mask(constrained: ConstrainedEdges, vertex_count: int) -> BoolArray:
     np.maximum.at(high, flat, each)
     mask: BoolArray = (degree > 0) & ((degree != 2) | (low != high))
     return mask
-
-
-def surface_edge_keys(edges: IntArray, vertex_count: int) -> np.ndarray:
-    """Return the keys of constrained edges for :func:`loopwright.layout.piece.cut_open`."""
-    return edge_keys(edges, vertex_count)
 
 
 def point_along(positions: FloatArray, chain: IntArray, distance: float) -> FloatArray:

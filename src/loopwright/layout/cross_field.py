@@ -23,7 +23,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.linalg import splu
 
-from loopwright.layout.piece import directed_edges, twin_corners
+from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from loopwright.layout.border_graph import Chain, ConstrainedEdges, trace_chains
-from loopwright.layout.piece import directed_edges, twin_corners
+from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, RegionSurface
 
 _LEAST_TURN = np.radians(50.0)  # over an edge length to both sides

@@ -9,7 +9,8 @@ from scipy.sparse import coo_matrix, csr_matrix, diags
 from scipy.sparse.linalg import splu
 
 from loopwright.layout.cross_field import corner_angles
-from loopwright.layout.piece import boundary_loops, directed_edges
+from loopwright.layout.piece import boundary_loops
+from loopwright.surface.half_edges import directed_edges
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 

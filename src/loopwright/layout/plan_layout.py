@@ -15,17 +15,17 @@ from loopwright.layout.border_graph import (
     constrained_edges,
     node_mask,
     point_along,
-    surface_edge_keys,
     trace_chains,
 )
 from loopwright.layout.cut_uneven import UnevenOptions, cut_uneven
 from loopwright.layout.find_bends import find_bends
-from loopwright.layout.piece import Piece, cut_open, directed_edges, edge_keys, extract, side_chains, twin_corners
+from loopwright.layout.piece import Piece, cut_open, extract, side_chains
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
 from loopwright.layout.refine_narrow import refine_narrow
 from loopwright.layout.split_patches import Growing, SplitOptions, split_piece
 from loopwright.layout.types import Arc, Layout, Patch
 from loopwright.progress import Progress, silent
+from loopwright.surface.half_edges import directed_edges, edge_keys, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 
@@ -88,7 +88,7 @@ def plan_pieces(
 ) -> list[Piece]:
     """Cut the surface into its regions' pieces and give every boundary vertex its quadrants."""
     count = len(surface.positions)
-    keys = surface_edge_keys(constrained.edges, count)
+    keys = edge_keys(constrained.edges, count)
     wedges, origin, component = cut_open(surface.triangles, keys, count)
     is_node = node_mask(constrained, count)
     is_bend = np.zeros(count, bool)
@@ -324,6 +324,3 @@ def _patch(part: Piece, arc_of: dict[tuple[int, int], tuple[int, bool]], arcs: t
     corners = np.concatenate([[0], np.cumsum([len(s) - 1 for s in sides])[:-1]])
     places = tuple(int(c) for c in corners)
     return Patch(part.triangles, part.origin, boundary, places, tuple(described), part.region, part.is_ring)
-
-
-__all__ = ["LayoutOptions", "plan_layout", "plan_pieces", "assemble_layout", "edge_keys"]

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from loopwright.layout.border_graph import constrained_edges
-from loopwright.layout.piece import cut_open, directed_edges, edge_keys, twin_corners
+from loopwright.layout.piece import cut_open
+from loopwright.surface.half_edges import directed_edges, edge_keys, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 _FEWEST = 64  # triangles of a piece

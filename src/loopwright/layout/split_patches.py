@@ -8,8 +8,9 @@ import numpy as np
 
 from loopwright.errors import InternalError
 from loopwright.layout.cross_field import cross_field, polar_frames
-from loopwright.layout.piece import Piece, arc_length, cut_open, directed_edges, edge_keys, extract, side_chains
+from loopwright.layout.piece import Piece, cut_open, extract, side_chains
 from loopwright.layout.trace_cuts import Cut, CutGraph, build_graph, collect_steps, cut_steps, trace_from
+from loopwright.surface.half_edges import arc_length, directed_edges, edge_keys
 from loopwright.types import FloatArray, IntArray
 
 

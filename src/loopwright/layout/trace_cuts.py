@@ -22,7 +22,7 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import dijkstra
 
 from loopwright.layout.cross_field import Frames, transport
-from loopwright.layout.piece import directed_edges
+from loopwright.surface.half_edges import directed_edges
 from loopwright.types import FloatArray, IntArray
 
 DRIFT_WEIGHT = 6.0

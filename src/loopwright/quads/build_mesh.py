@@ -146,6 +146,3 @@ def _roles(layout: Layout, points: _Points, count: int) -> tuple[IntArray, tuple
         if vertex in points.node_ids:
             is_fixed[points.node_ids[vertex]] = True
     return vertex_curve, tuple(curves), is_fixed
-
-
-__all__ = ["build_mesh", "space_points"]
