@@ -18,7 +18,9 @@ from loopwright.counts.size_field import mean_size, size_field
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.counts.tell_poles import tell_poles
 from loopwright.fit.fit_limit import fit_limit
+from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import hold_points
+from loopwright.fit.keep_paint import keep_paint
 from loopwright.fit.measure_quality import QualityReport, measure_quality
 from loopwright.fit.own_sides import own_sides
 from loopwright.fit.reflect import reflect_half
@@ -37,7 +39,7 @@ from loopwright.quads.build_mesh import build_mesh
 from loopwright.surface.project import SurfaceProjector
 from loopwright.surface.read import read_sculpt
 from loopwright.surface.repair import repair_sculpt
-from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface, Sculpt
+from loopwright.types import Finding, FloatArray, Paint, QuadMesh, RegionSurface, Sculpt
 from loopwright.wishes import FlowLine
 
 if TYPE_CHECKING:
@@ -116,7 +118,7 @@ def plan(source: Source, *, options: BuildOptions | None = None, progress: Progr
     wishes = options or BuildOptions()
     clock = _Clock(progress)
     sculpt, findings, painted = _open(source, wishes, clock)
-    surface, more = _find_regions(sculpt, wishes, clock)
+    surface, more, _ = _find_regions(sculpt, wishes, clock)
     surface, drawn, _ = _draw_lines(sculpt, surface, wishes, clock)
     surface, vertex_size, tiny = _find_sizes(surface, wishes, painted, clock)
     layout, last = _lay_out(surface, vertex_size, wishes, clock)
@@ -144,7 +146,7 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     wishes = options or BuildOptions()
     clock = _Clock(progress)
     sculpt, findings, painted = _open(source, wishes, clock)
-    surface, more = _find_regions(sculpt, wishes, clock)
+    surface, more, paint = _find_regions(sculpt, wishes, clock)
     surface, drawn, ridges = _draw_lines(sculpt, surface, wishes, clock)
     surface, vertex_size, tiny = _find_sizes(surface, wishes, painted, clock)
     layout, last = _lay_out(surface, vertex_size, wishes, clock)
@@ -159,10 +161,15 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
         with clock.stage("own sides"):
             mesh = own_sides(half, projector, progress=progress)
     distances: dict[str, float] = {}
-    if wishes.fit_limit:
-        with clock.stage("fit"):
+    with clock.stage("fit"):
+        if wishes.fit_limit:
             sharp = ridge_edges(mesh, ridges)
-            mesh, report = fit_limit(mesh, projector, sharpness=sharp, progress=progress)
+            mesh, report = fit_with_paint(
+                mesh, projector, paint, lambda kept: fit_limit(kept, projector, sharpness=sharp, progress=progress)
+            )
+        else:
+            mesh = keep_paint(mesh, projector, paint, progress=progress)
+    if wishes.fit_limit:
         distances = {"limit before fit, rms": report.before.rms, "limit after fit, rms": report.after.rms}
     with clock.stage("mirror"):
         if mesh.mirror is not None:
@@ -196,7 +203,7 @@ def _open(source: Source, wishes: BuildOptions, clock: _Clock) -> tuple[Sculpt, 
     return repaired, findings, lambda surface: paint_sizes(surface, wishes.size_dabs, sculpt, wishes.vertex_sizes)
 
 
-def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[RegionSurface, list[Finding]]:
+def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[RegionSurface, list[Finding], Paint]:
     marks = MarksOptions(
         open_colors=wishes.leave_open,
         proxy_faces=wishes.proxy_faces,
@@ -215,7 +222,7 @@ def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[
         share = 100 * report.mirror_rms
         text = f"The halves mirror each other to {share:.3f} % of the diagonal (rms); one half is meshed and mirrored."
         findings.append(Finding("mirror", text))
-    return surface, findings
+    return surface, findings, report.paint
 
 
 def _draw_lines(

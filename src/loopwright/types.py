@@ -62,6 +62,20 @@ class Region:
 
 
 @dataclass(frozen=True)
+class Paint:
+    """The colour of each vertex of a sculpt.
+
+    Attributes
+    ----------
+    palette : (c, 3) uint8, the colours found.
+    color : (n,) int32, index into the palette; -1 where the area stays open or the colour is not sure.
+    """
+
+    palette: ByteArray
+    color: IntArray
+
+
+@dataclass(frozen=True)
 class RegionSurface:
     """The proxy, cut so that every border between regions is a chain of its edges.
 

@@ -28,6 +28,7 @@ class RelaxState:
         self.fold: Fold = fold_mirror(mesh)
         self.energy: ShapeEnergy = build_shape_energy(mesh, self.fold, size_reach=options.size_reach)
         self.transposed = self.energy.rows.T.tocsr()
+        self.growth: FloatArray | None = None  # (2, m) factors on the wished sides
         on_curve = mesh.vertex_curve >= 0
         stays = mesh.is_fixed | (mesh.on_mirror & on_curve & ~_curves_in_plane(mesh))
         self.rides = on_curve & ~stays
@@ -124,6 +125,7 @@ class RelaxState:
             self.normals,
             squareness=self.options.squareness,
             evenness=self.options.evenness,
+            growth=self.growth,
         )
         local = _vertex_size(self.mesh, size)
         bases, tangents = self._bases(local)

@@ -167,6 +167,7 @@ def quad_targets(
     *,
     squareness: float,
     evenness: float,
+    growth: FloatArray | None = None,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return (3 m, 3) targets of the quads' rows, (m,) mean side lengths, and those averaged round about.
 
@@ -181,6 +182,7 @@ def quad_targets(
     normals : (n, 3) surface normals at the vertices.
     squareness : 0 keeps each rectangle's aspect, 1 makes squares.
     evenness : 0 keeps each rectangle's sides, 1 takes those of smoothly graded rows.
+    growth : (2, m) factors on the sides of smoothly graded rows, where a quad shall be larger than its row.
     """
     m = len(energy.quads)
     u, v, twist = values[:m], values[m : 2 * m], values[2 * m : 3 * m]
@@ -192,6 +194,9 @@ def quad_targets(
     usual_a, usual_b = energy.smoother.usual_sides(points)
     side_a = np.maximum(a, _LEAST_SIDE * usual_a) ** (1.0 - evenness) * usual_a**evenness
     side_b = np.maximum(b, _LEAST_SIDE * usual_b) ** (1.0 - evenness) * usual_b**evenness
+    if growth is not None:
+        side_a = np.where(growth[0] > 1.0, np.maximum(side_a, growth[0] * usual_a), side_a)
+        side_b = np.where(growth[1] > 1.0, np.maximum(side_b, growth[1] * usual_b), side_b)
     mean = np.sqrt(side_a * side_b)
     side_a, side_b = side_a * (mean / side_a) ** squareness, side_b * (mean / side_b) ** squareness
     direction = unit(u_flat * side_a[:, None] - np.cross(normal, v_flat) * side_b[:, None])

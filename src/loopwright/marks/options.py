@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
-from loopwright.types import MirrorPlane
+from loopwright.types import MirrorPlane, Paint
 
 RGB: TypeAlias = tuple[int, int, int]
 
@@ -57,6 +57,7 @@ class MarksReport:
     unlabelled_share : share of the area whose colour belonged to no region and was decided by its surroundings.
     proxy_edge : the proxy's wished edge length where no region is narrow, in the sculpt's unit.
     seconds : time of each step.
+    paint : the colour of each vertex of the sculpt.
     """
 
     regions: tuple[RegionShare, ...]
@@ -67,3 +68,4 @@ class MarksReport:
     unlabelled_share: float
     proxy_edge: float
     seconds: Mapping[str, float]
+    paint: Paint

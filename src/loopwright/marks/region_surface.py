@@ -31,7 +31,7 @@ from loopwright.surface.proxy import (
     surface_area,
     turning_rate,
 )
-from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane, Region, RegionSurface, Sculpt
+from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane, Paint, Region, RegionSurface, Sculpt
 
 _FINE = 0.55  # edge of the first, finer net in edges of the proxy
 _ACROSS = 6.0  # edges across the narrowest place of a region
@@ -92,8 +92,14 @@ def make_region_surface(
         unlabelled_share=_unlabelled_share(sculpt, clusters),
         proxy_edge=fine.edge,
         seconds=clock.seconds,
+        paint=_paint(clusters, is_open),
     )
     return surface, report
+
+
+def _paint(clusters: ColorClusters, is_open: BoolArray) -> Paint:
+    lookup = np.append(np.where(is_open, -1, np.arange(len(is_open))), -1).astype(np.int32)
+    return Paint(clusters.palette, lookup[clusters.vertex_color])
 
 
 class _Clock:

@@ -1,0 +1,53 @@
+"""Keep each quad in its own paint while the mesh is laid on the sculpt."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from loopwright.fit.fit_limit import FitReport
+from loopwright.fit.keep_paint import SAFE_LEAD, keep_paint, paint_lead
+from loopwright.progress import Progress, silent
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import Paint, QuadMesh
+
+Fit = Callable[[QuadMesh], tuple[QuadMesh, FitReport]]
+
+_LASTS = 0.05  # a lead below this after the fit is too little
+_MORE = 0.15  # so much more is asked for in the next attempt
+_ATTEMPTS = 3
+
+
+def fit_with_paint(
+    mesh: QuadMesh, projector: SurfaceProjector, paint: Paint, fit: Fit, *, progress: Progress = silent
+) -> tuple[QuadMesh, FitReport]:
+    """Return the mesh with its quads kept in their paint and then fitted, and the fit's report.
+
+    The fit moves quads a little along the sculpt. Where one loses its paint by that, keeping and fitting
+    are done again with a wider margin for it.
+
+    Parameters
+    ----------
+    mesh : evened out, on the sculpt.
+    paint : the sculpt's colours, one per vertex of the projector.
+    fit : lays a mesh on the sculpt.
+    """
+    if len(paint.palette) < 2 or len(mesh.quads) == 0:
+        return fit(mesh)
+    margin = np.full(len(mesh.quads), SAFE_LEAD)
+    fewest = np.inf
+    for _ in range(_ATTEMPTS):
+        kept = keep_paint(mesh, projector, paint, margin=margin, progress=progress)
+        fitted, report = fit(kept)
+        lead = paint_lead(fitted, projector, paint)
+        lost = lead < _LASTS
+        score = float((lead < 0).sum()) + 1e-3 * float(lost.sum())
+        if score < fewest:
+            best, fewest = (fitted, report), score
+        # what could not be kept at all is not worth another attempt
+        lost &= paint_lead(kept, projector, paint) >= margin
+        if not lost.any():
+            break
+        margin[lost] += _MORE
+    return best

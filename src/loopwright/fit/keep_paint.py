@@ -1,0 +1,203 @@
+"""Let each quad be of its own region's paint: where another colour outweighs it, the quad grows into its region."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from loopwright.fit.fold_mirror import is_half
+from loopwright.fit.relax_options import RelaxOptions
+from loopwright.fit.relax_state import RelaxState
+from loopwright.progress import Progress, silent
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import BoolArray, FloatArray, IntArray, Paint, QuadMesh
+
+_GRID = 6  # samples along each side of a quad
+SAFE_LEAD = 0.1  # of a quad's own colour, as a share of its samples: enough to last when the mesh is fitted
+_AHEAD = 0.04  # so much more is aimed at
+_AMPLE = 0.2  # and with so much more the growth goes back
+_BACK = 0.95  # by this factor
+_STEP = 1.2  # growth of a quad's wished sides per turn
+_MOST = 6.0  # and at most in all
+_TURNS = 16
+_REACH = 8  # rows round such quads that give way
+_IDLE_TURNS = 5  # without gain, after which it ends
+_ROUNDS = 5  # of evening out per turn
+
+
+class _PaintSampler:
+    """Counts the colours under the quads, on both sides of the mirror plane."""
+
+    def __init__(self, mesh: QuadMesh, projector: SurfaceProjector, paint: Paint) -> None:
+        self.tree = cKDTree(projector.positions, balanced_tree=False, compact_nodes=False)
+        self.color = paint.color
+        self.count = len(paint.palette)
+        self.mirror = mesh.mirror if is_half(mesh) else None
+        palette = [tuple(int(level) for level in color) for color in paint.palette]
+        own = [palette.index(region.color) if region.color in palette else -1 for region in mesh.regions]
+        self.region_color = np.array(own, np.int64)
+        self.look_at(mesh)
+        at = (np.arange(_GRID) + 0.5) / _GRID
+        self.u, self.v = (grid.ravel() for grid in np.meshgrid(at, at))
+        u, v = self.u, self.v
+        self.weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v])
+
+    def look_at(self, mesh: QuadMesh) -> None:
+        """Take the quads of this mesh from now on."""
+        self.own, self.quads = self.region_color[mesh.quad_region], mesh.quads
+
+    def lead(self, positions: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return (m,) by which share of the samples each quad's own colour leads, and (m, 2) where to grow.
+
+        The least of both sides counts. The second array tells how far, along each of the quad's two
+        directions, its own samples lie from the others, the larger being 1.
+        """
+        samples = np.einsum("ks,nkj->nsj", self.weights, positions[self.quads])
+        lead, way = self._lead(samples)
+        if self.mirror is not None:
+            image = self.mirror.reflect(samples.reshape(-1, 3)).reshape(samples.shape)
+            other, other_way = self._lead(image)
+            way = np.where((other < lead)[:, None], other_way, way)
+            lead = np.minimum(lead, other)
+        return lead, way
+
+    def _lead(self, samples: FloatArray) -> tuple[FloatArray, FloatArray]:
+        _, near = self.tree.query(samples.reshape(-1, 3))
+        color = self.color[near].reshape(len(samples), -1)
+        own = self.own
+        counts = np.stack([(color == k).sum(axis=1) for k in range(self.count)], axis=1)
+        row = np.arange(len(samples))
+        mine = counts[row, own].copy()
+        counts[row, own] = -1
+        is_own, is_rival = color == own[:, None], color == counts.argmax(axis=1)[:, None]
+        lead = (mine - counts.max(axis=1)) / len(self.u)
+        apart = np.stack([_mean(is_own, t) - _mean(is_rival, t) for t in (self.u, self.v)], axis=1)
+        apart = np.abs(apart)
+        largest = apart.max(axis=1)
+        way = np.where((largest > 0.05)[:, None], apart / np.maximum(largest, 1e-9)[:, None], 1.0)
+        return np.where(own < 0, 1.0, lead), way
+
+
+def _mean(chosen: BoolArray, value: FloatArray) -> FloatArray:
+    """Return (k,) mean of the value over the chosen samples, 1/2 where there is none."""
+    number = chosen.sum(axis=1)
+    mean: FloatArray = np.where(number > 0, (chosen * value).sum(axis=1) / np.maximum(number, 1), 0.5)
+    return mean
+
+
+def paint_lead(mesh: QuadMesh, projector: SurfaceProjector, paint: Paint) -> FloatArray:
+    """Return (m,) by which share of its samples each quad's own colour leads, or falls behind, the next.
+
+    1 for quads of a region whose colour is not in the paint. Of a half, the worse of a quad and its image counts.
+    """
+    sampler = _PaintSampler(mesh, projector, paint)
+    return sampler.lead(mesh.positions)[0]
+
+
+def keep_paint(
+    mesh: QuadMesh,
+    projector: SurfaceProjector,
+    paint: Paint,
+    *,
+    margin: FloatArray | float = SAFE_LEAD,
+    options: RelaxOptions | None = None,
+    progress: Progress = silent,
+) -> QuadMesh:
+    """Return the mesh with the quads grown that another colour than their region's outweighs.
+
+    A stroke that slipped, or a border that the brush left uneven, can colour a
+    small quad beside it mostly wrong; a deeper quad bridges it. The mesh is
+    evened out on with larger wished sides for such quads; what comes out
+    is kept where it leaves fewer of them and no quad worse than bad.
+
+    Parameters
+    ----------
+    mesh : evened out, on the sculpt.
+    paint : the sculpt's colours, one per vertex of the projector.
+    margin : lead that each quad's own colour shall have, as a share of its samples; (m,) or one for all.
+    """
+    if len(mesh.quads) == 0 or len(paint.palette) < 2:
+        return mesh
+    margin = np.broadcast_to(np.asarray(margin, np.float64), len(mesh.quads))
+    sampler = _PaintSampler(mesh, projector, paint)
+    lead, _ = sampler.lead(mesh.positions)
+    if _score(lead, margin) == 0.0:
+        return mesh
+    faces = _rows_around(mesh.quads, lead < margin, _REACH)
+    part, vertices = _part(mesh, faces)
+    sampler.look_at(part)
+    positions = mesh.positions.copy()
+    positions[vertices] = _grow(part, margin[faces], sampler, projector, options, progress)
+    return replace(mesh, positions=positions)
+
+
+def _grow(
+    mesh: QuadMesh,
+    margin: FloatArray,
+    sampler: _PaintSampler,
+    projector: SurfaceProjector,
+    options: RelaxOptions | None,
+    progress: Progress,
+) -> FloatArray:
+    """Return the positions that leave the fewest quads outweighed."""
+    options = options or RelaxOptions()
+    state = RelaxState(mesh, projector, options)
+    lead, way = sampler.lead(state.positions)
+    best, lowest = mesh.positions, _score(lead, margin)
+    least = min(state.least_quality(), options.least_quality)
+    growth = np.ones((len(mesh.quads), 2))
+    idle_turns = 0
+    for turn in range(_TURNS):
+        progress("keep paint", turn / _TURNS)
+        lacks, idle = lead < margin + _AHEAD, lead > margin + _AMPLE
+        growth = np.where(lacks[:, None], np.minimum(growth * _STEP**way, _MOST), growth)
+        growth = np.where(idle[:, None], np.maximum(growth * _BACK, 1.0), growth)
+        state.growth = growth.T
+        for _ in range(_ROUNDS):
+            state.advance(options.fairness)
+        state.mend()
+        lead, way = sampler.lead(state.positions)
+        score = _score(lead, margin)
+        idle_turns += 1
+        if score < lowest and state.least_quality() >= least:
+            best, lowest, idle_turns = state.positions.copy(), score, 0
+        if score == 0.0 or idle_turns == _IDLE_TURNS:
+            break
+    progress("keep paint", 1.0)
+    return best
+
+
+def _rows_around(quads: IntArray, chosen: BoolArray, rows: int) -> NDArray[np.int64]:
+    """Return the chosen quads and those up to so many rows away."""
+    near = np.zeros(int(quads.max()) + 1, bool)
+    near[quads[chosen]] = True
+    for _ in range(rows):
+        near[quads[near[quads].any(axis=1)]] = True
+    return np.flatnonzero(near[quads].all(axis=1))
+
+
+def _part(mesh: QuadMesh, faces: NDArray[np.int64]) -> tuple[QuadMesh, NDArray[np.int64]]:
+    """Return these quads as a mesh that is fixed where it is cut from the rest, and its vertices in the whole."""
+    vertices, local = np.unique(mesh.quads[faces], return_inverse=True)
+    inside = np.zeros(len(mesh.quads), bool)
+    inside[faces] = True
+    cut = np.zeros(len(mesh.positions), bool)
+    cut[mesh.quads[~inside]] = True
+    part = replace(
+        mesh,
+        positions=mesh.positions[vertices],
+        quads=local.reshape(-1, 4).astype(np.int32),
+        quad_region=mesh.quad_region[faces],
+        vertex_curve=mesh.vertex_curve[vertices],
+        is_fixed=mesh.is_fixed[vertices] | cut[vertices],
+        on_mirror=mesh.on_mirror[vertices],
+    )
+    return part, vertices.astype(np.int64)
+
+
+def _score(lead: FloatArray, margin: FloatArray) -> float:
+    """Return the number of quads that are outweighed, plus what all lack."""
+    return float((lead < 0).sum() + np.maximum(margin - lead, 0.0).sum())

@@ -1,0 +1,139 @@
+"""Quads stay in their own paint where a brush slipped or wavered."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from loopwright.fit.fit_limit import FitReport, fit_limit
+from loopwright.fit.fit_with_paint import fit_with_paint
+from loopwright.fit.keep_paint import keep_paint, paint_lead
+from loopwright.fit.measure_quality import measure_quality
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import BoolArray, Curve, FloatArray, MirrorPlane, Paint, QuadMesh, Region
+
+Maker = Callable[..., QuadMesh]
+LEFT, RIGHT, STRAY = (200, 60, 60), (60, 60, 200), (60, 200, 60)
+PALETTE = np.array([LEFT, RIGHT, STRAY], np.uint8)
+
+
+@pytest.fixture(scope="module")
+def board() -> SurfaceProjector:
+    x, y = (a.ravel() for a in np.meshgrid(np.linspace(-1.2, 1.2, 241), np.linspace(-1.2, 1.2, 241)))
+    ids = np.arange(241 * 241).reshape(241, 241)
+    a, b, c, d = (part.ravel() for part in (ids[:-1, :-1], ids[:-1, 1:], ids[1:, 1:], ids[1:, :-1]))
+    triangles = np.vstack([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
+    return SurfaceProjector(np.stack([x, y, 0 * x], axis=1), triangles)
+
+
+def two_regions(make_square: Maker, n: int) -> QuadMesh:
+    """A grid with a border along x = 0 on which its vertices slide."""
+    mesh = make_square(n, n)
+    on_border = (np.abs(mesh.positions[:, 0]) < 1e-9) & (np.abs(mesh.positions[:, 1]) < 1 - 1e-9)
+    curve = np.where(on_border, len(mesh.curves), mesh.vertex_curve).astype(np.int32)
+    line = Curve(np.array([[0.0, -1, 0], [0, 1, 0]]), False)
+    ends = (np.abs(mesh.positions[:, 0]) < 1e-9) & ~on_border
+    return replace(
+        mesh,
+        quad_region=(mesh.positions[mesh.quads].mean(axis=1)[:, 0] > 0).astype(np.int32),
+        regions=(Region("left", LEFT), Region("right", RIGHT)),
+        vertex_curve=curve,
+        curves=(*mesh.curves, line),
+        is_fixed=mesh.is_fixed | ends,
+    )
+
+
+def painted(board: SurfaceProjector, stray: Callable[[FloatArray], BoolArray], color: int) -> Paint:
+    labels = (board.positions[:, 0] > 0).astype(np.int32)
+    labels[stray(board.positions)] = color
+    return Paint(PALETTE, labels)
+
+
+def slip(p: FloatArray) -> BoolArray:
+    inside: BoolArray = (p[:, 0] / 0.11) ** 2 + ((p[:, 1] - 0.05) / 0.11) ** 2 < 1
+    return inside
+
+
+def bulge(p: FloatArray) -> BoolArray:
+    inside: BoolArray = (p[:, 0] > 0) & (p[:, 0] < 0.07) & (np.abs(p[:, 1]) < 0.25)
+    return inside
+
+
+@pytest.mark.parametrize(("stray", "color"), [(slip, 2), (bulge, 0)])
+def test_quads_that_another_colour_outweighs_grow_until_their_own_leads(
+    make_square: Maker, board: SurfaceProjector, stray: Callable[[FloatArray], BoolArray], color: int
+) -> None:
+    mesh, paint = two_regions(make_square, 20), painted(board, stray, color)
+    assert (paint_lead(mesh, board, paint) < 0).any()
+    kept = keep_paint(mesh, board, paint)
+    assert (paint_lead(kept, board, paint) > 0).all()
+    assert measure_quality(kept.positions, kept.quads).scaled_jacobian.min() > 0.3
+    slides = mesh.vertex_curve == len(mesh.curves) - 1
+    assert np.abs(kept.positions[slides, 0]).max() < 1e-12
+    assert np.array_equal(kept.positions[mesh.is_fixed], mesh.positions[mesh.is_fixed])
+    assert np.array_equal(kept.quads, mesh.quads)
+
+
+def test_what_is_far_from_such_quads_does_not_move(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh, paint = two_regions(make_square, 40), painted(board, slip, 2)
+    kept = keep_paint(mesh, board, paint)
+    moved = np.abs(kept.positions - mesh.positions).max(axis=1) > 0
+    assert moved.any()
+    # eight rows of width 1/20 round a spot of radius 0.11
+    assert (np.abs(mesh.positions[moved]) < 0.7).all()
+
+
+def test_a_mesh_in_its_paint_is_left_as_it_is(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = two_regions(make_square, 20)
+    clean = painted(board, lambda p: np.zeros(len(p), bool), 2)
+    assert keep_paint(mesh, board, clean) is mesh
+    bare = Paint(PALETTE[:1], np.zeros(len(board.positions), np.int32))
+    assert keep_paint(mesh, board, bare) is mesh
+
+
+def test_a_slip_too_large_for_the_mesh_leaves_it_sound(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = two_regions(make_square, 20)
+    paint = painted(board, lambda p: np.abs(p[:, :2]).max(axis=1) < 0.5, 2)
+    before = paint_lead(mesh, board, paint)
+    kept = keep_paint(mesh, board, paint)
+    assert (paint_lead(kept, board, paint) < 0).sum() <= (before < 0).sum()
+    assert measure_quality(kept.positions, kept.quads).scaled_jacobian.min() > 0.3
+
+
+def test_paint_of_the_image_half_counts_too(make_square: Maker, board: SurfaceProjector) -> None:
+    whole = two_regions(make_square, 20)
+    mirror = MirrorPlane(np.array([0.0, 1.0, 0.0]), 0.0)
+    upper = whole.quads[whole.positions[whole.quads].mean(axis=1)[:, 1] > 0]
+    used, local = np.unique(upper, return_inverse=True)
+    half = replace(
+        whole,
+        positions=whole.positions[used],
+        quads=local.reshape(-1, 4).astype(np.int32),
+        quad_region=(whole.positions[upper].mean(axis=1)[:, 0] > 0).astype(np.int32),
+        vertex_curve=whole.vertex_curve[used],
+        is_fixed=whole.is_fixed[used],
+        on_mirror=np.abs(whole.positions[used, 1]) < 1e-9,
+        mirror=mirror,
+    )
+    below = painted(board, lambda p: slip(p + [0.0, 0.5, 0.0]), 2)
+    assert (paint_lead(half, board, below) < 0).any()
+    kept = keep_paint(half, board, below)
+    assert (paint_lead(kept, board, below) > 0).all()
+    assert np.abs(kept.positions[kept.on_mirror, 1]).max() == 0.0
+
+
+def test_paint_lasts_when_the_mesh_is_fitted(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh, paint = two_regions(make_square, 20), painted(board, slip, 2)
+    tries: list[int] = []
+
+    def fit(kept: QuadMesh) -> tuple[QuadMesh, FitReport]:
+        tries.append(1)
+        return fit_limit(kept, board)
+
+    fitted, report = fit_with_paint(mesh, board, paint, fit)
+    assert (paint_lead(fitted, board, paint) > 0).all()
+    assert report.after.rms < 1e-6
+    assert 1 <= len(tries) <= 3
