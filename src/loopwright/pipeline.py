@@ -165,10 +165,14 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
         if wishes.fit_limit:
             sharp = ridge_edges(mesh, ridges)
             mesh, report = fit_with_paint(
-                mesh, projector, paint, lambda kept: fit_limit(kept, projector, sharpness=sharp, progress=progress)
+                mesh,
+                projector,
+                paint,
+                lambda kept: fit_limit(kept, projector, sharpness=sharp, progress=progress),
+                progress=lambda _, done: progress("fit", done),
             )
         else:
-            mesh = keep_paint(mesh, projector, paint, progress=progress)
+            mesh = keep_paint(mesh, projector, paint, progress=lambda _, done: progress("fit", done))
     if wishes.fit_limit:
         distances = {"limit before fit, rms": report.before.rms, "limit after fit, rms": report.after.rms}
     with clock.stage("mirror"):

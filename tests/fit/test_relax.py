@@ -14,6 +14,7 @@ from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import RelaxOptions, relax
+from loopwright.fit.relax_state import RelaxState
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Curve, FloatArray, MirrorPlane, QuadMesh
 
@@ -225,3 +226,17 @@ def test_odd_meshes_come_back_finite(make_sphere: Maker, sphere_sculpt: SurfaceP
     assert report.after.rms <= report.before.rms + 1e-12
     if mesh.mirror is not None:
         assert (fitted.positions[mesh.on_mirror, 0] == 0.0).all()
+
+
+def test_a_mended_border_vertex_stays_where_it_was_put(make_square: Maker, plane_sculpt: SurfaceProjector) -> None:
+    mesh = make_square(6, 6)
+    state = RelaxState(mesh, plane_sculpt, RelaxOptions())
+    row = int(np.flatnonzero((state.slide.curve == 0) & (np.abs(state.slide.positions()[:, 0]) < 0.4))[1])
+    state.slide.along[row] = state.slide.along[row - 1] + 0.02
+    vertex = state.slide.vertices[row]
+    state.positions[vertex] = state.slide.positions()[row]
+    before = state.least_quality()
+    state.mend()
+    assert state.least_quality() > before + 0.1
+    riders = state.slide.vertices
+    assert np.abs(state.positions[riders] - state.slide.positions()).max() < 1e-12

@@ -9,14 +9,15 @@ import numpy as np
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
 from loopwright.fit.mend_worst import face_measures
-from loopwright.fit.part_crossings import part_crossings
+from loopwright.fit.part_crossings import loosen_crossings, part_crossings
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import FloatArray, QuadMesh
+from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
 
 _GENTLE_ATTEMPTS = 6  # that shorten moves; later ones forbid them
 _ATTEMPTS = 60
+_UNBROKEN = (0.3, 0.0, 0.1)  # measures of a quad that passes where one has to be freed from another
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,8 @@ class FitOptions:
     solver_steps : conjugate gradient steps per round.
     least_quality : scaled Jacobian of the cage below which no quad may fall, nor get worse.
     quality_loss : the most that a better quad may lose.
+    least_ratio : shortest over longest edge of a quad below which it may not fall by more than
+    ratio_loss : this share of what it was.
     min_cosine : least agreement of the sculpt's normal with the limit surface's.
     """
 
@@ -44,6 +47,8 @@ class FitOptions:
     solver_steps: int = 40
     least_quality: float = 0.5
     quality_loss: float = 0.15
+    least_ratio: float = 0.4
+    ratio_loss: float = 0.3
     min_cosine: float = 0.3
 
 
@@ -92,9 +97,7 @@ def fit_limit(
     samples = build_limit_samples(mesh, fold, sharpness)
     start = mesh.positions
     normals = projector.project(start, samples.normals(start)[: len(start)], min_cosine=options.min_cosine).normals
-    quality = face_measures(start, mesh.quads, normals)
-    lowest = np.array([options.least_quality, options.min_cosine])
-    wanted = np.minimum(quality, np.maximum(quality - [options.quality_loss, 2.0], lowest))
+    wanted = _wanted(_measures(start, mesh.quads, normals), options)
     positions, held, before = start.copy(), 0, zero
     for step in range(options.rounds):
         progress("fit", step / options.rounds)
@@ -111,10 +114,40 @@ def fit_limit(
             steps=options.solver_steps,
         )
         positions, held = _hold_back(mesh, positions, move, normals, wanted)
-    positions = part_crossings(mesh, fold, start, positions)
+
+    def spoilt(moved: FloatArray) -> BoolArray:
+        lacks: BoolArray = _measures(moved, mesh.quads, normals) < wanted - 1e-12
+        return np.asarray(lacks.any(axis=1), np.bool_)
+
+    def broken(moved: FloatArray) -> BoolArray:
+        lacks: BoolArray = _measures(moved, mesh.quads, normals) < np.minimum(wanted, _UNBROKEN) - 1e-12
+        return np.asarray(lacks.any(axis=1), np.bool_)
+
+    positions = part_crossings(mesh, fold, start, positions, spoilt)
+    positions = loosen_crossings(mesh, fold, positions, broken)
     _, after = samples.distance(positions, projector, options.min_cosine)
     progress("fit", 1.0)
     return replace(mesh, positions=positions), FitReport(before, after, projector.diagonal, options.rounds, held)
+
+
+def _measures(positions: FloatArray, quads: IntArray, normals: FloatArray) -> FloatArray:
+    """Return (m, 3) each quad's scaled Jacobian, agreement with the sculpt's normal, and shortest over longest edge."""
+    corners = positions[quads]
+    edges = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
+    ratio = edges.min(axis=1) / np.maximum(edges.max(axis=1), 1e-300)
+    return np.column_stack([face_measures(positions, quads, normals), ratio])
+
+
+def _wanted(start: FloatArray, options: FitOptions) -> FloatArray:
+    """Return (m, 3) the least that each measure may come to."""
+    sine, cosine, ratio = start.T
+    least = [
+        np.maximum(sine - options.quality_loss, options.least_quality),
+        np.full(len(start), options.min_cosine),
+        np.maximum((1.0 - options.ratio_loss) * ratio, options.least_ratio),
+    ]
+    wanted: FloatArray = np.minimum(start, np.stack(least, axis=1))
+    return wanted
 
 
 def _hold_back(
@@ -122,11 +155,11 @@ def _hold_back(
 ) -> tuple[FloatArray, int]:
     """Take the move, shortened at quads that would fall below their wanted quality; count those."""
     share = np.ones(len(positions))
-    floor = np.minimum(wanted, face_measures(positions, mesh.quads, normals)) - 1e-12
+    floor = np.minimum(wanted, _measures(positions, mesh.quads, normals)) - 1e-12
     held = np.zeros(len(mesh.quads), bool)
     for attempt in range(_ATTEMPTS):
         moved = positions + share[:, None] * move
-        worse = (face_measures(moved, mesh.quads, normals) < floor).any(axis=1)
+        worse = (_measures(moved, mesh.quads, normals) < floor).any(axis=1)
         if not worse.any():
             return moved, int(held.sum())
         held |= worse

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import lagrange
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_matrix, diags
 
 from loopwright.fit.fold_mirror import Fold
-from loopwright.types import FloatArray, IntArray, QuadMesh
+from loopwright.fit.link_edges import unique_edges
+from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
 
-_ROUNDS = 8
+_GENTLE_ROUNDS = 6  # that halve moves; later ones forbid them
+_ROUNDS = 16
+_LOOSENINGS = 12
 
 
 def crossing_quads(positions: FloatArray, quads: IntArray) -> NDArray[np.int64]:
@@ -22,18 +28,73 @@ def crossing_quads(positions: FloatArray, quads: IntArray) -> NDArray[np.int64]:
     return np.unique(pairs.ravel() % len(quads))
 
 
-def part_crossings(mesh: QuadMesh, fold: Fold, start: FloatArray, fitted: FloatArray) -> FloatArray:
+def part_crossings(
+    mesh: QuadMesh,
+    fold: Fold,
+    start: FloatArray,
+    fitted: FloatArray,
+    spoilt: Callable[[FloatArray], BoolArray] | None = None,
+) -> FloatArray:
     """Return the fitted (n, 3) positions, drawn back towards ``start`` where quads pass through others.
 
     The vertices of such quads go back by steps; quads that cross at the start already stay as they are there.
+    What the steps spoil next to them goes back too.
+
+    Parameters
+    ----------
+    spoilt : tells of (n, 3) positions which (m,) quads are worse than they may be; none at ``start``.
     """
     share = np.ones(len(start))
     for attempt in range(_ROUNDS):
         moved = start + share[:, None] * (fitted - start)
         crossing = crossing_quads(fold.unfold_points(moved), fold.quads)
-        vertices = np.unique(mesh.quads[np.unique(crossing % len(mesh.quads))]) if len(crossing) else crossing
+        bad = np.unique(crossing % len(mesh.quads))
+        if spoilt is not None and (share < 1.0).any():
+            bad = np.union1d(bad, np.flatnonzero(spoilt(moved)))
+        vertices = np.unique(mesh.quads[bad]) if len(bad) else bad
         if not (share[vertices] > 0.0).any():
             break
-        share[vertices] *= 0.5 if attempt < _ROUNDS - 2 else 0.0
+        share[vertices] *= 0.5 if attempt < _GENTLE_ROUNDS else 0.0
     back: FloatArray = start + share[:, None] * (fitted - start)
     return back
+
+
+def loosen_crossings(
+    mesh: QuadMesh, fold: Fold, positions: FloatArray, spoilt: Callable[[FloatArray], BoolArray]
+) -> FloatArray:
+    """Return (n, 3) positions with quads that pass through others drawn smooth, where that lets them go.
+
+    Inner vertices of such quads go towards the middle of their neighbours, off the sculpt if need be. A round
+    counts if it leaves fewer crossing quads and spoils none.
+    """
+    own = len(mesh.quads)
+    free = (mesh.vertex_curve < 0) & ~mesh.is_fixed
+    average = _neighbour_average(fold)
+    best = positions
+    fewest = len(crossing_quads(fold.unfold_points(best), fold.quads))
+    moved = best
+    for _ in range(_LOOSENINGS if fewest else 0):
+        crossing = crossing_quads(fold.unfold_points(moved), fold.quads) % own
+        near = np.zeros(len(positions), bool)
+        near[mesh.quads[crossing]] = True
+        near[mesh.quads[near[mesh.quads].any(axis=1)]] = True
+        middle = (average @ fold.unfold_points(moved))[: len(positions)]
+        if mesh.mirror is not None:
+            flat = np.flatnonzero(mesh.on_mirror)
+            middle[flat] -= mesh.mirror.signed_distance(middle[flat])[:, None] * mesh.mirror.normal
+        moved = np.where((near & free)[:, None], 0.5 * (moved + middle), moved)
+        count = len(crossing_quads(fold.unfold_points(moved), fold.quads))
+        if count < fewest and not spoilt(moved).any():
+            best, fewest = moved, count
+        if count == 0:
+            break
+    return best
+
+
+def _neighbour_average(fold: Fold) -> csr_matrix:
+    edges = unique_edges(fold.quads)
+    both = np.vstack([edges, edges[:, ::-1]])
+    size = (fold.whole_count, fold.whole_count)
+    link = csr_matrix((np.ones(len(both)), (both[:, 0], both[:, 1])), shape=size)
+    degree = np.maximum(np.asarray(link.sum(axis=1)).ravel(), 1.0)
+    return (diags(1.0 / degree) @ link).tocsr()

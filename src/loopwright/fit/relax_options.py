@@ -18,6 +18,7 @@ class RelaxOptions:
     evenness : pull of each quad's sides towards smoothly graded rows, 0 to 1.
     size_reach : over how many rows they are graded.
     squareness : pull of each quad's rectangle towards a square, 0 to 1 (aspect follows from the counts).
+    long_squareness : the same, so much more, for quads two and a half times as long as wide.
     emphasis : how much more a badly shaped quad counts than a good one, as an exponent.
     solver_steps : conjugate gradient steps per round.
     max_step : longest move per round, in local edge lengths.
@@ -32,6 +33,7 @@ class RelaxOptions:
     evenness: float = 0.3
     size_reach: float = 4.0
     squareness: float = 0.1
+    long_squareness: float = 0.9
     emphasis: float = 1.5
     solver_steps: int = 20
     max_step: float = 0.5

@@ -124,6 +124,7 @@ class RelaxState:
             values,
             self.normals,
             squareness=self.options.squareness,
+            long_squareness=self.options.long_squareness,
             evenness=self.options.evenness,
             growth=self.growth,
         )
@@ -189,6 +190,7 @@ class RelaxState:
         self.positions, self.normals = mend_worst(
             self.positions, self.mesh.quads, self.normals, movable, self._places, least=self.options.least_quality
         )
+        self.slide.take(self.positions[self.slide.vertices])
 
     def _places(self, vertex: int, wishes: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return where the vertex may go, as ``mend_worst`` asks for it."""

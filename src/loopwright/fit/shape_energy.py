@@ -17,6 +17,7 @@ from loopwright.types import FloatArray, IntArray, QuadMesh
 
 _LEAST_SIDE = 0.25  # of the side that smooth grading would give: a side's target is at least this
 _SMOOTHING_STEPS = 40
+_OBLONG, _TOO_LONG = 1.5, 2.5  # aspects from which, and at which in full, a rectangle is long
 _NO_LENGTH = 1e-30  # stands in for the mean edge of a mesh that is a single point
 _AGREES = 0.3  # cosine of a quad's own normal with the surface's, above which its own is taken
 
@@ -54,7 +55,7 @@ class ShapeEnergy:
     rows : sparse (3 m + l + s, N): per quad its two middle lines u, v and its twist h; then the second
         differences of the lines; then those of the stars.
     row_center : (l + s,) vertex that each fairness row is about, of the half.
-    on_curve_line : (l,) bool, lines that run along a curve or a rim.
+    along_curve : (l + s,) bool, fairness rows that run along the curve of the vertex they are about.
     share : (l + s,) 1, or 1/2 for rows about a vertex in the mirror plane, which the image half shares.
     lines : (l, 3) vertices (before, middle, after) of the whole, of the fairness rows along lines.
     smoother : grades edge lengths.
@@ -166,6 +167,7 @@ def quad_targets(
     normals: FloatArray,
     *,
     squareness: float,
+    long_squareness: float,
     evenness: float,
     growth: FloatArray | None = None,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -181,6 +183,7 @@ def quad_targets(
     values : (r, 3) rows applied to them.
     normals : (n, 3) surface normals at the vertices.
     squareness : 0 keeps each rectangle's aspect, 1 makes squares.
+    long_squareness : so much more where a rectangle is long.
     evenness : 0 keeps each rectangle's sides, 1 takes those of smoothly graded rows.
     growth : (2, m) factors on the sides of smoothly graded rows, where a quad shall be larger than its row.
     """
@@ -194,11 +197,13 @@ def quad_targets(
     usual_a, usual_b = energy.smoother.usual_sides(points)
     side_a = np.maximum(a, _LEAST_SIDE * usual_a) ** (1.0 - evenness) * usual_a**evenness
     side_b = np.maximum(b, _LEAST_SIDE * usual_b) ** (1.0 - evenness) * usual_b**evenness
+    mean = np.sqrt(side_a * side_b)
+    long = np.clip((np.exp(np.abs(np.log(side_a / side_b))) - _OBLONG) / (_TOO_LONG - _OBLONG), 0.0, 1.0)
+    pull = np.minimum(squareness + long_squareness * long, 1.0)
+    side_a, side_b = side_a * (mean / side_a) ** pull, side_b * (mean / side_b) ** pull
     if growth is not None:
         side_a = np.where(growth[0] > 1.0, np.maximum(side_a, growth[0] * usual_a), side_a)
         side_b = np.where(growth[1] > 1.0, np.maximum(side_b, growth[1] * usual_b), side_b)
-    mean = np.sqrt(side_a * side_b)
-    side_a, side_b = side_a * (mean / side_a) ** squareness, side_b * (mean / side_b) ** squareness
     direction = unit(u_flat * side_a[:, None] - np.cross(normal, v_flat) * side_b[:, None])
     across = np.cross(normal, direction)
     bump = np.einsum("ij,ij->i", twist, normal)[:, None] * normal

@@ -227,6 +227,13 @@ class CurveSlide:
         """Return (k, 3) points of the sliding vertices."""
         return self.curves.position(self.curve, self.along)
 
+    def take(self, positions: FloatArray) -> None:
+        """Take the places on the curves that (k, 3) points of the sliding vertices lie nearest to."""
+        moved = np.abs(positions - self.positions()).max(axis=1, initial=0.0) > 0.0
+        for index in np.unique(self.curve[moved]):
+            chosen = moved & (self.curve == index)
+            self.along[chosen] = self.curves.locate(int(index), positions[chosen])[0]
+
     def tangents(self, reach: FloatArray) -> FloatArray:
         """Return (k, 3) unit tangents in the direction of growing arc length."""
         return self.curves.tangent(self.curve, self.along, reach)

@@ -25,7 +25,7 @@ class ArcLike(Protocol):
 
 
 class PatchLike(Protocol):
-    """A part of a region with two to six sides, or a ring."""
+    """A part of a region with three to five sides, or a ring."""
 
     @property
     def region(self) -> int:
