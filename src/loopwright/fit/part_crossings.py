@@ -15,7 +15,7 @@ from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
 
 _GENTLE_ROUNDS = 6  # that halve moves; later ones forbid them
 _ROUNDS = 16
-_LOOSENINGS = 12
+_LOOSENINGS = 30
 
 
 def crossing_quads(positions: FloatArray, quads: IntArray) -> NDArray[np.int64]:
@@ -82,7 +82,7 @@ def loosen_crossings(
         if mesh.mirror is not None:
             flat = np.flatnonzero(mesh.on_mirror)
             middle[flat] -= mesh.mirror.signed_distance(middle[flat])[:, None] * mesh.mirror.normal
-        moved = np.where((near & free)[:, None], 0.5 * (moved + middle), moved)
+        moved = np.where((near & free)[:, None], moved + 0.2 * (middle - moved), moved)
         count = len(crossing_quads(fold.unfold_points(moved), fold.quads))
         if count < fewest and not spoilt(moved).any():
             best, fewest = moved, count

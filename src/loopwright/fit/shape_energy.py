@@ -17,7 +17,7 @@ from loopwright.types import FloatArray, IntArray, QuadMesh
 
 _LEAST_SIDE = 0.25  # of the side that smooth grading would give: a side's target is at least this
 _SMOOTHING_STEPS = 40
-_OBLONG, _TOO_LONG = 1.5, 2.5  # aspects from which, and at which in full, a rectangle is long
+_OBLONG, _TOO_LONG = 1.4, 2.3  # aspects from which, and at which in full, a rectangle is long
 _NO_LENGTH = 1e-30  # stands in for the mean edge of a mesh that is a single point
 _AGREES = 0.3  # cosine of a quad's own normal with the surface's, above which its own is taken
 
