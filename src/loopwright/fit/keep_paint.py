@@ -24,6 +24,7 @@ _STEP = 1.2  # growth of a quad's wished sides per turn
 _MOST = 6.0  # and at most in all
 _TURNS = 16
 _REACH = 8  # rows round such quads that give way
+_MENDING = 4  # rounds of it per turn
 _IDLE_TURNS = 5  # without gain, after which it ends
 _ROUNDS = 5  # of evening out per turn
 
@@ -147,7 +148,7 @@ def _grow(
     state = RelaxState(mesh, projector, options)
     lead, way = sampler.lead(state.positions)
     best, lowest = mesh.positions, _score(lead, margin)
-    least = min(state.least_quality(), options.least_quality)
+    bad = state.count_below(options.least_quality)
     growth = np.ones((len(mesh.quads), 2))
     idle_turns = 0
     for turn in range(_TURNS):
@@ -158,11 +159,11 @@ def _grow(
         state.growth = growth.T
         for _ in range(_ROUNDS):
             state.advance(options.fairness)
-        state.mend()
+        state.mend(rounds=_MENDING)
         lead, way = sampler.lead(state.positions)
         score = _score(lead, margin)
         idle_turns += 1
-        if score < lowest and state.least_quality() >= least:
+        if score < lowest and state.count_below(options.least_quality) <= bad:
             best, lowest, idle_turns = state.positions.copy(), score, 0
         if score == 0.0 or idle_turns == _IDLE_TURNS:
             break

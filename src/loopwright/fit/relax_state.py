@@ -183,12 +183,22 @@ class RelaxState:
         """Return the quality of the worst quad."""
         return float(face_quality(self.positions, self.mesh.quads, self.normals).min())
 
-    def mend(self) -> None:
-        """Mend the quads that are still bad, vertex by vertex."""
+    def count_below(self, quality: float) -> int:
+        """Return the number of quads that are worse than this."""
+        return int((face_quality(self.positions, self.mesh.quads, self.normals) < quality).sum())
+
+    def mend(self, rounds: int = 12) -> None:
+        """Mend the quads that are still bad, vertex by vertex, in so many rounds."""
         movable = self.is_free | self.in_plane | self.rides
         self.asked = self._asked_normals()
         self.positions, self.normals = mend_worst(
-            self.positions, self.mesh.quads, self.normals, movable, self._places, least=self.options.least_quality
+            self.positions,
+            self.mesh.quads,
+            self.normals,
+            movable,
+            self._places,
+            least=self.options.least_quality,
+            rounds=rounds,
         )
         self.slide.take(self.positions[self.slide.vertices])
 
