@@ -152,3 +152,20 @@ def test_an_earlier_report_is_replaced_whole(build: Build, tmp_path: Path, monke
     page = write_report(tmp_path, build)
     assert "old" != page.read_text(encoding="utf-8")
     assert not list(tmp_path.glob("*.tmp"))
+
+
+def test_a_report_on_a_full_disk_keeps_the_earlier_one(
+    build: Build, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(module, "run_drawing", lambda *_, **__: ((), ()))
+    for name in ("index.html", "report.json", "index.html.tmp"):
+        (tmp_path / name).write_text("old", encoding="ascii")
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(InputError, match="No space left"):
+        write_report(tmp_path, build)
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == dict.fromkeys(
+        ("index.html", "report.json", "index.html.tmp"), b"old"
+    )

@@ -70,8 +70,8 @@ def _write(arguments: argparse.Namespace, levels: Levels) -> list[str]:
     """Write the stack, the cage and the levels; return the files' names."""
     from loopwright.detail.rebuild_level import rebuild_level
     from loopwright.detail.stack_file import stack_bytes
-    from loopwright.handover.write_file import write_file
     from loopwright.handover.write_mesh import write_mesh
+    from loopwright.write_file import write_file
 
     folder = arguments.output
     folder.mkdir(parents=True, exist_ok=True)

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 
-from loopwright.handover.write_file import write_file
 from loopwright.progress import Progress, silent
 from loopwright.rehearse.measure_strain import Strain
 from loopwright.rehearse.rehearse import Rehearsal
@@ -14,6 +13,7 @@ from loopwright.report.choose_views import choose_views
 from loopwright.report.picture import Layer, Picture, Scene, Solid
 from loopwright.report.run_drawing import run_drawing
 from loopwright.types import ByteArray, Finding, QuadMesh
+from loopwright.write_file import write_file
 
 _CALM = np.array([205.0, 205.0, 200.0])
 _GOOD, _BAD = np.array([60.0, 130.0, 190.0]), np.array([205.0, 70.0, 50.0])

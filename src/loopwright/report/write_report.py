@@ -20,6 +20,7 @@ from loopwright.report.pick_colors import round_limit
 from loopwright.report.run_drawing import run_drawing
 from loopwright.report.summarize import Summary, summarize_build, summarize_plan
 from loopwright.types import QuadMesh
+from loopwright.write_file import write_file
 
 PAGE, FIGURES = "index.html", "report.json"
 STAGE = "report"
@@ -80,15 +81,9 @@ def _typical_largest(distances: Distances) -> float:
 def _write(folder: Path, page: str, summary: Summary) -> Path:
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        _replace(folder / FIGURES, json.dumps(summary.as_json(), indent=2))
-        _replace(folder / PAGE, page)
     except OSError as error:
         raise InputError(f"{folder}: the report cannot be written here ({error.strerror})", places=[folder]) from error
+    for name, text in ((FIGURES, json.dumps(summary.as_json(), indent=2)), (PAGE, page)):
+        with write_file(folder / name) as stream:
+            stream.write(text.encode("utf-8"))
     return folder / PAGE
-
-
-def _replace(path: Path, text: str) -> None:
-    """Write a file so that it is either the old or the new one, never half of it."""
-    part = path.with_name(f"{path.name}.tmp")
-    part.write_text(text, encoding="utf-8", newline="\n")
-    os.replace(part, path)
