@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -21,6 +20,7 @@ from loopwright.report.run_drawing import run_drawing
 from loopwright.report.summarize import Summary, summarize_build, summarize_plan
 from loopwright.types import QuadMesh
 from loopwright.write_file import write_file
+from loopwright.write_json import json_text
 
 PAGE, FIGURES = "index.html", "report.json"
 STAGE = "report"
@@ -83,7 +83,7 @@ def _write(folder: Path, page: str, summary: Summary) -> Path:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"{folder}: the report cannot be written here ({error.strerror})", places=[folder]) from error
-    for name, text in ((FIGURES, json.dumps(summary.as_json(), indent=2)), (PAGE, page)):
+    for name, text in ((FIGURES, json_text(summary.as_json(), indent=2)), (PAGE, page)):
         with write_file(folder / name) as stream:
             stream.write(text.encode("utf-8"))
     return folder / PAGE
