@@ -31,6 +31,17 @@ def strain_colors(strain: Strain) -> ByteArray:
     return rounded
 
 
+def picture_files(folder: Path, poses: int, names: tuple[str, ...]) -> list[Path]:
+    """Return the files that :func:`draw_poses` writes for a number of poses of meshes with these names."""
+    return [
+        folder / f"{_picture_name(name, pose, view)}.jpg" for pose in range(poses) for name in names for view in _VIEWS
+    ]
+
+
+def _picture_name(name: str, pose: int, view: str) -> str:
+    return f"{name}-{pose:02d}-{view}"
+
+
 def draw_poses(
     folder: Path,
     rehearsal: Rehearsal,
@@ -55,7 +66,9 @@ def draw_poses(
             )
             for view in _VIEWS:
                 title = f"{pose}, {name}"
-                pictures.append(Picture(f"{key}-{view}", title, views[view], (Layer(key, has_edges=True),)))
+                pictures.append(
+                    Picture(_picture_name(name, pose_index, view), title, views[view], (Layer(key, has_edges=True),))
+                )
     drawn, findings = run_drawing(Scene(diagonal, solids, {}, pictures), progress=progress)
     folder.mkdir(parents=True, exist_ok=True)
     files = []

@@ -16,13 +16,13 @@ from loopwright.report.make_page import make_page
 from loopwright.report.measure_distance import Distances, measure_distance
 from loopwright.report.parts import BuildLike, PlanLike
 from loopwright.report.pick_colors import round_limit
+from loopwright.report.report_files import report_files
 from loopwright.report.run_drawing import run_drawing
 from loopwright.report.summarize import Summary, summarize_build, summarize_plan
 from loopwright.types import QuadMesh
 from loopwright.write_file import write_file
 from loopwright.write_json import json_text
 
-PAGE, FIGURES = "index.html", "report.json"
 STAGE = "report"
 
 
@@ -83,7 +83,8 @@ def _write(folder: Path, page: str, summary: Summary) -> Path:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"{folder}: the report cannot be written here ({error.strerror})", places=[folder]) from error
-    for name, text in ((FIGURES, json_text(summary.as_json(), indent=2)), (PAGE, page)):
-        with write_file(folder / name) as stream:
+    page_file, figures_file = report_files(folder)
+    for file, text in ((figures_file, json_text(summary.as_json(), indent=2)), (page_file, page)):
+        with write_file(file) as stream:
             stream.write(text.encode("utf-8"))
-    return folder / PAGE
+    return page_file
