@@ -40,6 +40,7 @@ from loopwright.quads.build_mesh import build_mesh
 from loopwright.surface.project import SurfaceProjector
 from loopwright.surface.read import read_sculpt
 from loopwright.surface.repair import repair_sculpt
+from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, Paint, QuadMesh, RegionSurface, Sculpt
 from loopwright.wishes import FlowLine
 
@@ -216,7 +217,7 @@ def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[
     findings = []
     if report.dropped_specks:
         count = report.dropped_specks
-        specks = "1 painted speck was" if count == 1 else f"{count} painted specks were"
+        specks = plural(count, "painted speck was", "painted specks were")
         theirs = "its surroundings got it" if count == 1 else "their surroundings got them"
         findings.append(Finding("specks", f"{specks} too small to be meant; {theirs}.", count))
     if report.mirror is None:
@@ -239,7 +240,7 @@ def _draw_lines(
         if len(surface.regions) == 1 and sculpt.colors is None:
             surface, ridges = add_ridges(surface, SurfaceProjector(sculpt.positions, sculpt.triangles), reach=reach)
             if ridges:
-                lines = "1 sharp ridge or crease" if len(ridges) == 1 else f"{len(ridges)} sharp ridges and creases"
+                lines = plural(len(ridges), "sharp ridge or crease", "sharp ridges and creases")
                 text = f"{lines} of the shape {'is' if len(ridges) == 1 else 'are'} followed like drawn lines."
                 findings.append(Finding("ridges", text, len(ridges)))
     return surface, findings, ridges
@@ -266,7 +267,7 @@ def _find_sizes(
         if merged:
             check_resolved(surface, kept, wishes, sizes_at)
             vertex_size = sizes_at(wishes.budget, kept)
-            pieces = "1 painted piece is" if merged == 1 else f"{merged} painted pieces are"
+            pieces = plural(merged, "painted piece is", "painted pieces are")
             theirs = "its surroundings got it" if merged == 1 else "their surroundings got them"
             findings.append(Finding("unresolved", f"{pieces} smaller than a face of this mesh; {theirs}.", merged))
     return kept, vertex_size, findings
