@@ -33,6 +33,15 @@ and run the same command again."""
 
 
 def main(words: "list[str]") -> int:
+    """Run one command and return its exit code, or STOPPED if it was stopped from the keyboard."""
+    try:
+        return run(words)
+    except KeyboardInterrupt:
+        sys.stderr.write("start.py: stopped\n")
+        return STOPPED
+
+
+def run(words: "list[str]") -> int:
     """Run one command and return its exit code."""
     if sys.version_info[:2] < OLDEST:
         here = ".".join(str(part) for part in sys.version_info[:2])
@@ -78,9 +87,10 @@ def run_checks(pytest_words: "list[str]") -> int:
 def set_up(extra: str) -> int:
     """Make the virtual environment and install the package into it, unless that is done already."""
     wanted = fingerprint(extra)
-    if os.path.exists(PYTHON) and wanted in finished_setups():
+    is_made = has_pip()
+    if is_made and wanted in finished_setups():
         return 0
-    if not os.path.exists(PYTHON):
+    if not is_made:
         say("making a virtual environment in .venv")
         if not make_venv():
             return complain(NO_VENV.format(sys.executable))
@@ -95,15 +105,21 @@ def set_up(extra: str) -> int:
 
 
 def make_venv() -> bool:
-    """Make .venv with pip in it; say whether that worked.
+    """Make .venv anew with pip in it; say whether that worked.
 
-    Where the part of Python that brings pip is missing, this Python's own pip, if it has one, installs another.
+    What an earlier run left half made is cleared away.  Where the part of Python that brings pip is missing, this
+    Python's own pip, if it has one, installs another.
     """
-    if is_quiet_success([sys.executable, "-m", "venv", VENV]) and is_quiet_success([PYTHON, "-m", "pip", "--version"]):
+    if is_quiet_success([sys.executable, "-m", "venv", "--clear", VENV]) and has_pip():
         return True
     if not is_quiet_success([sys.executable, "-m", "venv", "--clear", "--without-pip", VENV]):
         return False
     return is_quiet_success([sys.executable, "-m", "pip", "--python", PYTHON, "install", "pip"])
+
+
+def has_pip() -> bool:
+    """Return whether .venv was made to its end: pip is what comes into it last."""
+    return os.path.exists(PYTHON) and is_quiet_success([PYTHON, "-m", "pip", "--version"])
 
 
 def fingerprint(extra: str) -> str:
@@ -134,7 +150,10 @@ def call(command: "list[str]", folder: str = ROOT) -> int:
 
 def is_quiet_success(command: "list[str]") -> bool:
     """Run a command without showing what it prints and return whether it succeeded."""
-    return subprocess.call(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) == 0
+    try:
+        return subprocess.call(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) == 0
+    except OSError:  # it cannot even be started
+        return False
 
 
 def say(text: str) -> None:

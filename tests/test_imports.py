@@ -14,7 +14,7 @@ import loopwright
 
 PACKAGE = Path(loopwright.__file__).parent
 LIST = (
-    ("types", "errors", "progress", "wishes", "options"),
+    ("types", "errors", "progress", "wishes", "options", "write_file", "write_json"),
     ("numerics",),
     ("patterns",),
     ("surface",),

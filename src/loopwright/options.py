@@ -64,8 +64,6 @@ class BuildOptions:
     """Painted edge lengths, later ones over earlier ones; they win over ``sizes``."""
     vertex_sizes: FloatArray | None = field(default=None, compare=False)
     """(n,) wished edge length at each vertex of the sculpt's file, 0 where none is wished; dabs win over it."""
-    seed: int = 0
-    """Seed of every random choice; the same input, options and seed give the same bytes."""
 
     def __post_init__(self) -> None:
         if not SMALLEST_BUDGET <= self.budget <= LARGEST_BUDGET:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from loopwright.counts.check_resolved import check_resolved
 from loopwright.counts.count_program import CountOptions
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.merge_unresolved import merge_unresolved
@@ -39,6 +40,7 @@ from loopwright.quads.build_mesh import build_mesh
 from loopwright.surface.project import SurfaceProjector
 from loopwright.surface.read import read_sculpt
 from loopwright.surface.repair import repair_sculpt
+from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, Paint, QuadMesh, RegionSurface, Sculpt
 from loopwright.wishes import FlowLine
 
@@ -218,8 +220,10 @@ def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[
         surface, report = make_region_surface(sculpt, options=marks, progress=clock.progress)
     findings = []
     if report.dropped_specks:
-        text = f"{report.dropped_specks} painted specks were too small to be meant; their surroundings got them."
-        findings.append(Finding("specks", text, report.dropped_specks))
+        count = report.dropped_specks
+        specks = plural(count, "painted speck was", "painted specks were")
+        theirs = "its surroundings got it" if count == 1 else "their surroundings got them"
+        findings.append(Finding("specks", f"{specks} too small to be meant; {theirs}.", count))
     if report.mirror is None:
         findings.append(Finding("no_mirror", "No mirror plane is used: the mesh covers the sculpt as a whole."))
     else:
@@ -240,7 +244,8 @@ def _draw_lines(
         if len(surface.regions) == 1 and sculpt.colors is None:
             surface, ridges = add_ridges(surface, SurfaceProjector(sculpt.positions, sculpt.triangles), reach=reach)
             if ridges:
-                text = f"{len(ridges)} sharp ridges and creases of the shape are followed like drawn lines."
+                lines = plural(len(ridges), "sharp ridge or crease", "sharp ridges and creases")
+                text = f"{lines} of the shape {'is' if len(ridges) == 1 else 'are'} followed like drawn lines."
                 findings.append(Finding("ridges", text, len(ridges)))
     return surface, findings, ridges
 
@@ -253,17 +258,23 @@ def _find_sizes(
     surface: RegionSurface, wishes: BuildOptions, size_paint: SizePaint, clock: _Clock
 ) -> tuple[RegionSurface, FloatArray, list[Finding]]:
     """Return the wished edge lengths, and the surface without painted pieces that are smaller than a face."""
-    faces = _face_goal(surface, wishes)
     findings = []
     with clock.stage("sizes"):
         painted = size_paint(surface)
-        vertex_size = size_field(surface, faces, sizes=region_sizes(surface, wishes.sizes), painted=painted)
-        surface, merged = merge_unresolved(surface, vertex_size)
+
+        def sizes_at(budget: int, on: RegionSurface = surface) -> FloatArray:
+            faces = _face_goal(on, replace(wishes, budget=budget))
+            return size_field(on, faces, sizes=region_sizes(on, wishes.sizes), painted=painted)
+
+        vertex_size = sizes_at(wishes.budget)
+        kept, merged = merge_unresolved(surface, vertex_size)
         if merged:
-            vertex_size = size_field(surface, faces, sizes=region_sizes(surface, wishes.sizes), painted=painted)
-            text = f"{merged} painted pieces are smaller than a face of this mesh; their surroundings got them."
-            findings.append(Finding("unresolved", text, merged))
-    return surface, vertex_size, findings
+            check_resolved(surface, kept, wishes, sizes_at)
+            vertex_size = sizes_at(wishes.budget, kept)
+            pieces = plural(merged, "painted piece is", "painted pieces are")
+            theirs = "its surroundings got it" if merged == 1 else "their surroundings got them"
+            findings.append(Finding("unresolved", f"{pieces} smaller than a face of this mesh; {theirs}.", merged))
+    return kept, vertex_size, findings
 
 
 def _lay_out(

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from loopwright.cli.check_paths import check_folder, check_mesh_file, check_sculpt_file
+from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.main import main
 from loopwright.errors import InputError
+from loopwright.handover.write_mesh import check_mesh_path
 
 
 @pytest.fixture
@@ -30,18 +31,36 @@ def test_sculpt_files(sculpt: Path, tmp_path: Path) -> None:
         check_sculpt_file(tmp_path / "empty.ply")
 
 
-def test_mesh_files(sculpt: Path, tmp_path: Path) -> None:
+def test_mesh_files(tmp_path: Path) -> None:
     for name in ("a.obj", "a.PLY", "a.glb"):
-        check_mesh_file(tmp_path / name, sculpt=sculpt)
-    with pytest.raises(InputError, match=r"one of \.obj"):
-        check_mesh_file(tmp_path / "a.xyz")
+        check_mesh_path(tmp_path / name)
+    with pytest.raises(InputError, match=r"written as \.obj"):
+        check_mesh_path(tmp_path / "a.xyz")
     with pytest.raises(InputError, match="make it first"):
-        check_mesh_file(tmp_path / "nowhere" / "a.obj")
-    with pytest.raises(InputError, match="is the sculpt itself"):
-        check_mesh_file(sculpt, sculpt=sculpt)
+        check_mesh_path(tmp_path / "nowhere" / "a.obj")
     (tmp_path / "folder.obj").mkdir()
     with pytest.raises(InputError, match="is a folder"):
-        check_mesh_file(tmp_path / "folder.obj")
+        check_mesh_path(tmp_path / "folder.obj")
+
+
+def test_outputs_are_apart_from_inputs_and_from_one_another(sculpt: Path, tmp_path: Path) -> None:
+    other = tmp_path / "new.ply"
+    check_outputs([other, tmp_path / "b.ply"], {"the sculpt": sculpt, "the marks file": None})
+    with pytest.raises(InputError, match=r"sculpt\.ply is the sculpt itself"):
+        check_outputs([other, sculpt], {"the sculpt": sculpt})
+    with pytest.raises(InputError, match=r"is the poses file itself"):
+        check_outputs([other], {"the poses file": tmp_path / "x" / ".." / "new.ply"})
+    with pytest.raises(InputError, match=r"new\.ply would be written twice"):
+        check_outputs([other, tmp_path / "." / "new.ply"], {})
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows lets few users make links")
+def test_links_to_an_input_are_that_input(sculpt: Path, tmp_path: Path) -> None:
+    (tmp_path / "soft.ply").symlink_to(sculpt)
+    (tmp_path / "hard.ply").hardlink_to(sculpt)
+    for name in ("soft.ply", "hard.ply"):
+        with pytest.raises(InputError, match="the sculpt itself"):
+            check_outputs([tmp_path / name], {"the sculpt": sculpt})
 
 
 def test_folders(sculpt: Path, tmp_path: Path) -> None:
@@ -54,13 +73,14 @@ def test_folders(sculpt: Path, tmp_path: Path) -> None:
         check_folder(sculpt / "report")
 
 
-@pytest.mark.skipif(
-    os.name == "nt" or not hasattr(os, "geteuid") or os.geteuid() == 0, reason="this user may write anywhere"
-)
-def test_places_without_the_right_to_write(tmp_path: Path) -> None:
-    tmp_path.chmod(0o500)
+def test_a_writable_file_in_a_locked_folder_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # drafts are made in the folder, so its rights count and not those of the file; the superuser may do anything
+    (tmp_path / "a.obj").touch()
+    monkeypatch.setattr(os, "access", lambda path, _: Path(path) != tmp_path)
+    with pytest.raises(InputError, match="the folder may not be written to"):
+        check_mesh_path(tmp_path / "a.obj")
     with pytest.raises(InputError, match="no right to write"):
-        check_mesh_file(tmp_path / "a.obj")
+        check_folder(tmp_path)
 
 
 @pytest.mark.parametrize(
@@ -80,6 +100,18 @@ def test_build_refuses_at_once(
     assert main(["build", "sculpt.ply", *words]) == InputError.exit_code
     assert capsys.readouterr().err.startswith("loopwright: ")
     assert sorted(path.name for path in sculpt.parent.iterdir()) == ["sculpt.ply"]
+
+
+@pytest.mark.parametrize("words", [["build", "-o", "a.obj"], ["plan"]], ids=" ".join)
+def test_a_report_does_not_replace_the_marks(
+    words: list[str], sculpt: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(sculpt.parent)
+    marks = sculpt.parent / "report.json"
+    marks.write_text('{"loopwright_marks": 1}', encoding="ascii")
+    assert main([*words, "sculpt.ply", "--marks", "report.json", "--report", "."]) == InputError.exit_code
+    assert "report.json is the marks file itself" in capsys.readouterr().err
+    assert marks.read_text(encoding="ascii") == '{"loopwright_marks": 1}'
 
 
 def test_a_wrong_wish_comes_before_a_missing_file(capsys: pytest.CaptureFixture[str]) -> None:

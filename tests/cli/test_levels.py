@@ -81,3 +81,43 @@ def test_a_triangle_mesh_and_too_many_levels_are_refused(
     assert main(["levels", mesh, sculpt, "--levels", "99", "-o", str(tmp_path / "a")]) == 3
     assert main(["levels", mesh, str(tmp_path / "none.ply"), "-o", str(tmp_path / "a")]) == 3
     assert not (tmp_path / "a").exists()
+
+
+def test_a_sculpt_that_is_inside_out_gives_the_same_levels(
+    files: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    mesh, sculpt = files
+    lines = sculpt.read_text().splitlines()
+    turned = [f"f {' '.join(reversed(line.split()[1:]))}" if line.startswith("f ") else line for line in lines]
+    (tmp_path / "turned.obj").write_text("\n".join(turned) + "\n")
+    stacks = []
+    for name, path in (("as it is", sculpt), ("turned", tmp_path / "turned.obj")):
+        assert main(["levels", str(mesh), str(path), "--levels", "1", "-o", str(tmp_path / name), "--stack-only"]) == 0
+        stacks.append(read_stack(tmp_path / name / "stack.npz"))
+    assert "the inside out" in capsys.readouterr().out
+    assert np.array_equal(stacks[0].cage.quads, stacks[1].cage.quads)
+    assert np.allclose(stacks[0].offsets, stacks[1].offsets, atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("names", "message"),
+    [
+        (("cage.obj", "sculpt.obj"), "cage.obj is the mesh itself"),
+        (("level_0.obj", "sculpt.obj"), "level_0.obj is the mesh itself"),
+        (("mesh.obj", "level_1.obj"), "level_1.obj is the sculpt itself"),
+    ],
+)
+def test_levels_do_not_replace_what_they_are_made_from(
+    names: tuple[str, str],
+    message: str,
+    files: tuple[Path, Path],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    copies = [tmp_path / name for name in names]
+    for copy, file in zip(copies, files, strict=True):
+        copy.write_bytes(file.read_bytes())
+    assert main(["levels", *map(str, copies), "--levels", "1", "-o", str(tmp_path)]) == 3
+    assert message in capsys.readouterr().err
+    assert sorted(tmp_path.iterdir()) == sorted(copies)
+    assert [copy.read_bytes() for copy in copies] == [file.read_bytes() for file in files]

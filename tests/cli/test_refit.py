@@ -61,7 +61,32 @@ def test_mistakes_are_told(
     assert message in capsys.readouterr().err
 
 
-def test_the_mesh_is_not_overwritten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    mesh, sculpt, _ = make_files(tmp_path)
-    assert main(["refit", str(mesh), str(sculpt), "-o", str(mesh)]) == 3
-    assert "the mesh itself" in capsys.readouterr().err
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["-o", "mesh.obj"], "mesh.obj is the mesh itself"),
+        (["-o", "new.ply"], "new.ply is the sculpt itself"),
+        (["-o", "places.ply"], "places.ply is the landmarks file itself"),
+        (["-o", "old.ply"], "old.ply is the painted sculpt itself"),
+        (["-o", "out.obj", "--paint", "old.ply"], "old.ply is the painted sculpt itself"),
+        (["-o", "out.obj", "--paint", "places.ply"], "places.ply is the landmarks file itself"),
+        (["-o", "out.ply", "--paint", "out.ply"], "out.ply would be written twice"),
+    ],
+    ids=lambda case: " ".join(case) if isinstance(case, list) else "",
+)
+def test_no_input_and_no_other_output_is_overwritten(
+    words: list[str],
+    message: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    _, _, places = make_files(tmp_path)
+    places.rename(tmp_path / "places.ply")
+    monkeypatch.chdir(tmp_path)
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    more = ["--landmarks", "places.ply", "--paint-from", "old.ply"]
+    more += [] if "--paint" in words else ["--paint", "painted.ply"]
+    assert main(["refit", "mesh.obj", "new.ply", *words, *more]) == 3
+    assert message in capsys.readouterr().err
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before

@@ -12,6 +12,7 @@ from tests.rehearse.test_rehearse import good_file, tube, tube_mesh, write
 from loopwright.cli.main import main
 from loopwright.demo import write_sculpt_ply
 from loopwright.handover.write_mesh import write_mesh
+from loopwright.rehearse.draw_poses import picture_files
 from loopwright.types import Sculpt
 
 
@@ -28,6 +29,9 @@ def test_two_meshes_are_compared_and_drawn(tmp_path: Path, capsys: pytest.Captur
     told = json.loads(capsys.readouterr().out)
     bent = told["poses"]["bent"]
     assert bent["mesh"]["strain_angle"] < bent["other"]["strain_angle"]
+    assert told["picture_files"] == [
+        str(file) for file in picture_files(tmp_path / "pictures", len(told["poses"]), ("mesh", "other"))
+    ]
     for file in told["picture_files"]:
         assert Path(file).read_bytes()[:3] == b"\xff\xd8\xff"  # JPEG's first marker (ITU-T T.81)
 
@@ -38,3 +42,14 @@ def test_a_missing_poses_file_is_told(tmp_path: Path, capsys: pytest.CaptureFixt
     words = ["rehearse", str(tmp_path / "straight.obj"), str(tmp_path / "sculpt.ply"), "--poses", "none.json"]
     assert main(words) == 4
     assert "cannot be read" in capsys.readouterr().err
+
+
+def test_a_picture_does_not_replace_the_poses(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_mesh(tmp_path / "straight.obj", tube_mesh())
+    write_mesh(tmp_path / "sculpt.ply", tube_mesh())
+    poses = write(tmp_path, good_file()).rename(tmp_path / "mesh-00-side.jpg")
+    before = poses.read_bytes()
+    words = ["rehearse", str(tmp_path / "straight.obj"), str(tmp_path / "sculpt.ply"), "--poses", str(poses)]
+    assert main([*words, "--pictures", str(tmp_path)]) == 3
+    assert "mesh-00-side.jpg is the poses file itself" in capsys.readouterr().err
+    assert poses.read_bytes() == before

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import fields
 
 import pytest
 from hypothesis import given
@@ -90,6 +91,15 @@ def test_pins_that_cannot_hold(text: str, words: str) -> None:
 def test_options_out_of_range_are_refused(wishes: dict[str, object]) -> None:
     with pytest.raises(MarksError):
         BuildOptions(**wishes)  # type: ignore[arg-type]
+
+
+def test_there_is_no_seed_that_would_change_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    parser = argparse.ArgumentParser(allow_abbrev=False)
+    add_wish_arguments(parser)
+    with pytest.raises(SystemExit):
+        parser.parse_args(["--seed", "1"])
+    assert "--seed" in capsys.readouterr().err
+    assert "seed" not in {field.name for field in fields(BuildOptions)}
 
 
 def test_arguments_become_options() -> None:

@@ -75,3 +75,17 @@ def test_poles_of_a_closed_mesh_add_up_to_its_euler_number(make_sphere: object) 
     poles = measure_quality(mesh.positions, mesh.quads).poles
     assert poles == {3: 8}
     assert sum((4 - valence) * count for valence, count in poles.items()) == 8
+
+
+@pytest.mark.parametrize("broken", [1, 4, 100])
+def test_edges_without_length_give_infinite_figures_and_no_nan(broken: int) -> None:
+    points, quads = random_quads(4, 0.05)
+    points, quads = points[:400], quads[:100]
+    points[quads[:broken, 3]] = points[quads[:broken, 0]]
+    quality = measure_quality(points, quads)
+    figures = quality.summary()  # the tests turn warnings into errors
+    assert not any(np.isnan(value) for value in figures.values())
+    assert figures["aspect_mean"] == np.inf
+    # By hand: of 100 sorted values the next above the share 0.95 is the 96th; it is finite while at most 4 are not.
+    assert figures["aspect_p95"] == np.sort(quality.aspect)[95]
+    assert np.isfinite(figures["aspect_p95"]) == (broken <= 4)

@@ -15,11 +15,11 @@ import trimesh
 
 from loopwright.errors import InputError, InternalError
 from loopwright.handover.normals import quad_vertex_normals
-from loopwright.handover.write_file import write_file
 from loopwright.handover.write_glb import triangulate_quads
 from loopwright.handover.write_mesh import check_mesh_path, write_mesh
 from loopwright.surface.read import read_sculpt
 from loopwright.types import QuadMesh, Region
+from loopwright.write_file import write_file
 
 REGIONS = (Region("upper lid", (214, 96, 77)), Region("cheek", (235, 225, 150)), Region("Wange ä", (20, 20, 20)))
 

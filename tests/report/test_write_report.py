@@ -152,3 +152,35 @@ def test_an_earlier_report_is_replaced_whole(build: Build, tmp_path: Path, monke
     page = write_report(tmp_path, build)
     assert "old" != page.read_text(encoding="utf-8")
     assert not list(tmp_path.glob("*.tmp"))
+
+
+def test_a_report_on_a_full_disk_keeps_the_earlier_one(
+    build: Build, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(module, "run_drawing", lambda *_, **__: ((), ()))
+    for name in ("index.html", "report.json", "index.html.tmp"):
+        (tmp_path / name).write_text("old", encoding="ascii")
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(InputError, match="No space left"):
+        write_report(tmp_path, build)
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == dict.fromkeys(
+        ("index.html", "report.json", "index.html.tmp"), b"old"
+    )
+
+
+def test_an_edge_without_length_gives_null_and_not_infinity(
+    build: Build, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(word: str) -> None:
+        raise ValueError(f"{word} is no JSON (RFC 8259, section 6)")
+
+    monkeypatch.setattr(module, "run_drawing", lambda *_, **__: ((), ()))
+    positions = build.mesh.positions.copy()
+    positions[build.mesh.quads[0, 1]] = positions[build.mesh.quads[0, 0]]
+    write_report(tmp_path, replace(build, mesh=replace(build.mesh, positions=positions)))
+    told = json.loads((tmp_path / "report.json").read_text(encoding="utf-8"), parse_constant=refuse)
+    assert told["quality"]["aspect_mean"] is None
+    assert told["quality"]["min"] is not None

@@ -5,9 +5,11 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from loopwright.cli.check_paths import check_folder, check_mesh_file, check_sculpt_file
+from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
 from loopwright.cli.read_wishes import add_wish_arguments, read_wishes
+from loopwright.handover.write_mesh import check_mesh_path, write_mesh
+from loopwright.report.report_files import report_files
 
 NAME = "build"
 HELP = "make an all-quad mesh from a painted sculpt"
@@ -27,10 +29,12 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     """Build, write, report; return the exit code."""
     options = read_wishes(arguments)
     check_sculpt_file(arguments.sculpt)
-    check_mesh_file(arguments.output, sculpt=arguments.sculpt)
+    check_mesh_path(arguments.output)
+    outputs = [arguments.output]
     if arguments.report is not None:
         check_folder(arguments.report)
-    from loopwright.handover.write_mesh import write_mesh
+        outputs += report_files(arguments.report)
+    check_outputs(outputs, {"the sculpt": arguments.sculpt, "the marks file": arguments.marks})
     from loopwright.pipeline import build
     from loopwright.report.summarize import summarize_build
 

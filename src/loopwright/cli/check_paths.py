@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import os
+import sys
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from loopwright.errors import InputError
-
-MESH_SUFFIXES = (".obj", ".ply", ".glb")
 
 
 def check_sculpt_file(path: Path) -> None:
@@ -22,17 +22,32 @@ def check_sculpt_file(path: Path) -> None:
         raise InputError(f"{path}: the file is empty", places=[path])
 
 
-def check_mesh_file(path: Path, *, sculpt: Path | None = None) -> None:
-    """Raise InputError unless a mesh can be written to ``path`` without overwriting the sculpt."""
-    if path.suffix.lower() not in MESH_SUFFIXES:
-        raise InputError(f"{path}: a mesh is written as one of {', '.join(MESH_SUFFIXES)}", places=[path])
-    if path.is_dir():
-        raise InputError(f"{path} is a folder; give a file's name", places=[path])
-    if sculpt is not None and path.exists() and path.samefile(sculpt):
-        raise InputError(f"{path} is the sculpt itself; write the mesh to another file", places=[path])
-    if not path.parent.is_dir():
-        raise InputError(f"{path}: the folder {path.parent} is missing; make it first", places=[path])
-    _check_writable(path if path.exists() else path.parent)
+def check_outputs(outputs: Iterable[Path], inputs: Mapping[str, Path | None]) -> None:
+    """Raise InputError if one file would be written twice, or over one that is read.
+
+    Parameters
+    ----------
+    outputs : files to be written; they need not exist yet.
+    inputs : files to be read, by what they are called in the message, such as ``the sculpt``.
+    """
+    written: set[str] = set()
+    for path in outputs:
+        for name, source in inputs.items():
+            if source is not None and _is_same(path, source):
+                raise InputError(f"{path} is {name} itself, which would be lost; write elsewhere", places=[path])
+        if _place(path) in written:
+            raise InputError(f"{path} would be written twice; give each output a file of its own", places=[path])
+        written.add(_place(path))
+
+
+def _is_same(path: Path, source: Path) -> bool:
+    return _place(path) == _place(source) or (path.exists() and source.exists() and path.samefile(source))
+
+
+def _place(path: Path) -> str:
+    """Return a path without links and, where letter case does not count, without it."""
+    place = os.path.normcase(path.resolve())
+    return place.casefold() if sys.platform == "darwin" else place
 
 
 def check_folder(path: Path) -> None:
@@ -44,9 +59,5 @@ def check_folder(path: Path) -> None:
         existing = existing.parent
     if not existing.is_dir():
         raise InputError(f"{path}: {existing} is a file, so no folder can be made in it", places=[path])
-    _check_writable(existing)
-
-
-def _check_writable(path: Path) -> None:
-    if not os.access(path, os.W_OK):
+    if not os.access(existing, os.W_OK):
         raise InputError(f"{path}: no right to write here; choose another place", places=[path])

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Mapping, Sequence
 from typing import TextIO
 
 from loopwright.cli.show_progress import ProgressBar, ProgressLines
 from loopwright.progress import Progress, silent
+from loopwright.write_json import json_text
 
 
 class Console:
@@ -45,8 +45,7 @@ class Console:
         """Print the outcome as JSON if that was asked for."""
         self.close()
         if self.is_json:
-            json.dump(outcome, self._out, indent=2)
-            self._out.write("\n")
+            print(json_text(outcome, indent=2), file=self._out)
 
     def fail(self, message: str, code: int, *, places: Sequence[object] = ()) -> int:
         """Print one error message and return ``code``; as JSON, the places go with it."""

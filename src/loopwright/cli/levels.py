@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from loopwright.cli.check_paths import check_folder, check_sculpt_file
+from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
 
 if TYPE_CHECKING:
     from loopwright.detail.types import Creases, Levels
     from loopwright.surface.project import SurfaceProjector
-    from loopwright.types import QuadMesh
+    from loopwright.types import Finding, QuadMesh
 
 NAME = "levels"
 HELP = "subdivide a finished mesh and lay the sculpt's detail on each level"
@@ -42,17 +43,23 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     from loopwright.surface.project import SurfaceProjector
     from loopwright.surface.read import read_sculpt
     from loopwright.surface.read_quads import read_quad_mesh
+    from loopwright.surface.repair import repair_sculpt
 
     mesh = read_quad_mesh(arguments.mesh)
     check_levels(mesh, arguments.levels)
-    sculpt = read_sculpt(arguments.sculpt, progress=console.progress)
+    names = _file_names(arguments)
+    inputs = {"the mesh": arguments.mesh, "the sculpt": arguments.sculpt}
+    check_outputs([arguments.output / name for name in names], inputs)
+    sculpt, findings = repair_sculpt(read_sculpt(arguments.sculpt, progress=console.progress))
+    for finding in findings:
+        console.say(f"{finding.kind}: {finding.text}")
     projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
     creases = None
     if arguments.creases:
         mesh, creases = _crease(mesh, projector, console)
     levels = make_levels(mesh, projector, arguments.levels, creases=creases, progress=console.progress)
-    names = _write(arguments, levels)
-    _tell(levels, names, projector.diagonal, arguments.output, console)
+    _write(arguments.output, names, levels)
+    _tell(levels, findings, names, projector.diagonal, arguments.output, console)
     return 0
 
 
@@ -66,26 +73,32 @@ def _crease(mesh: QuadMesh, projector: SurfaceProjector, console: Console) -> tu
     return mesh, creases
 
 
-def _write(arguments: argparse.Namespace, levels: Levels) -> list[str]:
-    """Write the stack, the cage and the levels; return the files' names."""
+def _file_names(arguments: argparse.Namespace) -> list[str]:
+    """Return the names of the stack, the cage and the levels."""
+    finest = -1 if arguments.stack_only else arguments.levels
+    meshes = ["cage", *(f"level_{level}" for level in range(finest + 1))]
+    return [STACK_NAME, *(f"{name}.{arguments.format}" for name in meshes)]
+
+
+def _write(folder: Path, names: list[str], levels: Levels) -> None:
+    """Write the stack, the cage and as many levels as there are names for."""
     from loopwright.detail.rebuild_level import rebuild_level
     from loopwright.detail.stack_file import stack_bytes
-    from loopwright.handover.write_file import write_file
     from loopwright.handover.write_mesh import write_mesh
+    from loopwright.write_file import write_file
 
-    folder = arguments.output
     folder.mkdir(parents=True, exist_ok=True)
-    names = [STACK_NAME, f"cage.{arguments.format}"]
-    with write_file(folder / STACK_NAME) as stream:
+    stack, cage, *meshes = (folder / name for name in names)
+    with write_file(stack) as stream:
         stream.write(stack_bytes(levels))
-    write_mesh(folder / names[1], levels.cage)
-    for level in range(0 if arguments.stack_only else levels.count + 1):
-        names += [] if arguments.stack_only else [f"level_{level}.{arguments.format}"]
-        write_mesh(folder / names[-1], rebuild_level(levels, level))
-    return names
+    write_mesh(cage, levels.cage)
+    for level, mesh in enumerate(meshes):
+        write_mesh(mesh, rebuild_level(levels, level))
 
 
-def _tell(levels: Levels, names: list[str], diagonal: float, folder: Path, console: Console) -> None:
+def _tell(
+    levels: Levels, findings: Sequence[Finding], names: list[str], diagonal: float, folder: Path, console: Console
+) -> None:
     for report in levels.reports:
         console.say(
             f"level {report.level}  {report.faces:,} quads; to the sculpt rms {report.level_rms / diagonal:.2e}, 95 % "
@@ -109,6 +122,7 @@ def _tell(levels: Levels, names: list[str], diagonal: float, folder: Path, conso
             {"edge": edge, "sharpness": value}
             for edge, value in zip(levels.creases.edges.tolist(), levels.creases.sharpness.tolist(), strict=True)
         ],
+        "findings": [{"kind": finding.kind, "text": finding.text, "count": finding.count} for finding in findings],
         "folder": str(folder),
         "files": names,
     }

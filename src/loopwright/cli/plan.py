@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from loopwright.cli.check_paths import check_folder, check_sculpt_file
+from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
 from loopwright.cli.read_wishes import add_wish_arguments, read_wishes
+from loopwright.report.report_files import report_files
 
 NAME = "plan"
 HELP = "show the layout, the segment counts and the planned poles, without making the mesh"
@@ -26,6 +27,8 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     check_sculpt_file(arguments.sculpt)
     if arguments.report is not None:
         check_folder(arguments.report)
+        inputs = {"the sculpt": arguments.sculpt, "the marks file": arguments.marks}
+        check_outputs(report_files(arguments.report), inputs)
     from loopwright.pipeline import plan
     from loopwright.report.summarize import summarize_plan
 

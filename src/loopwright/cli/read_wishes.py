@@ -64,7 +64,6 @@ def add_wish_arguments(parser: argparse.ArgumentParser) -> None:
         help="mirror the topology only: each side keeps its own shape (without it both halves are equal)",
     )
     wishes.add_argument("--no-fit", action="store_true", help="put the vertices, not the smooth limit, on the sculpt")
-    wishes.add_argument("--seed", type=int, default=_DEFAULTS.seed, metavar="N", help=argparse.SUPPRESS)
 
 
 def read_wishes(arguments: argparse.Namespace) -> BuildOptions:
@@ -89,5 +88,4 @@ def read_wishes(arguments: argparse.Namespace) -> BuildOptions:
         mirror_shape=options.mirror_shape and not arguments.own_sides,
         fit_limit=not arguments.no_fit,
         region_names={**options.region_names, **dict(parse_region_name(text) for text in arguments.name)},
-        seed=arguments.seed,
     )

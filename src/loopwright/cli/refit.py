@@ -6,9 +6,10 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
-from loopwright.cli.check_paths import check_mesh_file, check_sculpt_file
+from loopwright.cli.check_paths import check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
 from loopwright.errors import InputError
+from loopwright.handover.write_mesh import check_mesh_path, write_mesh
 from loopwright.options import Mirror, parse_color
 
 if TYPE_CHECKING:
@@ -51,14 +52,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, console: Console) -> int:
     """Carry, write, tell; return the exit code."""
-    check_sculpt_file(arguments.mesh)
-    check_sculpt_file(arguments.sculpt)
-    check_mesh_file(arguments.output, sculpt=arguments.sculpt)
-    if arguments.output.exists() and arguments.output.samefile(arguments.mesh):
-        raise InputError(f"{arguments.output} is the mesh itself; write to another file", places=[arguments.output])
-    _check_paint(arguments)
+    _check_files(arguments)
     colors = tuple(dict.fromkeys(parse_color(text) for text in arguments.leave_open))
-    from loopwright.handover.write_mesh import write_mesh
     from loopwright.reuse.read_landmarks import NO_LANDMARKS, read_landmarks
     from loopwright.reuse.refit import RefitOptions, refit
     from loopwright.surface.project import SurfaceProjector
@@ -138,13 +133,27 @@ def tell_refit(result: RefitResult) -> list[str]:
     return lines
 
 
+def _check_files(arguments: argparse.Namespace) -> None:
+    check_sculpt_file(arguments.mesh)
+    check_sculpt_file(arguments.sculpt)
+    check_mesh_path(arguments.output)
+    _check_paint(arguments)
+    inputs = {
+        "the mesh": arguments.mesh,
+        "the sculpt": arguments.sculpt,
+        "the landmarks file": arguments.landmarks,
+        "the painted sculpt": arguments.paint_from,
+    }
+    check_outputs([path for path in (arguments.output, arguments.paint) if path is not None], inputs)
+
+
 def _check_paint(arguments: argparse.Namespace) -> None:
     if (arguments.paint is None) != (arguments.paint_from is None):
         raise InputError("--paint and --paint-from go together: give both, or neither.")
     if arguments.paint is None:
         return
     check_sculpt_file(arguments.paint_from)
-    check_mesh_file(arguments.paint, sculpt=arguments.sculpt)
+    check_mesh_path(arguments.paint)
     if arguments.paint.suffix.lower() != ".ply":
         raise InputError(f"{arguments.paint}: a painted sculpt is written as .ply", places=[arguments.paint])
 

@@ -7,7 +7,7 @@ import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from loopwright.cli.check_paths import check_folder, check_sculpt_file
+from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
 
 if TYPE_CHECKING:
@@ -41,11 +41,13 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     from loopwright.surface.repair import repair_sculpt
 
     wishes = read_poses(arguments.poses)
+    names = ("mesh", "other")[: len(paths)]
+    if arguments.pictures is not None:
+        _check_pictures(arguments, len(wishes.poses), names)
     meshes = tuple(read_quad_mesh(path) for path in paths)
     sculpt, _ = repair_sculpt(read_sculpt(arguments.sculpt, progress=console.progress))
     weights = find_weights(sculpt, meshes[0], wishes.handles)
     rehearsal = rehearse(sculpt, meshes, weights, wishes.poses, progress=console.progress)
-    names = ("mesh", "other")[: len(meshes)]
     for line in tell_rehearsal(rehearsal, names):
         console.say(line)
     files: list[str] = []
@@ -59,6 +61,18 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
         console.say(f"pictures   {arguments.pictures}")
     console.give({"poses": rehearsal_figures(rehearsal, names), "picture_files": files})
     return 0
+
+
+def _check_pictures(arguments: argparse.Namespace, poses: int, names: tuple[str, ...]) -> None:
+    from loopwright.rehearse.draw_poses import picture_files
+
+    inputs = {
+        "the mesh": arguments.mesh,
+        "the sculpt": arguments.sculpt,
+        "the poses file": arguments.poses,
+        "the other mesh": arguments.against,
+    }
+    check_outputs(picture_files(arguments.pictures, poses, names), inputs)
 
 
 def rehearsal_figures(rehearsal: Rehearsal, names: tuple[str, ...]) -> dict[str, dict[str, dict[str, float | None]]]:

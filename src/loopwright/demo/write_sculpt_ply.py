@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
 
 import numpy as np
 
-from loopwright.errors import InputError
 from loopwright.types import Sculpt
+from loopwright.write_file import write_file
 
 
 def write_sculpt_ply(path: str | os.PathLike[str], sculpt: Sculpt) -> None:
@@ -28,17 +27,8 @@ def write_sculpt_ply(path: str | os.PathLike[str], sculpt: Sculpt) -> None:
     -----
     Vertex: float x, y, z, uchar red, green, blue. Face: list uchar int vertex_indices.
     """
-    target = Path(path)
-    scratch = target.with_name(f".{target.name}.{os.getpid()}.part")
-    try:
-        try:
-            with scratch.open("xb") as file:
-                file.writelines((_header(sculpt), _vertices(sculpt), _faces(sculpt)))
-            os.replace(scratch, target)
-        finally:
-            scratch.unlink(missing_ok=True)
-    except OSError as error:
-        raise InputError(f"{target}: cannot be written ({error.strerror}); choose another place") from error
+    with write_file(path) as file:
+        file.writelines((_header(sculpt), _vertices(sculpt), _faces(sculpt)))
 
 
 def _header(sculpt: Sculpt) -> bytes:

@@ -30,7 +30,7 @@ def stack_bytes(levels: Levels) -> bytes:
         "mirror": None if cage.mirror is None else [*map(float, cage.mirror.normal), float(cage.mirror.offset)],
     }
     arrays: dict[str, NDArray[Any]] = {
-        "header": np.frombuffer(json.dumps(header, sort_keys=True).encode("utf-8"), np.uint8),
+        "header": np.frombuffer(json.dumps(header, sort_keys=True, allow_nan=False).encode("utf-8"), np.uint8),
         "positions": cage.positions.astype("<f8"),
         "quads": cage.quads.astype("<i4"),
         "quad_region": cage.quad_region.astype("<i4"),

@@ -29,7 +29,7 @@ class QualityReport:
     poles: dict[int, int]
 
     def summary(self) -> dict[str, float]:
-        """Return the figures that reports print."""
+        """Return the figures that reports print; those of the aspect are infinite where edges have no length."""
         jacobian = self.scaled_jacobian
         if len(jacobian) == 0:
             return {}
@@ -43,8 +43,13 @@ class QualityReport:
             "min_angle": float(self.min_angle.min()),
             "max_angle": float(self.max_angle.max()),
             "aspect_mean": float(self.aspect.mean()),
-            "aspect_p95": float(np.quantile(self.aspect, 0.95)),
+            "aspect_p95": _quantile(self.aspect, 0.95),
         }
+
+
+def _quantile(values: FloatArray, share: float) -> float:
+    """Return a quantile of numbers that may be infinite, between which nothing is interpolated."""
+    return float(np.quantile(values, share, method="linear" if np.isfinite(values).all() else "higher"))
 
 
 def corner_sines(positions: FloatArray, quads: IntArray, normals: FloatArray | None = None) -> FloatArray:

@@ -97,7 +97,7 @@ def _document(mesh: QuadMesh, arrays: list[tuple[str, NDArray[Any]]], length: in
 
 
 def _container(document: dict[str, Any], binary: bytes) -> bytes:
-    text = json.dumps(document, separators=(",", ":")).encode("ascii")
+    text = json.dumps(document, separators=(",", ":"), allow_nan=False).encode("ascii")
     text += b" " * (-len(text) % 4)
     binary += b"\0" * (-len(binary) % 4)
     total = 12 + 8 + len(text) + 8 + len(binary)

@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 
 from loopwright.errors import InputError, InternalError
-from loopwright.handover.write_file import write_file
 from loopwright.handover.write_glb import glb_bytes
 from loopwright.handover.write_obj import obj_bytes
 from loopwright.handover.write_ply import ply_bytes
 from loopwright.types import QuadMesh
+from loopwright.write_file import write_file
 
 WRITERS: dict[str, Callable[[QuadMesh], bytes]] = {".obj": obj_bytes, ".ply": ply_bytes, ".glb": glb_bytes}
 

@@ -8,7 +8,6 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from loopwright.errors import MarksError
 from loopwright.marks.cut_borders import mark_borders
 from loopwright.marks.smooth_borders import smooth_borders
 from loopwright.surface.clip import drop_to_plane
@@ -68,19 +67,11 @@ def triangle_pieces(net: Net) -> IntArray:
 
 
 def drop_label(net: Net, is_open: BoolArray) -> Net:
-    """Remove the triangles of open labels; the boundary that was there before is held in its place.
-
-    Raises
-    ------
-    MarksError
-        If nothing is left.
-    """
+    """Remove the triangles of open labels, which are not all; the boundary that was there before is held."""
     table = build_edges(net.triangles, len(net.positions))
     fixed = net.is_fixed.copy()
     fixed[table.edges[table.is_boundary()].ravel()] = True
     stays = ~is_open[net.triangle_label]
-    if not stays.any():
-        raise MarksError("every painted colour is open: nothing is left to cover")
     kept = replace(net, triangles=net.triangles[stays], triangle_label=net.triangle_label[stays], is_fixed=fixed)
     return mark_borders(compact(kept)[0])
 

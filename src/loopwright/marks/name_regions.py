@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from loopwright.errors import MarksError
 from loopwright.marks.cluster_colors import ColorClusters, vertex_areas
 from loopwright.marks.options import RGB, MarksOptions, RegionShare
-from loopwright.types import BoolArray, ByteArray, Sculpt
+from loopwright.types import BoolArray, ByteArray, IntArray, Sculpt
 
 
 def hex_code(color: RGB) -> str:
@@ -26,12 +28,34 @@ def choose_open(palette: ByteArray, options: MarksOptions) -> BoolArray:
     Raises
     ------
     MarksError
-        If no painted colour is near a wished one.
+        If no painted colour is near a wished one, or one painted colour is nearest to two different ones.
     """
     is_open = np.zeros(len(palette), dtype=bool)
-    for wish in options.open_colors:
-        is_open[_nearest(palette, wish, options.color_tolerance, "leave open")] = True
+    wishes = {wish: "leave open" for wish in options.open_colors}
+    is_open[list(_match(palette, wishes, options.color_tolerance))] = True
     return is_open
+
+
+def nothing_left(vertex_color: IntArray, is_open: BoolArray, *, is_half: bool) -> MarksError:
+    """Return the error for a surface of which no part is kept.
+
+    Parameters
+    ----------
+    vertex_color : (n,) palette index of each vertex of the whole sculpt, or -1.
+    is_half : whether only the half on one side of a mirror plane was looked at.
+    """
+    painted = vertex_color[vertex_color >= 0]
+    if is_open[painted].all():
+        return MarksError("every painted colour is open: nothing is left to cover")
+    if is_half:
+        return MarksError(
+            "on the half that is meshed and mirrored every painted colour is open: nothing is left to cover; paint "
+            "the other half alike, or cover the sculpt as a whole with --mirror none"
+        )
+    return MarksError(
+        "what is painted and not open is too small to be meant: nothing is left to cover; paint it larger, or leave "
+        "fewer colours open"
+    )
 
 
 def name_regions(palette: ByteArray, options: MarksOptions) -> list[str]:
@@ -40,12 +64,13 @@ def name_regions(palette: ByteArray, options: MarksOptions) -> list[str]:
     Raises
     ------
     MarksError
-        If a named colour is not in the paint, or two regions get one name.
+        If a named colour is not in the paint, two names go to one painted colour, or two regions get one name.
     """
     colors = palette_colors(palette)
     names = ["all"] if len(colors) == 1 else [hex_code(color) for color in colors]
-    for wish, name in options.region_names.items():
-        names[_nearest(palette, wish, options.color_tolerance, f'call "{name}"')] = name
+    wishes = {wish: f'call "{name}"' for wish, name in options.region_names.items()}
+    for index, wish in _match(palette, wishes, options.color_tolerance).items():
+        names[index] = options.region_names[wish]
     if len(set(names)) < len(names):
         twice = sorted({name for name in names if names.count(name) > 1})
         raise MarksError(f"two colours are named {', '.join(twice)}; give each its own name", places=twice)
@@ -66,6 +91,22 @@ def report_regions(
         for name, color, share, opened in zip(names, palette_colors(clusters.palette), shares, is_open, strict=True)
         if share > 0.0
     )
+
+
+def _match(palette: ByteArray, purposes: Mapping[RGB, str], tolerance: float) -> dict[int, RGB]:
+    """Return the wished colour of each painted one that is meant; ``purposes`` tells what each is wished for."""
+    found: dict[int, RGB] = {}
+    for wish, purpose in purposes.items():
+        index = _nearest(palette, wish, tolerance, purpose)
+        if index in found:
+            other, painted = found[index], hex_code(palette_colors(palette)[index])
+            raise MarksError(
+                f"{hex_code(other)}, which you wish to {purposes[other]}, and {hex_code(wish)}, which you wish to "
+                f"{purpose}, are both nearest to the painted {painted}; keep one, or write the other as it is painted",
+                places=[hex_code(other), hex_code(wish)],
+            )
+        found[index] = wish
+    return found
 
 
 def _nearest(palette: ByteArray, wish: RGB, tolerance: float, purpose: str) -> int:

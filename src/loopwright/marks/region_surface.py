@@ -13,7 +13,7 @@ from loopwright.marks.cluster_colors import ColorClusters, cluster_colors, verte
 from loopwright.marks.cut_borders import cut_borders
 from loopwright.marks.finish_regions import drop_label, finish_regions, merge_small_pieces
 from loopwright.marks.mirror_votes import mirror_votes
-from loopwright.marks.name_regions import choose_open, name_regions, report_regions
+from loopwright.marks.name_regions import choose_open, name_regions, nothing_left, report_regions
 from loopwright.marks.options import MarksOptions, MarksReport
 from loopwright.marks.smooth_labels import nearest_proxy_vertices, smooth_labels
 from loopwright.progress import Progress, silent
@@ -77,6 +77,8 @@ def make_region_surface(
     far = _far_half(sculpt, projector, clusters, fit.plane) if fit else None
     net = _draw_borders(proxy, fine, labels, clusters, chosen, far)
     net = merge_small_pieces(net, 0.5 * chosen.min_share)
+    if is_open[net.triangle_label].all():
+        raise nothing_left(clusters.vertex_color, is_open, is_half=fit is not None)
     net = drop_label(net, is_open)
     clock.lap("borders", 0.9)
     plane = fit.plane if fit else None
@@ -170,7 +172,7 @@ def _fine_net(
     opened = np.append(is_open, False)[label]
     kept = ~opened[half.triangles].all(axis=1)
     if not kept.any():
-        raise MarksError("every painted colour is open: nothing is left to cover")
+        raise nothing_left(clusters.vertex_color, is_open, is_half=is_half)
     area = surface_area(half.positions, half.triangles[kept])
     edge = even_edge(area, options.proxy_faces // (2 if is_half else 1))
     half = _drop_far_open(half, opened, _MARGIN * edge)

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
 import json
-import os
-import secrets
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +12,7 @@ import numpy as np
 from loopwright.errors import MarksError
 from loopwright.marks.marks_file import VERSION, VERSION_KEY, Marks
 from loopwright.options import format_color
+from loopwright.write_file import write_file
 
 
 def write_marks(path: str | Path, marks: Marks) -> Path:
@@ -25,7 +23,8 @@ def write_marks(path: str | Path, marks: Marks) -> Path:
 
     Raises
     ------
-    MarksError : the file cannot be written, or two colours have one name.
+    InputError : the file cannot be written.
+    MarksError : two colours have one name.
     """
     path = Path(path)
     document = to_document(marks)
@@ -33,9 +32,11 @@ def write_marks(path: str | Path, marks: Marks) -> Path:
         beside = path.with_suffix(".npy")
         buffer = io.BytesIO()
         np.save(buffer, np.asarray(marks.vertex_sizes, np.float64), allow_pickle=False)
-        _write(beside, buffer.getvalue())
+        with write_file(beside) as stream:
+            stream.write(buffer.getvalue())
         document["vertex_sizes"] = beside.name
-    _write(path, (_format(document) + "\n").encode())
+    with write_file(path) as stream:
+        stream.write((_format(document) + "\n").encode())
     return path
 
 
@@ -65,23 +66,6 @@ def to_document(marks: Marks) -> dict[str, Any]:
         ],
     }
     return {key: value for key, value in document.items() if value is not None and value not in ({}, [])}
-
-
-def _write(path: Path, content: bytes) -> None:
-    """Write beside the file and then give it its name, so that it is there whole or not at all."""
-    draft = path.with_name(f".{path.name[:64]}.{secrets.token_hex(6)}.part")
-    try:
-        with draft.open("xb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(draft, path)
-    except OSError as error:
-        reason = error.strerror or "it cannot be written"
-        raise MarksError(f"{path}: {reason}; check the folder and its rights", places=[str(path)]) from error
-    finally:
-        with contextlib.suppress(OSError):
-            draft.unlink(missing_ok=True)
 
 
 def _format(value: Any, indent: int = 0) -> str:

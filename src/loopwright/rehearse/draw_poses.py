@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 
-from loopwright.handover.write_file import write_file
 from loopwright.progress import Progress, silent
 from loopwright.rehearse.measure_strain import Strain
 from loopwright.rehearse.rehearse import Rehearsal
@@ -14,6 +13,7 @@ from loopwright.report.choose_views import choose_views
 from loopwright.report.picture import Layer, Picture, Scene, Solid
 from loopwright.report.run_drawing import run_drawing
 from loopwright.types import ByteArray, Finding, QuadMesh
+from loopwright.write_file import write_file
 
 _CALM = np.array([205.0, 205.0, 200.0])
 _GOOD, _BAD = np.array([60.0, 130.0, 190.0]), np.array([205.0, 70.0, 50.0])
@@ -29,6 +29,17 @@ def strain_colors(strain: Strain) -> ByteArray:
     colors = (1.0 - share) * _CALM + share * ((1.0 - lean) * _GOOD + lean * _BAD)
     rounded: ByteArray = np.round(colors).astype(np.uint8)
     return rounded
+
+
+def picture_files(folder: Path, poses: int, names: tuple[str, ...]) -> list[Path]:
+    """Return the files that :func:`draw_poses` writes for a number of poses of meshes with these names."""
+    return [
+        folder / f"{_picture_name(name, pose, view)}.jpg" for pose in range(poses) for name in names for view in _VIEWS
+    ]
+
+
+def _picture_name(name: str, pose: int, view: str) -> str:
+    return f"{name}-{pose:02d}-{view}"
 
 
 def draw_poses(
@@ -55,7 +66,9 @@ def draw_poses(
             )
             for view in _VIEWS:
                 title = f"{pose}, {name}"
-                pictures.append(Picture(f"{key}-{view}", title, views[view], (Layer(key, has_edges=True),)))
+                pictures.append(
+                    Picture(_picture_name(name, pose_index, view), title, views[view], (Layer(key, has_edges=True),))
+                )
     drawn, findings = run_drawing(Scene(diagonal, solids, {}, pictures), progress=progress)
     folder.mkdir(parents=True, exist_ok=True)
     files = []

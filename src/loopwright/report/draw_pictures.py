@@ -61,7 +61,7 @@ def draw_pictures(folder: Path) -> None:
         _draw(picture, scene, actors, renderer, window)
         _write_jpeg(folder / f"{picture.name}.jpg", _grab(window))
         marks = _place_marks(picture, scene, renderer, window)
-        (folder / f"{picture.name}.json").write_text(json.dumps(marks), encoding="utf-8")
+        (folder / f"{picture.name}.json").write_text(json.dumps(marks, allow_nan=False), encoding="utf-8")
 
 
 def _draw(

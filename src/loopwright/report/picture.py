@@ -128,7 +128,7 @@ def save_scene(folder: Path, scene: Scene) -> None:
         "lines": {name: [lines.color, lines.width] for name, lines in scene.lines.items()},
         "pictures": [asdict(picture) for picture in scene.pictures],
     }
-    (folder / _JOB).write_text(json.dumps(job), encoding="utf-8")
+    (folder / _JOB).write_text(json.dumps(job, allow_nan=False), encoding="utf-8")
 
 
 def load_scene(folder: Path) -> Scene:

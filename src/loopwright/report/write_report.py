@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -17,11 +16,13 @@ from loopwright.report.make_page import make_page
 from loopwright.report.measure_distance import Distances, measure_distance
 from loopwright.report.parts import BuildLike, PlanLike
 from loopwright.report.pick_colors import round_limit
+from loopwright.report.report_files import report_files
 from loopwright.report.run_drawing import run_drawing
 from loopwright.report.summarize import Summary, summarize_build, summarize_plan
 from loopwright.types import QuadMesh
+from loopwright.write_file import write_file
+from loopwright.write_json import json_text
 
-PAGE, FIGURES = "index.html", "report.json"
 STAGE = "report"
 
 
@@ -80,15 +81,10 @@ def _typical_largest(distances: Distances) -> float:
 def _write(folder: Path, page: str, summary: Summary) -> Path:
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        _replace(folder / FIGURES, json.dumps(summary.as_json(), indent=2))
-        _replace(folder / PAGE, page)
     except OSError as error:
         raise InputError(f"{folder}: the report cannot be written here ({error.strerror})", places=[folder]) from error
-    return folder / PAGE
-
-
-def _replace(path: Path, text: str) -> None:
-    """Write a file so that it is either the old or the new one, never half of it."""
-    part = path.with_name(f"{path.name}.tmp")
-    part.write_text(text, encoding="utf-8", newline="\n")
-    os.replace(part, path)
+    page_file, figures_file = report_files(folder)
+    for file, text in ((figures_file, json_text(summary.as_json(), indent=2)), (page_file, page)):
+        with write_file(file) as stream:
+            stream.write(text.encode("utf-8"))
+    return page_file

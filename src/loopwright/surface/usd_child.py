@@ -17,7 +17,7 @@ def main() -> None:
     except Exception as error:  # the parent turns the last line into its message, whatever the library raised
         print(str(error).strip().splitlines()[-1] if str(error).strip() else type(error).__name__)
         sys.exit(1)
-    (Path(sys.argv[2]) / "contents.json").write_text(json.dumps(contents), "utf-8")
+    (Path(sys.argv[2]) / "contents.json").write_text(json.dumps(contents, allow_nan=False), "utf-8")
 
 
 def unpack_stage(path: str, folder: Path) -> list[dict[str, Any]]:

@@ -1,0 +1,55 @@
+"""Wished colours find their paint, each its own, or one error says why not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from loopwright.errors import MarksError
+from loopwright.marks.name_regions import choose_open, name_regions
+from loopwright.marks.options import MarksOptions
+from loopwright.marks.region_surface import make_region_surface
+from loopwright.types import FloatArray, IntArray, Sculpt
+
+SKIN, EYE = (200, 150, 120), (20, 20, 200)
+PALETTE = np.array([SKIN, EYE], np.uint8)
+NEAR_SKIN = (204, 148, 118)
+
+
+def test_two_names_for_one_painted_colour_are_refused_with_both() -> None:
+    with pytest.raises(MarksError, match='call "skin".*call "lips".*#c89678') as caught:
+        name_regions(PALETTE, MarksOptions(region_names={SKIN: "skin", NEAR_SKIN: "lips"}))
+    assert caught.value.places == ("#c89678", "#cc9476")
+    assert name_regions(PALETTE, MarksOptions(region_names={NEAR_SKIN: "skin", EYE: "eye"})) == ["skin", "eye"]
+
+
+def test_two_open_colours_for_one_painted_colour_are_refused_with_both() -> None:
+    with pytest.raises(MarksError, match="#c89678, which .* and #cc9476, which"):
+        choose_open(PALETTE, MarksOptions(open_colors=(SKIN, NEAR_SKIN)))
+    assert choose_open(PALETTE, MarksOptions(open_colors=(NEAR_SKIN, NEAR_SKIN))).tolist() == [True, False]
+    assert choose_open(PALETTE, MarksOptions()).tolist() == [False, False]
+
+
+def test_what_is_said_where_nothing_is_left(sphere: tuple[FloatArray, IntArray]) -> None:
+    points, triangles = sphere
+    colors = np.where(points[:, :1] > -0.1, EYE, SKIN).astype(np.uint8)
+    sculpt, options = Sculpt(points, triangles, colors), MarksOptions(open_colors=(EYE,), proxy_faces=4000)
+    with pytest.raises(MarksError, match="on the half that is meshed .*--mirror none"):
+        make_region_surface(sculpt, options=replace(options, mirror="x"))
+    surface, _ = make_region_surface(sculpt, options=replace(options, mirror="none"))
+    assert [region.color for region in surface.regions] == [SKIN]
+    with pytest.raises(MarksError, match="^every painted colour is open"):
+        make_region_surface(sculpt, options=replace(options, mirror="x", open_colors=(EYE, SKIN)))
+
+
+def test_specks_alone_are_no_area_to_cover(tools: Any, sphere: tuple[FloatArray, IntArray]) -> None:
+    points, triangles = sphere
+    colors = np.tile(np.array(EYE, np.uint8), (len(points), 1))
+    for place in points[:: len(points) // 40]:
+        colors[np.linalg.norm(points - place, axis=1) < 0.06] = SKIN
+    options = MarksOptions(open_colors=(EYE,), mirror="none", proxy_faces=4000, min_share=0.02)
+    with pytest.raises(MarksError, match="too small to be meant"):
+        make_region_surface(Sculpt(points, triangles, colors), options=options)

@@ -1,0 +1,90 @@
+"""Paint that is too small for the mesh: what is told, what is refused, and that the way out works."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tests.conftest import globe
+
+from loopwright import BuildOptions, plan
+from loopwright.errors import InfeasibleError, MarksError
+from loopwright.options import Pin
+from loopwright.types import Sculpt
+from loopwright.wishes import PolePin
+
+SKIN, SPOT = (200, 150, 120), (20, 20, 200)
+WISHES = BuildOptions(budget=100, proxy_faces=3000, mirror="none", region_names={SKIN: "skin", SPOT: "spot"})
+
+
+def dotted(*spots: tuple[tuple[float, float, float], float]) -> Sculpt:
+    """A ball with a round spot of a radius about each place."""
+    points, triangles = globe(50)
+    colors = np.tile(np.array(SKIN, np.uint8), (len(points), 1))
+    for place, radius in spots:
+        colors[np.linalg.norm(points - place, axis=1) < radius] = SPOT
+    return Sculpt(points, triangles, colors)
+
+
+ONE = dotted(((0.0, 0.0, 1.0), 0.11))
+CASES = {
+    "size": (replace(WISHES, sizes={"spot": 0.4}), "the size of spot"),
+    "pin": (replace(WISHES, pins=(Pin("skin", "spot", 8),)), "the pin on skin/spot"),
+    "pole": (replace(WISHES, poles=(PolePin("spot", "none"),)), "poles in spot"),
+}
+
+
+@pytest.mark.parametrize(("wishes", "wish"), CASES.values(), ids=CASES)
+def test_a_wish_for_a_region_smaller_than_a_face_says_so(wishes: BuildOptions, wish: str) -> None:
+    with pytest.raises(InfeasibleError, match=rf'"spot" is painted, but smaller than a face.*{wish}') as caught:
+        plan(ONE, options=wishes)
+    assert caught.value.places == ("spot",)
+    assert ("shorter edges" in str(caught.value)) == bool(wishes.sizes)
+    told = re.search(r"raise the budget to ([\d,]+)", str(caught.value))
+    assert told is not None
+    budget = int(told[1].replace(",", ""))
+    assert budget > wishes.budget
+    done = plan(ONE, options=replace(wishes, budget=budget))
+    assert {region.name for region in done.surface.regions} == {"skin", "spot"}
+    with pytest.raises(InfeasibleError, match="smaller than a face"):
+        plan(ONE, options=replace(wishes, budget=int(0.85 * budget)))
+
+
+def test_a_size_too_long_at_any_budget_names_no_budget() -> None:
+    with pytest.raises(InfeasibleError, match="smaller than a face") as caught:
+        plan(ONE, options=replace(WISHES, budget=20_000, sizes={"spot": 2.0}))
+    assert "raise the budget" not in str(caught.value)
+    assert "wish for shorter edges in it, paint it larger, or drop the size" in str(caught.value)
+
+
+def test_a_name_that_no_paint_has_is_still_unknown() -> None:
+    with pytest.raises(MarksError, match='no region "lips"'):
+        plan(ONE, options=replace(WISHES, sizes={"lips": 0.4}))
+
+
+@pytest.mark.parametrize(
+    ("count", "text"),
+    [
+        (1, "1 painted piece is smaller than a face of this mesh; its surroundings got it."),
+        (2, "2 painted pieces are smaller than a face of this mesh; their surroundings got them."),
+    ],
+)
+def test_pieces_smaller_than_a_face_are_counted_in_words(count: int, text: str) -> None:
+    sculpt = dotted(*(((0.0, 0.0, side), 0.11) for side in (1.0, -1.0)[:count]))
+    assert text in [finding.text for finding in plan(sculpt, options=WISHES).findings]
+
+
+@pytest.mark.parametrize(
+    ("count", "text"),
+    [
+        (1, "1 painted speck was too small to be meant; its surroundings got it."),
+        (2, "2 painted specks were too small to be meant; their surroundings got them."),
+    ],
+)
+def test_specks_are_counted_in_words(count: int, text: str) -> None:
+    specks = [((0.0, 0.0, side), 0.045) for side in (1.0, -1.0)[:count]]
+    sculpt = dotted(((1.0, 0.0, 0.0), 0.7), *specks)
+    options = replace(WISHES, budget=400)
+    assert text in [finding.text for finding in plan(sculpt, options=options).findings]
