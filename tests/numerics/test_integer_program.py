@@ -7,6 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
+from loopwright.errors import ConvergenceError
 from loopwright.numerics.integer_program import IntegerProgram
 
 TOP = 4
@@ -86,3 +87,15 @@ def test_nothing_to_find() -> None:
     program.add(np.array([x]), np.ones(1), 4.0, 5.0)
     assert program.solve() is None
     assert program.solve(relaxed=True) is None
+
+
+def test_too_few_branches_are_not_taken_for_a_proof() -> None:
+    # halves of sums of large numbers: no choice fits, but that takes many branches to see (market split problems)
+    rng = np.random.default_rng(0)
+    weights = rng.integers(0, 100, (4, 30)).astype(float)
+    program = IntegerProgram()
+    columns = np.array([program.integer(0.0, 0.0, 1.0) for _ in range(30)])
+    for row in weights:
+        program.add(columns, row, row.sum() // 2, row.sum() // 2)
+    with pytest.raises(ConvergenceError, match="within 5 branches"):
+        program.solve(nodes=5)

@@ -8,7 +8,7 @@ import numpy as np
 
 from loopwright.counts.count_program import CountOptions, CountProgram, FaceGoal, SumPin, build_program
 from loopwright.counts.measure_faces import measure_fill, side_counts
-from loopwright.errors import InfeasibleError, InternalError
+from loopwright.errors import ConvergenceError, InfeasibleError, InternalError
 from loopwright.layout.types import Layout
 from loopwright.numerics.integer_program import RelaxedPrice
 from loopwright.types import FloatArray, IntArray
@@ -50,6 +50,7 @@ def solve_for_budget(
     Raises
     ------
     InfeasibleError : the pins clash; the message names a smallest set of them.
+    ConvergenceError : no counts were found within ``options.nodes`` branches.
     """
     opt = options or CountOptions()
     best: tuple[float, IntArray, float] | None = None
@@ -127,11 +128,23 @@ def choose_loose(program: CountProgram, layout: Layout, *, start: frozenset[int]
 
 
 def solve_whole(program: CountProgram, loose: frozenset[int], opt: CountOptions) -> IntArray | None:
-    """Return (arcs,) whole counts with the given loose patches, else with any others; None if nothing does."""
+    """Return (arcs,) whole counts with the given loose patches, else with any others; None if surely nothing does.
+
+    Raises
+    ------
+    ConvergenceError : none were found within ``opt.nodes`` branches.
+    """
     fixed = {int(c): float(i in loose) for i, c in enumerate(program.loose)}
-    solved = program.program.solve(nodes=opt.nodes, gap=opt.gap, fixed=fixed)
+    try:
+        solved = program.program.solve(nodes=opt.nodes, gap=opt.gap, fixed=fixed)
+    except ConvergenceError:
+        solved = None
     if solved is None:
-        solved = program.program.solve(nodes=opt.nodes, gap=0.1)
+        try:
+            solved = program.program.solve(nodes=opt.nodes, gap=0.1)
+        except ConvergenceError as error:
+            text = f"No segment counts were found within {opt.nodes} branches; fewer pins or a larger budget help."
+            raise ConvergenceError(text) from error
     return None if solved is None else np.rint(solved.values[program.arcs]).astype(np.int32)
 
 
@@ -145,7 +158,10 @@ def explain_clash(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...],
 
     def is_met(kept: list[SumPin]) -> bool:
         program = build_program(layout, targets, pins=tuple(kept), options=opt)
-        return program.program.solve(nodes=opt.nodes, gap=0.5) is not None
+        try:
+            return program.program.solve(nodes=opt.nodes, gap=0.5) is not None
+        except ConvergenceError:
+            return True  # not shown to clash
 
     if not pins or not is_met([]):
         raise InfeasibleError(

@@ -9,7 +9,10 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_matrix, vstack
 
+from loopwright.errors import ConvergenceError
 from loopwright.types import FloatArray, IntArray
+
+_INFEASIBLE = 2  # the status by which scipy.optimize.milp tells that there is no solution
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,7 @@ class IntegerProgram:
     def solve(
         self, *, nodes: int = 1000, gap: float = 0.0, fixed: Mapping[int, float] | None = None, relaxed: bool = False
     ) -> Solution | None:
-        """Return the best solution found within ``nodes`` branches, or None where there is none.
+        """Return the best solution found within ``nodes`` branches, or None where there surely is none.
 
         Branches, not seconds, bound the work: the same program gives the same solution on any machine.
 
@@ -83,6 +86,10 @@ class IntegerProgram:
         gap : relative gap to the bound at which to stop.
         fixed : column -> the value that it must have.
         relaxed : let whole-numbered columns be real.
+
+        Raises
+        ------
+        ConvergenceError : no solution was found within ``nodes`` branches, though there may be one.
         """
         matrix = self._rows()
         low, high = np.array(self._low), np.array(self._high)
@@ -96,7 +103,11 @@ class IntegerProgram:
             integrality=np.zeros(len(low)) if relaxed else np.array(self._whole),
             options={"node_limit": nodes, "mip_rel_gap": gap},
         )
-        return None if result.x is None else Solution(result.x, float(result.fun))
+        if result.x is not None:
+            return Solution(result.x, float(result.fun))
+        if result.status == _INFEASIBLE:
+            return None
+        raise ConvergenceError(f"No whole numbers that fit were found within {nodes} branches.")
 
     def price_relaxed(self, fixed: Mapping[int, float]) -> RelaxedPrice | None:
         """Return the price with real columns and some fixed, with slopes, or None where there is no solution.
