@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from loopwright.counts.measure_faces import is_simple, measure_fill, patch_faces
 from loopwright.counts.read_pins import border_pins, region_sizes
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.errors import InfeasibleError, MarksError
-from loopwright.layout.types import Layout
+from loopwright.layout.types import Arc, Layout
 from loopwright.options import Pin
 from loopwright.patterns.fill_patch import fill_patch
 from loopwright.types import IntArray
@@ -98,6 +99,18 @@ def test_targets_are_length_over_size() -> None:
     for name in ("cube", "quilt", "half tube at a mirror"):
         for arc, target in zip(layout_of(name).arcs, targets_of(name), strict=True):
             assert target == pytest.approx(arc.length / EDGE)
+
+
+def test_an_arc_of_fresh_vertices_only_has_a_target() -> None:
+    layout = layout_of("quilt")
+    whole = len(layout.positions)
+    path = np.array([whole, whole + 1], np.int32)
+    points = layout.surface.positions[[0, 1]] + [[1e-6, 0.0, 0.0], [-1e-6, 0.0, 0.0]]
+    length = float(np.linalg.norm(points[1] - points[0]))
+    arc = Arc(path, points, "cut", (-1, -1), length)
+    grown = replace(layout, positions=np.concatenate([layout.positions, points]), arcs=(*layout.arcs, arc))
+    sizes = np.where(np.arange(len(layout.vertex_size)) < 2, 0.05, 3.0)
+    assert arc_targets(grown, sizes)[-1] == pytest.approx(length / 0.05)
 
 
 def test_counts_stay_near_the_wished_sizes() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NoReturn
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from loopwright.counts.count_program import CountOptions, CountProgram, FaceGoal, SumPin, build_program
 from loopwright.counts.measure_faces import measure_fill, side_counts
@@ -17,14 +18,23 @@ _TRIALS = 12  # patches that are tried before the most helpful one is made loose
 
 
 def arc_targets(layout: Layout, vertex_size: FloatArray) -> FloatArray:
-    """Return (arcs,) the wished, not yet whole, number of segments: the integral of ds / size."""
-    size = np.concatenate([vertex_size, np.full(len(layout.positions) - len(vertex_size), np.nan)])
+    """Return (arcs,) the wished, not yet whole, number of segments: the integral of ds / size.
+
+    Sizes are known at the vertices of the region surface; between two of them
+    on an arc they are linear, and an arc that has none takes those of the
+    nearest ones.
+    """
+    is_known = np.arange(len(layout.positions)) < len(vertex_size)
+    tree: cKDTree | None = None
     out = np.zeros(len(layout.arcs))
     for i, arc in enumerate(layout.arcs):
         step = np.linalg.norm(np.diff(arc.points, axis=0), axis=1)
-        local = size[arc.vertices]
-        known = np.isfinite(local)
-        local = np.interp(np.arange(len(local)), np.flatnonzero(known), local[known]) if known.any() else local
+        known = np.flatnonzero(is_known[arc.vertices])
+        if len(known):
+            local = np.interp(np.arange(len(arc.vertices)), known, vertex_size[arc.vertices[known]])
+        else:
+            tree = tree or cKDTree(layout.positions[: len(vertex_size)])
+            local = vertex_size[tree.query(arc.points)[1]]
         out[i] = float((step * 0.5 * (1 / local[:-1] + 1 / local[1:])).sum())
     return out
 
