@@ -22,6 +22,7 @@ class SplitOptions:
     near_node : a cut that ends nearer than this many edge lengths to a node pays for it.
     meet_node : share of its cost that a cut keeps when it runs on from another cut's end.
     misfit : price, in edge lengths, of each segment by which the sides of a part do not fit their pole.
+    many : pieces with more missing cuts than this are cut in many places at once.
     """
 
     most_starts: int = 48
@@ -29,6 +30,7 @@ class SplitOptions:
     near_node: float = 1.5
     meet_node: float = 0.85
     misfit: float = 0.6
+    many: int = 12
 
 
 @dataclass(frozen=True)

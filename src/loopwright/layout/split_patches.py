@@ -8,6 +8,7 @@ import numpy as np
 
 from loopwright.errors import InternalError
 from loopwright.layout.cross_field import cross_field, polar_frames
+from loopwright.layout.cut_many import cut_many
 from loopwright.layout.judge_cuts import (
     Rim,
     SplitOptions,
@@ -22,6 +23,8 @@ from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
 from loopwright.layout.piece import Piece
 from loopwright.layout.trace_cuts import Cut, build_graph, collect_steps, cut_steps, trace_from
 from loopwright.types import FloatArray
+
+_DRIFT = 50.0  # how far, in degrees, a cut may leave the field at first
 
 
 def split_piece(piece: Piece, surface: Growing, size: float, *, options: SplitOptions | None = None) -> list[Piece]:
@@ -38,22 +41,34 @@ def split_piece(piece: Piece, surface: Growing, size: float, *, options: SplitOp
     opt = options or SplitOptions()
     done: list[Piece] = []
     stack = [piece]
-    rounds = 0
+    rounds, most = 0, _most_cuts(piece)
     while stack:
         part = stack.pop()
         if is_patch(part):
             done.append(part)
             continue
         rounds += 1
-        if rounds > 400:
+        if rounds > most:
             raise InternalError(f"Cutting region {piece.region} does not end.")
-        stack.extend(cut_once(part, surface, size, opt))
+        parts = cut_many(part, surface, size, opt, np.radians(_DRIFT)) if _is_far(part, opt) else []
+        stack.extend(parts if len(parts) > 1 or parts and parts[0] is not part else cut_once(part, surface, size, opt))
     return done
+
+
+def _most_cuts(piece: Piece) -> int:
+    """Return a bound of the cuts that a piece needs: some for each rim and each turn of its boundary."""
+    turns = int(np.abs(piece.quadrants[piece.quadrants > 0] - 2).sum())
+    return 50 + 20 * (len(piece.loops) + abs(piece.euler) + turns)
+
+
+def _is_far(piece: Piece, opt: SplitOptions) -> bool:
+    """Whether a piece is so far from being patches, and without re-entrant corners, that it is cut in many places."""
+    return bool((piece.quadrants <= 2).all()) and sum(burden(piece)) > opt.many
 
 
 def cut_once(piece: Piece, surface: Growing, size: float, opt: SplitOptions) -> list[Piece]:
     """Make the best single cut."""
-    for drift_limit, more in ((50.0, 1), (85.0, 1), (50.0, 16), (85.0, 16)):
+    for drift_limit, more in ((_DRIFT, 1), (85.0, 1), (_DRIFT, 16), (85.0, 16)):
         looser = replace(opt, tried=more * opt.tried)
         found = _best_cut(piece, surface, size, looser, np.radians(drift_limit))
         if found is not None:
