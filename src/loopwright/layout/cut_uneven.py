@@ -18,8 +18,10 @@ import numpy as np
 
 from loopwright.errors import InternalError
 from loopwright.layout.cross_field import cross_field, polar_frames
+from loopwright.layout.judge_cuts import is_patch
+from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
 from loopwright.layout.piece import Piece, side_chains
-from loopwright.layout.split_patches import Growing, Outcome, apply_cut, is_patch, split_piece, take_cut
+from loopwright.layout.split_patches import split_piece
 from loopwright.layout.trace_cuts import Cut, build_graph, collect_steps, cut_steps, trace_from
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray

@@ -19,10 +19,12 @@ from loopwright.layout.border_graph import (
 )
 from loopwright.layout.cut_uneven import UnevenOptions, cut_uneven
 from loopwright.layout.find_bends import find_bends
+from loopwright.layout.judge_cuts import SplitOptions
+from loopwright.layout.make_cut import Growing
 from loopwright.layout.piece import Piece, cut_open, extract, side_chains
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
 from loopwright.layout.refine_narrow import refine_narrow
-from loopwright.layout.split_patches import Growing, SplitOptions, split_piece
+from loopwright.layout.split_patches import split_piece
 from loopwright.layout.types import Arc, Layout, Patch
 from loopwright.progress import Progress, silent
 from loopwright.surface.half_edges import directed_edges, edge_keys, twin_corners
