@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.layout.cross_field import cross_field, polar_frames
+from loopwright.layout.cross_field import polar_frames
+from loopwright.layout.follow_bending import guided_crosses
 from loopwright.layout.judge_cuts import SplitOptions, burden, outcome_penalty, pick_starts, score_cut, survey
 from loopwright.layout.make_cut import CutPiece, Growing, Path, apply_path, path_of, take_cut
 from loopwright.layout.piece import Piece
@@ -68,7 +69,7 @@ def _candidates(
 ) -> list[Candidate]:
     """Return the cheapest cuts from each start, the cheapest first."""
     frames = polar_frames(points, piece.triangles, piece.quadrants)
-    crosses = cross_field(points, piece.triangles, piece.quadrants, frames)
+    crosses = guided_crosses(points, piece.triangles, piece.quadrants, frames, surface.bending, piece.origin, size)
     steps = collect_steps(points, piece.triangles, piece.quadrants, frames)
     graph = build_graph(steps, crosses, piece.quadrants, drift_limit=drift_limit)
     rim = survey(piece, surface, points)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from loopwright.layout.follow_bending import Bending
 from loopwright.layout.piece import Piece, cut_open, extract
 from loopwright.layout.trace_cuts import Cut, CutGraph
 from loopwright.surface.half_edges import directed_edges, edge_keys
@@ -19,6 +20,7 @@ class Growing:
     positions: FloatArray
     nodes: set[int]
     cut_chains: list[IntArray] = field(default_factory=list)
+    bending: Bending | None = None
 
     def add(self, points: FloatArray) -> IntArray:
         """Append (k, 3) points and return their ids."""

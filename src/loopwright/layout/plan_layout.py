@@ -19,6 +19,7 @@ from loopwright.layout.border_graph import (
 )
 from loopwright.layout.cut_uneven import UnevenOptions, cut_uneven
 from loopwright.layout.find_bends import find_bends
+from loopwright.layout.follow_bending import measure_bending
 from loopwright.layout.judge_cuts import SplitOptions
 from loopwright.layout.make_cut import Growing
 from loopwright.layout.piece import Piece, cut_open, extract, side_chains
@@ -60,7 +61,9 @@ def plan_layout(
     bends = find_bends(surface, constrained, vertex_size)
     chains = trace_chains(constrained, set(bends), len(surface.positions))
     pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns, bends=bends)
-    growing = Growing(surface.positions, set(node_vertices(constrained, chains, len(surface.positions))))
+    nodes = set(node_vertices(constrained, chains, len(surface.positions)))
+    bending = measure_bending(surface.positions, surface.triangles, 0.3 * vertex_size)
+    growing = Growing(surface.positions, nodes, bending=bending)
     parts: list[Piece] = []
     for i, piece in enumerate(pieces):
         progress("layout", i / len(pieces))

@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from loopwright.errors import InternalError
-from loopwright.layout.cross_field import cross_field, polar_frames
+from loopwright.layout.cross_field import polar_frames
 from loopwright.layout.cut_many import cut_many
+from loopwright.layout.follow_bending import guided_crosses
 from loopwright.layout.judge_cuts import (
     Rim,
     SplitOptions,
@@ -82,7 +83,7 @@ def cut_once(piece: Piece, surface: Growing, size: float, opt: SplitOptions) -> 
 def _best_cut(piece: Piece, surface: Growing, size: float, opt: SplitOptions, drift_limit: float) -> Outcome | None:
     points = surface.positions[piece.origin]
     frames = polar_frames(points, piece.triangles, piece.quadrants)
-    crosses = cross_field(points, piece.triangles, piece.quadrants, frames)
+    crosses = guided_crosses(points, piece.triangles, piece.quadrants, frames, surface.bending, piece.origin, size)
     steps = collect_steps(points, piece.triangles, piece.quadrants, frames)
     graph = build_graph(steps, crosses, piece.quadrants, drift_limit=drift_limit)
     rim = survey(piece, surface, points)
