@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from loopwright.layout.cross_field import polar_frames
 from loopwright.layout.follow_bending import frame_angles, guided_crosses, measure_bending
@@ -28,7 +29,7 @@ def rolled(points: FloatArray, radius: float) -> FloatArray:
     return np.column_stack([radius * np.sin(angle), points[:, 1], radius * np.cos(angle)])
 
 
-def inner(points: FloatArray) -> FloatArray:
+def inner(points: FloatArray) -> NDArray[np.int64]:
     flat = np.abs(points @ np.array([[np.cos(TURN), -np.sin(TURN)], [np.sin(TURN), np.cos(TURN)], [0, 0]]))
     return np.flatnonzero((flat < 0.6).all(axis=1))
 

@@ -30,6 +30,7 @@ class CountOptions:
     gap : relative gap at which a solve may stop.
     region_poles : factor on ``extra_pole`` by region index.
     nodes : branches that one solve may look at; the best solution by then is used.
+    open_arcs : layouts of more arcs get counts rounded from the relaxed program's, which is much faster.
     """
 
     extra_pole: float = 2.5
@@ -44,6 +45,7 @@ class CountOptions:
     off_budget: float = 0.3
     gap: float = 0.01
     nodes: int = 2000
+    open_arcs: int = 150
     region_poles: Mapping[int, float] = field(default_factory=dict)
 
 

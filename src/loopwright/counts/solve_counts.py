@@ -155,9 +155,10 @@ def _apart(layout: Layout, patches: list[int]) -> frozenset[int]:
 def solve_whole(program: CountProgram, loose: frozenset[int], opt: CountOptions) -> IntArray | None:
     """Return (arcs,) whole counts with the given loose patches, else with any others; None if surely nothing does.
 
-    The counts are rounded from those of the relaxed program, each up or down,
-    by a program of that alone: it is much smaller, and its solution is about
-    as good.  Only where none of them fits is everything open.
+    In a large layout (``opt.open_arcs``) the counts are rounded from those of
+    the relaxed program, each up or down, by a program of that alone: it is
+    much smaller, and its solution is little dearer.  Where none of them fits,
+    all counts are open, as in a small layout.
 
     Raises
     ------
@@ -169,7 +170,8 @@ def solve_whole(program: CountProgram, loose: frozenset[int], opt: CountOptions)
     doi:10.1007/s12532-013-0060-9.
     """
     fixed = {int(c): float(i in loose) for i, c in enumerate(program.loose)}
-    relaxed = program.program.solve(fixed=fixed, relaxed=True)
+    is_large = len(program.arcs) > opt.open_arcs
+    relaxed = program.program.solve(fixed=fixed, relaxed=True) if is_large else None
     tries: list[tuple[float, dict[int, float], dict[int, float]]] = [(opt.gap, fixed, {}), (0.1, {}, {})]
     if relaxed is not None:
         tries.insert(0, (opt.gap, fixed, {int(c): float(relaxed.values[c]) for c in program.arcs}))

@@ -24,6 +24,7 @@ from loopwright.types import FloatArray, IntArray
 _CHUNK = 16  # starts traced at once: bounds the memory
 _KEPT = 6  # cheapest cuts kept of each start
 _REACH = 4.0  # cuts are traced so far, in mean distances between the things to be cut apart
+_SHARE = 3  # of the missing cuts, one in so many is made from one field
 _CLEAR = 2.0  # ends of cuts made at once are so far apart, in edge lengths
 
 
@@ -40,7 +41,7 @@ class Candidate:
 def cut_many(piece: Piece, surface: Growing, size: float, opt: SplitOptions, drift_limit: float) -> list[Piece]:
     """Return the parts after as many good cuts as keep clear of one another; the piece alone where there are none.
 
-    At most half of the missing cuts are made.
+    At most a third of the missing cuts are made.
     """
     points = surface.positions[piece.origin]
     clear = _Clear(piece, points, _CLEAR * size)
@@ -48,7 +49,7 @@ def cut_many(piece: Piece, surface: Growing, size: float, opt: SplitOptions, dri
     missing = len(piece.loops) - 1 if len(piece.loops) > 1 else abs(piece.index_sum) // 2
     made = 0
     for candidate in _candidates(piece, points, surface, size, opt, drift_limit):
-        if made >= max(1, missing // 2):
+        if made >= max(1, missing // _SHARE):
             break
         if not clear.allows(candidate):
             continue

@@ -149,7 +149,7 @@ class _Search:
         """Make the cut whose parts, when cut into patches themselves, have the least mean unevenness."""
         best: tuple[float, list[Piece], Growing] | None = None
         for bend, outcome in self._outcomes(are_patches=False, tried=self.opt.shattered):
-            trial = Growing(surface.positions, set(surface.nodes), list(surface.cut_chains), surface.bending)
+            trial = surface.copy()
             try:
                 parts = [q for p in take_cut(outcome, trial) for q in split_piece(p, trial, self.size)]
             except InternalError:
@@ -159,7 +159,7 @@ class _Search:
                 best = (score + bend, parts, trial)
         if best is None:
             return None
-        surface.positions, surface.nodes, surface.cut_chains = best[2].positions, best[2].nodes, best[2].cut_chains
+        surface.become(best[2])
         return best[1]
 
     def _score(self, parts: list[Piece], placed: list[FloatArray]) -> float:

@@ -28,6 +28,14 @@ class Growing:
         self.positions = np.concatenate([self.positions, points])
         return np.arange(first, first + len(points), dtype=np.int32)
 
+    def copy(self) -> Growing:
+        """Return a surface to try cuts on."""
+        return Growing(self.positions, set(self.nodes), list(self.cut_chains), bending=self.bending)
+
+    def become(self, other: Growing) -> None:
+        """Take over what was tried on a copy."""
+        self.positions, self.nodes, self.cut_chains = other.positions, other.nodes, other.cut_chains
+
 
 Outcome = tuple[list[Piece], FloatArray, IntArray, list[int]]
 

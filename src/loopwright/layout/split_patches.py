@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -40,19 +40,52 @@ def split_piece(piece: Piece, surface: Growing, size: float, *, options: SplitOp
     The patches: discs with 3 to 5 corners, no boundary vertex with more than two quadrants.
     """
     opt = options or SplitOptions()
+    return _split([piece], surface, size, opt, _Rounds(piece.region, _most_cuts(piece)))
+
+
+@dataclass
+class _Rounds:
+    """How many more times the parts of a region may be cut."""
+
+    region: int
+    left: int
+
+    def use(self) -> None:
+        """Count one; raise where none is left."""
+        self.left -= 1
+        if self.left < 0:
+            raise InternalError(f"Cutting region {self.region} does not end.")
+
+
+def _split(stack: list[Piece], surface: Growing, size: float, opt: SplitOptions, rounds: _Rounds) -> list[Piece]:
     done: list[Piece] = []
-    stack = [piece]
-    rounds, most = 0, _most_cuts(piece)
     while stack:
         part = stack.pop()
         if is_patch(part):
             done.append(part)
             continue
-        rounds += 1
-        if rounds > most:
-            raise InternalError(f"Cutting region {piece.region} does not end.")
-        parts = cut_many(part, surface, size, opt, np.radians(_DRIFT)) if _is_far(part, opt) else []
-        stack.extend(parts if len(parts) > 1 or parts and parts[0] is not part else cut_once(part, surface, size, opt))
+        rounds.use()
+        found = _split_many(part, surface, size, opt, rounds) if _is_far(part, opt) else None
+        if found is None:
+            stack.extend(cut_once(part, surface, size, opt))
+        else:
+            done.extend(found)
+    return done
+
+
+def _split_many(piece: Piece, surface: Growing, size: float, opt: SplitOptions, rounds: _Rounds) -> list[Piece] | None:
+    """Cut in many places at once and go on with the parts; None where that is not possible or ends nowhere."""
+    trial = surface.copy()
+    parts = cut_many(piece, trial, size, opt, np.radians(_DRIFT))
+    if parts[0] is piece:
+        return None
+    try:
+        done = _split(parts, trial, size, opt, rounds)
+    except InternalError:
+        if rounds.left < 0 or len(parts) == 1:
+            raise
+        return None  # some part was left without a cut: fewer at once
+    surface.become(trial)
     return done
 
 
