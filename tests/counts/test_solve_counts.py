@@ -73,7 +73,8 @@ def test_budget_is_met(name: str) -> None:
 @pytest.mark.parametrize("faces", [80, 300, 1200])
 def test_budgets_of_all_sizes(faces: int) -> None:
     name = "torus in sectors"
-    assert solve_for_budget(layout_of(name), targets_of(name), faces)[1] == pytest.approx(faces, rel=0.02)
+    # 2 %, or one pair of faces where the mesh has hardly any
+    assert solve_for_budget(layout_of(name), targets_of(name), faces)[1] == pytest.approx(faces, rel=0.02, abs=2)
 
 
 @pytest.mark.parametrize("name", ["quilt", "horn", "half sphere at a mirror"])

@@ -41,7 +41,7 @@ class CountOptions:
     bare_rim: float = 20.0
     short_rim: float = 8.0
     ring_rows: int = 3
-    few_rows: float = 4.0
+    few_rows: float = 3.0
     off_budget: float = 0.3
     gap: float = 0.01
     nodes: int = 2000
