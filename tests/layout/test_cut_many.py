@@ -11,7 +11,8 @@ from tests.conftest import link
 
 from loopwright.layout import cut_many as module
 from loopwright.layout import split_patches
-from loopwright.layout.cross_field import Frames, cross_field
+from loopwright.layout.cross_field import Frames
+from loopwright.layout.follow_bending import Bending, guided_crosses
 from loopwright.layout.plan_layout import plan_layout
 from loopwright.layout.types import Layout
 from loopwright.types import FloatArray, IntArray, Region, RegionSurface
@@ -78,13 +79,21 @@ def solved_vertices(holes: int, monkeypatch: pytest.MonkeyPatch) -> int:
     """How many vertices all fields together had that the layout solved for."""
     total = [0]
 
-    def count(positions: FloatArray, triangles: IntArray, quadrants: IntArray, frames: Frames) -> FloatArray:
+    def count(
+        positions: FloatArray,
+        triangles: IntArray,
+        quadrants: IntArray,
+        frames: Frames,
+        bending: Bending | None,
+        origin: IntArray,
+        size: float,
+    ) -> FloatArray:
         total[0] += len(positions)
-        return cross_field(positions, triangles, quadrants, frames)
+        return guided_crosses(positions, triangles, quadrants, frames, bending, origin, size)
 
     with monkeypatch.context() as patch:
-        patch.setattr(split_patches, "cross_field", count)
-        patch.setattr(module, "cross_field", count)
+        patch.setattr(split_patches, "guided_crosses", count)
+        patch.setattr(module, "guided_crosses", count)
         surface = pierced_sheet(holes)
         plan_layout(surface, np.full(len(surface.positions), 1.3))
     return total[0]
