@@ -176,7 +176,8 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
         else:
             mesh = keep_paint(mesh, projector, paint, progress=lambda _, done: progress("fit", done))
     if wishes.fit_limit:
-        distances = {"limit before fit, rms": report.before.rms, "limit after fit, rms": report.after.rms}
+        rms = {"limit before fit, rms": report.before.rms, "limit after fit, rms": report.after.rms}
+        distances = {name: value / report.diagonal for name, value in rms.items()}
     with clock.stage("mirror"):
         if mesh.mirror is not None:
             half, mesh = mesh, reflect_half(mesh)
