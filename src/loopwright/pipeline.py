@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from loopwright.counts.check_resolved import check_resolved
+from loopwright.counts.check_sizes import check_sizes
 from loopwright.counts.count_program import CountOptions
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.merge_unresolved import merge_unresolved
@@ -259,9 +260,9 @@ def _find_sizes(
     surface: RegionSurface, wishes: BuildOptions, size_paint: SizePaint, clock: _Clock
 ) -> tuple[RegionSurface, FloatArray, list[Finding]]:
     """Return the wished edge lengths, and the surface without painted pieces that are smaller than a face."""
-    findings = []
     with clock.stage("sizes"):
         painted = size_paint(surface)
+        findings = check_sizes(surface, region_sizes(surface, wishes.sizes), painted, wishes.budget)
 
         def sizes_at(budget: int, on: RegionSurface = surface) -> FloatArray:
             faces = _face_goal(on, replace(wishes, budget=budget))
