@@ -24,7 +24,7 @@ def spiked(reach: float) -> Sculpt:
     return Sculpt(points, triangles, name="ball.obj")
 
 
-@pytest.mark.parametrize("reach", [1e5, 1e30, 1e60])
+@pytest.mark.parametrize("reach", [1e3, 1e30, 1e60])
 @pytest.mark.parametrize("scale", [1e-6, 1.0, 1e3])
 def test_a_far_off_vertex_is_named(reach: float, scale: float) -> None:
     sculpt = spiked(reach)
@@ -44,7 +44,7 @@ def test_several_far_off_vertices_are_counted() -> None:
 
 
 def test_long_parts_and_unused_vertices_are_left_alone() -> None:
-    assert check_sculpt(spiked(500.0)) == []
+    assert check_sculpt(spiked(200.0)) == []
     ball = spiked(1.0)
     stray = Sculpt(np.append(ball.positions, [[1e30, 0.0, 0.0]], axis=0), ball.triangles)
     assert [finding.kind for finding in check_sculpt(stray)] == ["unused_vertex"]

@@ -8,7 +8,7 @@ from loopwright.errors import InputError
 from loopwright.surface.edges import row_lengths, triangle_normals
 from loopwright.types import Sculpt
 
-_FAR = 1e4  # times the distance from the middle within which nearly all vertices lie
+_FAR = 300.0  # times the distance from the middle within which nearly all vertices lie
 _NEARLY_ALL = 0.99
 _FLAT = 1e-9  # of the squared diagonal: an area below that is none
 
