@@ -76,6 +76,31 @@ def test_pins_that_cannot_hold(text: str, words: str) -> None:
         parse_pin(text)
 
 
+CONTRADICTIONS = [
+    (
+        ["--pin", "lips/mouth=40", "--pin", "mouth/lips=44"],
+        r"border lips/mouth is pinned to 40 and, as mouth/lips, to 44",
+    ),
+    (["--size", "lips=1", "--size", "lips=2"], r"the size of lips is given as 1\.0 and as 2\.0"),
+    (["--name", "#141414=eye", "--name", "20,20,20=mouth"], "the name of #141414 is given as eye and as mouth"),
+]
+
+
+@pytest.mark.parametrize(("words", "told"), CONTRADICTIONS)
+def test_wishes_that_contradict_one_another_are_refused(words: list[str], told: str) -> None:
+    parser = argparse.ArgumentParser()
+    add_wish_arguments(parser)
+    with pytest.raises(MarksError, match=told):
+        read_wishes(parser.parse_args(words))
+    assert read_wishes(parser.parse_args(words[:2] * 2)) == read_wishes(parser.parse_args(words[:2]))
+
+
+def test_two_pins_on_one_border_clash_unless_they_are_for_two_places() -> None:
+    with pytest.raises(MarksError, match="keep one of the two"):
+        BuildOptions(pins=(Pin("a", "b", 4), Pin("b", "a", 6)))
+    BuildOptions(pins=(Pin("a", "b", 4), Pin("b", "a", 4), Pin("a", "b", 6, (0.0, 0.0, 1.0))))
+
+
 @pytest.mark.parametrize(
     "wishes",
     [

@@ -47,22 +47,27 @@ def border_pins(layout: Layout, pins: Sequence[Pin]) -> tuple[SumPin, ...]:
         for group in groups:
             ends = [int(v) for i in group for v in layout.arcs[i].vertices[[0, -1]]]
             crossings = {v for v in ends if layout.on_mirror[v]}
-            count = pin.count
+            copies = 2 if crossings else 1
+            count = pin.count // copies
             if crossings:
-                if count % 2:
+                if pin.count % 2:
                     raise InfeasibleError(
                         f"The border {name} crosses the mirror plane, so both halves have equally many segments: "
-                        f"pin it to {count - 1} or {count + 1} instead of {count}.",
+                        f"pin it to {_even_neighbours(pin.count)} instead of {pin.count}.",
                         places=[name],
                     )
-                count //= 2
             if count < len(group):
                 raise InfeasibleError(
-                    f"The border {name} has {len(group)} pieces between junctions and cannot have fewer segments.",
+                    f"The border {name} has {copies * len(group)} pieces between junctions and cannot have fewer "
+                    f"segments; {pin.count} are pinned.",
                     places=[name],
                 )
-            found.append(SumPin(tuple(group), count, name))
+            found.append(SumPin(tuple(group), count, name, copies))
     return tuple(found)
+
+
+def _even_neighbours(count: int) -> str:
+    return f"{count - 1} or {count + 1}" if count > 1 else f"{count + 1}"
 
 
 _NONE_PRICE, _NONE_FACTOR = 4.0, 8.0  # a pole in a region that shall have none, against 0.2 and 1 elsewhere

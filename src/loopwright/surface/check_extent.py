@@ -37,8 +37,8 @@ def check_far_off(sculpt: Sculpt) -> None:
     shown = ", ".join(f"{value:g}" for value in sculpt.positions[worst])
     more = "" if len(far) == 1 else f", and {len(far) - 1:,} more like it"
     raise InputError(
-        f"{sculpt.name}, vertex {worst} (counted from 0): its place ({shown}) is {away[far].max() / usual:.1g} times as "
-        f"far out as the rest of the sculpt{more}; move it back or delete it, and export again.",
+        f"{sculpt.name}, vertex {worst} (counted from 0): its place ({shown}) is {away[far].max() / usual:.1g} times "
+        f"as far out as the rest of the sculpt{more}; move it back or delete it, and export again.",
         places=(sculpt.name, worst),
     )
 
