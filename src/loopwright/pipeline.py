@@ -28,6 +28,7 @@ from loopwright.fit.own_sides import own_sides
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax
 from loopwright.fit.ridge_edges import ridge_edges
+from loopwright.handover.tell_folded import tell_folded
 from loopwright.layout.plan_layout import LayoutOptions, plan_layout
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
@@ -182,16 +183,18 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     with clock.stage("mirror"):
         if mesh.mirror is not None:
             half, mesh = mesh, reflect_half(mesh)
+    quality = measure_quality(mesh.positions, mesh.quads)
+    told = (*tell_poles(mesh, wishes.poles), *tell_folded(mesh, quality, wishes.budget))
     return BuildResult(
         sculpt,
         surface,
         layout,
-        (*findings, *more, *drawn, *tiny, *last, *tell_poles(mesh, wishes.poles)),
+        (*findings, *more, *drawn, *tiny, *last, *told),
         clock.timings,
         wishes,
         mesh,
         half,
-        measure_quality(mesh.positions, mesh.quads),
+        quality,
         distances,
     )
 
