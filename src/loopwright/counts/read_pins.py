@@ -43,19 +43,16 @@ def border_pins(layout: Layout, pins: Sequence[Pin]) -> tuple[SumPin, ...]:
         arcs = [i for i, a in enumerate(layout.arcs) if a.kind == "border" and set(a.sides) == wanted]
         if not arcs:
             raise MarksError(f"The regions {pin.region_a} and {pin.region_b} share no border.", places=[name])
-        groups = _connected(layout, arcs) if pin.near is None else [_piece_near(layout, arcs, pin.near)]
+        groups = connected_arcs(layout, arcs) if pin.near is None else [_piece_near(layout, arcs, pin.near)]
         for group in groups:
-            ends = [int(v) for i in group for v in layout.arcs[i].vertices[[0, -1]]]
-            crossings = {v for v in ends if layout.on_mirror[v]}
-            copies = 2 if crossings else 1
+            copies = 2 if crosses_mirror(layout, group) else 1
             count = pin.count // copies
-            if crossings:
-                if pin.count % 2:
-                    raise InfeasibleError(
-                        f"The border {name} crosses the mirror plane, so both halves have equally many segments: "
-                        f"pin it to {_even_neighbours(pin.count)} instead of {pin.count}.",
-                        places=[name],
-                    )
+            if pin.count % copies:
+                raise InfeasibleError(
+                    f"The border {name} crosses the mirror plane, so both halves have equally many segments: "
+                    f"pin it to {_even_neighbours(pin.count)} instead of {pin.count}.",
+                    places=[name],
+                )
             if count < len(group):
                 raise InfeasibleError(
                     f"The border {name} has {copies * len(group)} pieces between junctions and cannot have fewer "
@@ -86,7 +83,13 @@ def pole_prices(surface: RegionSurface, poles: Sequence[PolePin]) -> tuple[dict[
     return turns, counts
 
 
-def _connected(layout: Layout, arcs: list[int]) -> list[list[int]]:
+def crosses_mirror(layout: Layout, arcs: list[int]) -> bool:
+    """Tell whether one of these arcs ends on the mirror plane."""
+    return any(layout.on_mirror[layout.arcs[i].vertices[[0, -1]]].any() for i in arcs)
+
+
+def connected_arcs(layout: Layout, arcs: list[int]) -> list[list[int]]:
+    """Return the arcs in groups that hang together by their ends."""
     groups: list[tuple[set[int], list[int]]] = []
     for i in arcs:
         ends = {int(layout.arcs[i].vertices[0]), int(layout.arcs[i].vertices[-1])}
