@@ -182,6 +182,26 @@ def test_the_mirrored_egg_is_exact() -> None:
     assert sorted(pieces.values()) == [1, 1, 2]
 
 
+def test_halves_that_differ_are_told_with_the_way_to_keep_them() -> None:
+    sculpt, wishes = pebble(), replace(QUICK, mirror="x")
+    bent = replace(sculpt, positions=sculpt.positions * np.where(sculpt.positions[:, :1] > 0, 1.03, 1.0))
+
+    def told(shape: Sculpt, options: BuildOptions) -> str:
+        return next(finding.text for finding in plan(shape, options=options).findings if finding.kind == "mirror")
+
+    assert "--own-sides" not in told(sculpt, wishes) and "one half is meshed and mirrored" in told(sculpt, wishes)
+    assert "--own-sides" in told(bent, wishes)
+    assert "--own-sides" not in told(bent, replace(wishes, mirror_shape=False))
+
+
+def test_a_mesh_finer_than_its_sculpt_is_told() -> None:
+    points, triangles = globe(5)
+    for budget, kinds in ((150, 0), (600, 1)):
+        options = BuildOptions(budget=budget, proxy_faces=2000, mirror="none")
+        findings = plan(Sculpt(points, triangles), options=options).findings
+        assert len([finding for finding in findings if finding.kind == "finer"]) == kinds
+
+
 def test_rotation_scale_and_place_keep_the_topology() -> None:
     sculpt, first = pebble(), small("pebble")
     rotation, shift = a_rotation(), np.array([40.0, -7.0, 13.0])

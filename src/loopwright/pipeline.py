@@ -51,6 +51,8 @@ if TYPE_CHECKING:
 
 Source = Sculpt | str | Path
 
+_UNEQUAL = 1e-3  # of the diagonal: halves that differ by more (rms) were made to differ
+
 
 @dataclass(frozen=True)
 class PlanResult:
@@ -125,7 +127,7 @@ def plan(source: Source, *, options: BuildOptions | None = None, progress: Progr
     surface, more, _ = _find_regions(sculpt, wishes, clock)
     surface, drawn, _ = _draw_lines(sculpt, surface, wishes, clock)
     surface, vertex_size, tiny = _find_sizes(surface, wishes, painted, clock)
-    layout, last = _lay_out(surface, vertex_size, wishes, clock)
+    layout, last = _lay_out(sculpt, surface, vertex_size, wishes, clock)
     return PlanResult(sculpt, surface, layout, (*findings, *more, *drawn, *tiny, *last), clock.timings, wishes)
 
 
@@ -153,7 +155,7 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     surface, more, paint = _find_regions(sculpt, wishes, clock)
     surface, drawn, ridges = _draw_lines(sculpt, surface, wishes, clock)
     surface, vertex_size, tiny = _find_sizes(surface, wishes, painted, clock)
-    layout, last = _lay_out(surface, vertex_size, wishes, clock)
+    layout, last = _lay_out(sculpt, surface, vertex_size, wishes, clock)
     with clock.stage("quads"):
         mesh = build_mesh(layout.layout, layout.counts, layout.layout.vertex_size, progress=progress)
     with clock.stage("trees"):
@@ -233,7 +235,10 @@ def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[
         findings.append(Finding("no_mirror", "No mirror plane is used: the mesh covers the sculpt as a whole."))
     else:
         share = 100 * report.mirror_rms
-        text = f"The halves mirror each other to {share:.3f} % of the diagonal (rms); one half is meshed and mirrored."
+        done = "one half is meshed and mirrored" if wishes.mirror_shape else "the topology of one half is mirrored"
+        text = f"The halves mirror each other to {share:.3f} % of the diagonal (rms); {done}."
+        if wishes.mirror_shape and report.mirror_rms > _UNEQUAL:
+            text += " They differ visibly: with own sides (--own-sides) each keeps its shape."
         findings.append(Finding("mirror", text))
     return surface, findings, report.paint
 
@@ -283,7 +288,7 @@ def _find_sizes(
 
 
 def _lay_out(
-    surface: RegionSurface, vertex_size: FloatArray, wishes: BuildOptions, clock: _Clock
+    sculpt: Sculpt, surface: RegionSurface, vertex_size: FloatArray, wishes: BuildOptions, clock: _Clock
 ) -> tuple[CountedLayout, list[Finding]]:
     faces = _face_goal(surface, wishes)
     turn_prices, count_factors = pole_prices(surface, wishes.poles)
@@ -297,8 +302,15 @@ def _lay_out(
         weights = CountOptions(region_poles=count_factors)
         counts, total = solve_for_budget(layout, targets, faces, pins=pins, keep_scale=keep, options=weights)
     findings = []
+    whole = total * wishes.budget / faces
+    if whole > len(sculpt.triangles):
+        text = (
+            f"The mesh gets {whole:,.0f} faces, but the sculpt has only {plural(len(sculpt.triangles), 'triangle')}: "
+        )
+        findings.append(
+            Finding("finer", text + "its facets will show; a smaller budget, or a finer sculpt, is better.")
+        )
     if abs(total - faces) > 0.05 * faces:
-        whole = total * wishes.budget / faces
         text = f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: sizes and pins leave no other."
         findings.append(Finding("budget", text))
     return CountedLayout(layout, counts), findings
