@@ -187,6 +187,19 @@ def parse_pin(text: str) -> Pin:
     return pin
 
 
+def parse_budget(text: str) -> int:
+    """Read a number of faces.
+
+    Raises
+    ------
+    MarksError
+        If the text is no whole number in plain digits.
+    """
+    if re.fullmatch(r"\s*[0-9]{1,9}\s*", text) is None:
+        raise MarksError(f'"{text}" is not a number of faces; write it in plain digits, such as 5000', places=[text])
+    return int(text)
+
+
 def parse_region_name(text: str) -> tuple[RGB, str]:
     """Read ``COLOR=NAME`` and return the colour and the name its region shall have.
 
@@ -196,6 +209,8 @@ def parse_region_name(text: str) -> tuple[RGB, str]:
         If the text has another form.
     """
     color, _, name = text.partition("=")
+    if "/" in name or "=" in name:
+        raise MarksError(f'"{name.strip()}" cannot be a name, as / and = stand between names elsewhere', places=[text])
     if not name.strip():
         raise MarksError(f'"{text}" names no region; write COLOR=NAME, such as "#c89070=lips"', places=[text])
     return parse_color(color), name.strip()

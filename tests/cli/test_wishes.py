@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from loopwright.cli.main import main
 from loopwright.cli.read_wishes import add_wish_arguments, read_wishes
 from loopwright.errors import MarksError
 from loopwright.options import (
@@ -74,6 +75,20 @@ def test_what_is_no_pin_says_how_to_write_one(text: str) -> None:
 def test_pins_that_cannot_hold(text: str, words: str) -> None:
     with pytest.raises(MarksError, match=words):
         parse_pin(text)
+
+
+@pytest.mark.parametrize("text", ["5e3", "5,000", "5.0", "-5", "many", "", "1" * 5000])
+@pytest.mark.parametrize("command", [["build", "x.ply", "-o", "y.obj"], ["demo"]], ids=lambda command: command[0])
+def test_what_is_no_budget_is_one_line(text: str, command: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*command, f"--budget={text}"]) == 4
+    shown = capsys.readouterr().err
+    assert "is not a number of faces; write it in plain digits" in shown and shown.count("\n") == 1
+
+
+@pytest.mark.parametrize("text", ["#111=a/b", "#111=a=b"])
+def test_names_that_other_options_could_not_tell_are_refused(text: str) -> None:
+    with pytest.raises(MarksError, match="cannot be a name"):
+        parse_region_name(text)
 
 
 CONTRADICTIONS = [

@@ -12,11 +12,14 @@ from loopwright.errors import MarksError
 from loopwright.marks.read_marks import read_marks
 from loopwright.marks.use_marks import merge_pins, use_marks
 from loopwright.options import (
+    LARGEST_BUDGET,
     RGB,
+    SMALLEST_BUDGET,
     BuildOptions,
     Mirror,
     check_pins,
     format_color,
+    parse_budget,
     parse_color,
     parse_pin,
     parse_region_name,
@@ -40,9 +43,9 @@ def add_wish_arguments(parser: argparse.ArgumentParser) -> None:
     )
     wishes.add_argument(
         "--budget",
-        type=int,
+        type=parse_budget,
         metavar="N",
-        help=f"faces of the whole mesh (default {_DEFAULTS.budget})",
+        help=f"faces of the whole mesh, {SMALLEST_BUDGET} to {LARGEST_BUDGET:,} (default {_DEFAULTS.budget})",
     )
     wishes.add_argument(
         "--leave-open",

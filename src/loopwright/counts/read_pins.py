@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from loopwright.counts.count_program import SumPin
+from loopwright.counts.find_region import find_region
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.layout.types import Layout
 from loopwright.options import Pin
@@ -21,7 +22,7 @@ def region_sizes(surface: RegionSurface, sizes: Mapping[str, float]) -> dict[int
     ------
     MarksError : a name that no region has.
     """
-    return {_region(surface, name): length for name, length in sizes.items()}
+    return {find_region(surface.regions, name): length for name, length in sizes.items()}
 
 
 def border_pins(layout: Layout, pins: Sequence[Pin]) -> tuple[SumPin, ...]:
@@ -39,7 +40,7 @@ def border_pins(layout: Layout, pins: Sequence[Pin]) -> tuple[SumPin, ...]:
     found: list[SumPin] = []
     for pin in pins:
         name = pin.name
-        wanted = {_region(layout.surface, pin.region_a), _region(layout.surface, pin.region_b)}
+        wanted = {find_region(layout.surface.regions, pin.region_a), find_region(layout.surface.regions, pin.region_b)}
         arcs = [i for i, a in enumerate(layout.arcs) if a.kind == "border" and set(a.sides) == wanted]
         if not arcs:
             raise MarksError(f"The regions {pin.region_a} and {pin.region_b} share no border.", places=[name])
@@ -77,7 +78,7 @@ def pole_prices(surface: RegionSurface, poles: Sequence[PolePin]) -> tuple[dict[
     ------
     MarksError : a name that no region has.
     """
-    wishes = {_region(surface, pole.region): pole.wish for pole in poles}
+    wishes = {find_region(surface.regions, pole.region): pole.wish for pole in poles}
     turns = {region: _NONE_PRICE if wish == "none" else 0.0 for region, wish in wishes.items()}
     counts = {region: _NONE_FACTOR for region, wish in wishes.items() if wish == "none"}
     return turns, counts
@@ -120,11 +121,3 @@ def _piece_near(layout: Layout, arcs: list[int], place: tuple[float, float, floa
         if more <= found:
             return sorted(found)
         found |= more
-
-
-def _region(surface: RegionSurface, name: str) -> int:
-    for i, region in enumerate(surface.regions):
-        if region.name == name:
-            return i
-    known = ", ".join(r.name for r in surface.regions)
-    raise MarksError(f'There is no region "{name}"; the regions are {known}.', places=[name])
