@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from tests.conftest import EDGE, FACES, SURFACES, counts_of, layout_of, surface_of
 
-from loopwright.counts.count_program import CountOptions, SumPin, rim_loops
+from loopwright.counts.count_program import CountOptions, SumPin, build_program, rim_loops
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.measure_faces import is_simple, measure_fill, patch_faces, side_counts
 from loopwright.counts.read_pins import border_pins, region_sizes
-from loopwright.counts.solve_counts import arc_targets, solve_for_budget
+from loopwright.counts.solve_counts import arc_targets, choose_loose, solve_for_budget, solve_whole
 from loopwright.errors import InfeasibleError, MarksError
-from loopwright.layout.types import Layout
+from loopwright.layout.types import Arc, Layout
+from loopwright.numerics.integer_program import IntegerProgram, RelaxedPrice
 from loopwright.options import Pin
 from loopwright.patterns.fill_patch import fill_patch
 from loopwright.types import IntArray
@@ -72,7 +74,8 @@ def test_budget_is_met(name: str) -> None:
 @pytest.mark.parametrize("faces", [80, 300, 1200])
 def test_budgets_of_all_sizes(faces: int) -> None:
     name = "torus in sectors"
-    assert solve_for_budget(layout_of(name), targets_of(name), faces)[1] == pytest.approx(faces, rel=0.02)
+    # 2 %, or one pair of faces where the mesh has hardly any
+    assert solve_for_budget(layout_of(name), targets_of(name), faces)[1] == pytest.approx(faces, rel=0.02, abs=2)
 
 
 @pytest.mark.parametrize("name", ["quilt", "horn", "half sphere at a mirror"])
@@ -99,6 +102,66 @@ def test_targets_are_length_over_size() -> None:
     for name in ("cube", "quilt", "half tube at a mirror"):
         for arc, target in zip(layout_of(name).arcs, targets_of(name), strict=True):
             assert target == pytest.approx(arc.length / EDGE)
+
+
+def copies(layout: Layout, count: int) -> Layout:
+    """So many copies of a layout beside one another, as one."""
+    step, arcs, patches = len(layout.positions), [], []
+    for k in range(count):
+        arcs += [replace(arc, vertices=arc.vertices + np.int32(k * step)) for arc in layout.arcs]
+        for patch in layout.patches:
+            sides = tuple(tuple((a + k * len(layout.arcs), f) for a, f in side) for side in patch.sides)
+            patches.append(replace(patch, sides=sides))
+    positions, on_mirror = np.tile(layout.positions, (count, 1)), np.tile(layout.on_mirror, count)
+    return replace(layout, positions=positions, on_mirror=on_mirror, arcs=tuple(arcs), patches=tuple(patches))
+
+
+def test_loose_patches_far_apart_are_chosen_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    one = layout_of("sphere with holes")
+    targets = np.random.default_rng(5).uniform(2, 30, len(one.arcs))
+    alone = choose_loose(build_program(one, targets), one)
+    calls, priced = [0], IntegerProgram.price_relaxed
+
+    def count_calls(self: IntegerProgram, fixed: Mapping[int, float]) -> RelaxedPrice | None:
+        calls[0] += 1
+        return priced(self, fixed)
+
+    monkeypatch.setattr(IntegerProgram, "price_relaxed", count_calls)
+    many = copies(one, 6)
+    chosen = choose_loose(build_program(many, np.tile(targets, 6)), many)
+    assert len(alone) > 2
+    assert chosen == {i + k * len(one.patches) for k in range(6) for i in alone}
+    # one at a time would be up to twelve trials for each
+    assert calls[0] < 6 * len(chosen)
+
+
+@every_surface
+def test_rounded_counts_are_about_as_good_as_any(name: str) -> None:
+    layout = layout_of(name)
+    program = build_program(layout, targets_of(name))
+    loose = choose_loose(program, layout)
+    held = {int(c): float(i in loose) for i, c in enumerate(program.loose)}
+    prices = []
+    for open_arcs in (0, 10**6):
+        counts = solve_whole(program, loose, CountOptions(open_arcs=open_arcs))
+        assert counts is not None
+        as_chosen = program.program.solve(fixed=held | dict(zip(program.arcs.tolist(), counts.tolist(), strict=True)))
+        assert as_chosen is not None
+        prices.append(as_chosen.price)
+    # the worst of these small ones costs 8 % more, the others next to nothing
+    assert prices[0] <= 1.1 * prices[1] + 1e-6
+
+
+def test_an_arc_of_fresh_vertices_only_has_a_target() -> None:
+    layout = layout_of("quilt")
+    whole = len(layout.positions)
+    path = np.array([whole, whole + 1], np.int32)
+    points = layout.surface.positions[[0, 1]] + [[1e-6, 0.0, 0.0], [-1e-6, 0.0, 0.0]]
+    length = float(np.linalg.norm(points[1] - points[0]))
+    arc = Arc(path, points, "cut", (-1, -1), length)
+    grown = replace(layout, positions=np.concatenate([layout.positions, points]), arcs=(*layout.arcs, arc))
+    sizes = np.where(np.arange(len(layout.vertex_size)) < 2, 0.05, 3.0)
+    assert arc_targets(grown, sizes)[-1] == pytest.approx(length / 0.05)
 
 
 def test_counts_stay_near_the_wished_sizes() -> None:

@@ -9,9 +9,10 @@ import pytest
 from tests.conftest import EDGE, SURFACES, a_rotation, layout_of, link, moved, surface_of
 
 from loopwright.errors import InternalError
+from loopwright.layout.judge_cuts import is_patch
+from loopwright.layout.make_cut import split_edges
 from loopwright.layout.piece import Piece
 from loopwright.layout.plan_layout import plan_layout
-from loopwright.layout.split_patches import is_patch, split_edges
 from loopwright.layout.types import Layout
 from loopwright.types import FloatArray, IntArray
 
@@ -170,7 +171,8 @@ def test_split_edges_keep_the_surface() -> None:
 
 
 def test_a_part_that_nothing_can_be_done_with_is_an_error_of_ours() -> None:
-    from loopwright.layout.split_patches import Growing, split_piece
+    from loopwright.layout.make_cut import Growing
+    from loopwright.layout.split_patches import split_piece
 
     triangles = np.array([[0, 1, 2]], np.int32)
     piece = Piece(triangles, np.arange(3, dtype=np.int32), np.array([1, 2, 2], np.int32), 0)

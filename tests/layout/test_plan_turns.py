@@ -6,8 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
+from scipy.optimize import OptimizeResult
 from tests.conftest import EDGE, SURFACES, link, surface_of
 
+from loopwright.errors import ConvergenceError, InfeasibleError
 from loopwright.layout.border_graph import constrained_edges, node_mask, trace_chains
 from loopwright.layout.piece import Piece
 from loopwright.layout.plan_layout import plan_pieces
@@ -93,6 +95,27 @@ def test_rings_keep_straight_sides() -> None:
 
 def test_nothing_asked_nothing_planned() -> None:
     assert len(plan_turns([], {}, [])) == 0
+
+
+def test_a_rule_that_nothing_meets_is_told() -> None:
+    with pytest.raises(InfeasibleError, match="move junctions"):
+        plan_turns([Wedge(0, 0, TURN)], {0: NodeRule(5, 9, 5)}, [1])
+
+
+def test_only_the_number_of_branches_bounds_the_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A plan must not depend on how fast the machine is; giving up is not the user's fault."""
+    from loopwright.numerics import integer_program
+
+    asked: list[dict[str, float]] = []
+
+    def give_up(*_: object, options: dict[str, float], **__: object) -> OptimizeResult:
+        asked.append(options)
+        return OptimizeResult(x=None, fun=None, status=4)
+
+    monkeypatch.setattr(integer_program, "milp", give_up)
+    with pytest.raises(ConvergenceError, match="within 7 branches"):
+        plan_turns([Wedge(0, 0, TURN), Wedge(0, 1, TURN)], {0: INNER}, [1, 1], options=TurnOptions(branches=7))
+    assert asked[0]["node_limit"] == 7 and "time_limit" not in asked[0]
 
 
 def test_octants_of_a_sphere() -> None:

@@ -7,6 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
+from loopwright.errors import ConvergenceError
 from loopwright.numerics.integer_program import IntegerProgram
 
 TOP = 4
@@ -86,3 +87,30 @@ def test_nothing_to_find() -> None:
     program.add(np.array([x]), np.ones(1), 4.0, 5.0)
     assert program.solve() is None
     assert program.solve(relaxed=True) is None
+
+
+def test_too_few_branches_are_not_taken_for_a_proof() -> None:
+    # halves of sums of large numbers: no choice fits, but that takes many branches to see (market split problems)
+    rng = np.random.default_rng(0)
+    weights = rng.integers(0, 100, (4, 30)).astype(float)
+    program = IntegerProgram()
+    columns = np.array([program.integer(0.0, 0.0, 1.0) for _ in range(30)])
+    for row in weights:
+        program.add(columns, row, row.sum() // 2, row.sum() // 2)
+    with pytest.raises(ConvergenceError, match="within 5 branches"):
+        program.solve(nodes=5)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_rounded_columns_are_next_to_their_values(seed: int) -> None:
+    program, best = random_program(seed)
+    eased = program.solve(relaxed=True)
+    if eased is None:
+        return
+    values = {i: float(v) for i, v in enumerate(eased.values)}
+    found = program.solve(rounded=values)
+    if found is not None:
+        assert (np.abs(found.values - eased.values) < 1).all()
+        assert found.price >= best - 1e-9
+    if all(v == round(v) for v in values.values()):
+        assert found is not None and found.price == pytest.approx(best)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from loopwright.counts.measure_faces import face_gradient
-from loopwright.layout.types import Layout
+from loopwright.layout.types import Layout, Patch
 from loopwright.numerics.integer_program import IntegerProgram
 from loopwright.types import FloatArray, IntArray
 
@@ -24,10 +24,13 @@ class CountOptions:
     rim_segments : least number of segments round an opening.
     bare_rim : price of each segment that an opening lacks to that number.
     short_rim : price per segment that an opening lacks; well above what a segment more than wished costs.
+    ring_rows : least number of rows of a ring at an opening.
+    few_rows : price of each row that such a ring lacks, for each of its sides.
     off_budget : price of each face more or less than the budget's tolerance allows.
     gap : relative gap at which a solve may stop.
     region_poles : factor on ``extra_pole`` by region index.
     nodes : branches that one solve may look at; the best solution by then is used.
+    open_arcs : layouts of more arcs get counts rounded from the relaxed program's, which is much faster.
     """
 
     extra_pole: float = 2.5
@@ -37,9 +40,12 @@ class CountOptions:
     rim_segments: int = 12
     bare_rim: float = 20.0
     short_rim: float = 8.0
+    ring_rows: int = 3
+    few_rows: float = 3.0
     off_budget: float = 0.3
     gap: float = 0.01
     nodes: int = 2000
+    open_arcs: int = 150
     region_poles: Mapping[int, float] = field(default_factory=dict)
 
 
@@ -114,6 +120,7 @@ def build_program(
         longest = [float(sum(limits[a] for a, _ in side)) for side in patch.sides]
         price = opt.ring_poles if patch.is_ring else opt.extra_pole * extra * opt.region_poles.get(patch.region, 1.0)
         loose.append(_add_patch_rows(program, sides, longest, price, opt))
+        _add_ring_rows(program, layout, patch, sides, opt)
     _add_rim_rows(program, layout, arcs, opt)
     for pin in pins:
         program.add(arcs[list(pin.arcs)], np.ones(len(pin.arcs)), pin.count, pin.count)
@@ -182,6 +189,19 @@ def _add_patch_rows(
         every_column = np.concatenate([*parts, [tight, loose]])
         program.add(every_column, np.concatenate([*weights, [1.0, missing]]), 4.0, np.inf)
     return loose
+
+
+def _add_ring_rows(
+    program: IntegerProgram, layout: Layout, patch: Patch, sides: list[IntArray], opt: CountOptions
+) -> None:
+    """A ring at an opening, such as a lid or a lip, gets at least ``ring_rows``: it has to bend."""
+    if not patch.is_ring or len(sides) != 4:
+        return
+    at_rim = [any(layout.arcs[a].kind == "rim" for a, _ in side) for side in patch.sides]
+    for i in range(4):
+        if at_rim[i - 1] or at_rim[(i + 1) % 4]:
+            lack = program.real(opt.few_rows)
+            program.add(np.append(sides[i], lack), np.ones(len(sides[i]) + 1), opt.ring_rows, np.inf)
 
 
 def _add_rim_rows(program: IntegerProgram, layout: Layout, arcs: IntArray, opt: CountOptions) -> None:

@@ -7,7 +7,7 @@ from typing import NoReturn
 import numpy as np
 
 from loopwright.counts.count_program import CountOptions, SumPin, build_program
-from loopwright.errors import InfeasibleError
+from loopwright.errors import ConvergenceError, InfeasibleError
 from loopwright.layout.types import Layout
 from loopwright.types import FloatArray
 
@@ -25,7 +25,10 @@ def explain_clash(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...],
 
     def is_met(kept: list[SumPin]) -> bool:
         program = build_program(layout, targets, pins=tuple(kept), options=opt)
-        return program.program.solve(nodes=opt.nodes, gap=_GAP) is not None
+        try:
+            return program.program.solve(nodes=opt.nodes, gap=_GAP) is not None
+        except ConvergenceError:
+            return True  # not shown to clash
 
     if not pins or not is_met([]):
         raise InfeasibleError(
@@ -58,11 +61,17 @@ def _explain_one(layout: Layout, targets: FloatArray, pin: SumPin, pins: tuple[S
 def nearest_count(
     layout: Layout, targets: FloatArray, pin: SumPin, others: tuple[SumPin, ...], opt: CountOptions, way: int
 ) -> int | None:
-    """Return the count next to the pinned one, below it (``way`` -1) or above it (1), that the rest allows, or None."""
+    """Return the count next to the pinned one that the rest allows, below it (``way`` -1) or above it (1).
+
+    None if none was found.
+    """
     counts = build_program(layout, targets, pins=others, options=opt)
     program, columns = counts.program, counts.arcs[list(pin.arcs)]
     off = program.real(_FAR_PRICE)
     program.add(np.append(columns, off), np.append(np.ones(len(columns)), -float(way)), pin.count, pin.count)
     program.add(np.array([off]), np.ones(1), 1.0, np.inf)
-    solved = program.solve(nodes=opt.nodes, gap=1e-4)
+    try:
+        solved = program.solve(nodes=opt.nodes, gap=1e-4)
+    except ConvergenceError:
+        return None
     return None if solved is None else round(float(solved.values[columns].sum()))

@@ -3,27 +3,38 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from loopwright.counts.count_program import CountOptions, CountProgram, FaceGoal, SumPin, build_program
 from loopwright.counts.explain_clash import explain_clash
 from loopwright.counts.measure_faces import measure_fill, side_counts
-from loopwright.errors import InternalError
+from loopwright.errors import ConvergenceError, InternalError
 from loopwright.layout.types import Layout
 from loopwright.numerics.integer_program import RelaxedPrice
 from loopwright.types import FloatArray, IntArray
 
-_TRIALS = 12  # patches that are tried before the most helpful one is made loose
+_TRIALS = 12  # patches that are tried before the most helpful ones are made loose
+_GAIN = 1e-6  # smaller gains in price are none
 
 
 def arc_targets(layout: Layout, vertex_size: FloatArray) -> FloatArray:
-    """Return (arcs,) the wished, not yet whole, number of segments: the integral of ds / size."""
-    size = np.concatenate([vertex_size, np.full(len(layout.positions) - len(vertex_size), np.nan)])
+    """Return (arcs,) the wished, not yet whole, number of segments: the integral of ds / size.
+
+    Sizes are known at the vertices of the region surface; between two of them
+    on an arc they are linear, and an arc that has none takes those of the
+    nearest ones.
+    """
+    is_known = np.arange(len(layout.positions)) < len(vertex_size)
+    tree: cKDTree | None = None
     out = np.zeros(len(layout.arcs))
     for i, arc in enumerate(layout.arcs):
         step = np.linalg.norm(np.diff(arc.points, axis=0), axis=1)
-        local = size[arc.vertices]
-        known = np.isfinite(local)
-        local = np.interp(np.arange(len(local)), np.flatnonzero(known), local[known]) if known.any() else local
+        known = np.flatnonzero(is_known[arc.vertices])
+        if len(known):
+            local = np.interp(np.arange(len(arc.vertices)), known, vertex_size[arc.vertices[known]])
+        else:
+            tree = tree or cKDTree(layout.positions[: len(vertex_size)])
+            local = vertex_size[tree.query(arc.points)[1]]
         out[i] = float((step * 0.5 * (1 / local[:-1] + 1 / local[1:])).sum())
     return out
 
@@ -49,6 +60,7 @@ def solve_for_budget(
     Raises
     ------
     InfeasibleError : the pins clash; the message names a smallest set of them.
+    ConvergenceError : no counts were found within ``options.nodes`` branches.
     """
     opt = options or CountOptions()
     best: tuple[float, IntArray, float] | None = None
@@ -91,10 +103,11 @@ def choose_loose(program: CountProgram, layout: Layout, *, start: frozenset[int]
     """Choose the patches that may have poles beyond the planned one, from a first choice on.
 
     Which patches are loose is what makes the program hard; with that fixed it
-    is close to a linear one.  So patches are made loose one by one, each time
-    the one that lowers the price of the relaxed program most, and made firm
-    again where that turns out cheaper.  A patch whose change cannot pay, by
-    the slope of the price, is not tried.
+    is close to a linear one.  So patches are made loose, and firm again where
+    that turns out cheaper: each time the one that lowers the price of the
+    relaxed program most, or it and all helpful ones that share no arc, where
+    they lower it further together.  A patch whose change cannot pay, by the
+    slope of the price, is not tried.
     """
     patches = range(len(layout.patches))
 
@@ -114,23 +127,66 @@ def choose_loose(program: CountProgram, layout: Layout, *, start: frozenset[int]
         if now is None:
             return frozenset(patches)
         promise = [float(now.slopes[program.loose[i]]) * (-1.0 if i in chosen else 1.0) for i in patches]
-        best: tuple[RelaxedPrice, frozenset[int]] | None = None
-        for i in sorted((i for i in patches if promise[i] < -1e-6), key=lambda i: (promise[i], i))[:_TRIALS]:
-            if best is not None and now.price + promise[i] >= best[0].price:
-                break
-            trial = price(chosen ^ {i})
-            if trial is not None and trial.price < (now if best is None else best[0]).price - 1e-6:
-                best = trial, chosen ^ {i}
-        if best is None:
+        likely = sorted((i for i in patches if promise[i] < -_GAIN), key=lambda i: (promise[i], i))[:_TRIALS]
+        tried = [(trial.price, i, trial) for i in likely if (trial := price(chosen ^ {i})) is not None]
+        helpful = sorted((t for t in tried if t[0] < now.price - _GAIN), key=lambda t: t[:2])
+        if not helpful:
             break
-        now, chosen = best
+        alone, apart = helpful[0], _apart(layout, [i for _, i, _ in helpful])
+        together = price(chosen ^ apart) if len(apart) > 1 else None
+        if together is not None and together.price < alone[0]:
+            now, chosen = together, chosen ^ apart
+        else:
+            now, chosen = alone[2], chosen ^ {alone[1]}
     return chosen
 
 
+def _apart(layout: Layout, patches: list[int]) -> frozenset[int]:
+    """Return those patches that share no arc with one before them."""
+    taken: set[int] = set()
+    found = []
+    for i in patches:
+        arcs = {a for side in layout.patches[i].sides for a, _ in side}
+        if not arcs & taken:
+            found.append(i)
+            taken |= arcs
+    return frozenset(found)
+
+
 def solve_whole(program: CountProgram, loose: frozenset[int], opt: CountOptions) -> IntArray | None:
-    """Return (arcs,) whole counts with the given loose patches, else with any others; None if nothing does."""
+    """Return (arcs,) whole counts with the given loose patches, else with any others; None if surely nothing does.
+
+    In a large layout (``opt.open_arcs``) the counts are rounded from those of
+    the relaxed program, each up or down, by a program of that alone: it is
+    much smaller, and its solution is little dearer.  Where none of them fits,
+    all counts are open, as in a small layout.
+
+    Raises
+    ------
+    ConvergenceError : none were found within ``opt.nodes`` branches.
+
+    References
+    ----------
+    Berthold, "RENS: the optimal rounding", Mathematical Programming Computation 6, 2014,
+    doi:10.1007/s12532-013-0060-9.
+    """
     fixed = {int(c): float(i in loose) for i, c in enumerate(program.loose)}
-    solved = program.program.solve(nodes=opt.nodes, gap=opt.gap, fixed=fixed)
-    if solved is None:
-        solved = program.program.solve(nodes=opt.nodes, gap=0.1)
-    return None if solved is None else np.rint(solved.values[program.arcs]).astype(np.int32)
+    is_large = len(program.arcs) > opt.open_arcs
+    relaxed = program.program.solve(fixed=fixed, relaxed=True) if is_large else None
+    tries: list[tuple[float, dict[int, float], dict[int, float]]] = [(opt.gap, fixed, {}), (0.1, {}, {})]
+    if relaxed is not None:
+        tries.insert(0, (opt.gap, fixed, {int(c): float(relaxed.values[c]) for c in program.arcs}))
+    undecided: ConvergenceError | None = None
+    for gap, held, rounded in tries:
+        try:
+            solved = program.program.solve(nodes=opt.nodes, gap=gap, fixed=held, rounded=rounded)
+        except ConvergenceError as error:
+            undecided = error
+            continue
+        undecided = None
+        if solved is not None:
+            return np.rint(solved.values[program.arcs]).astype(np.int32)
+    if undecided is not None:
+        text = f"No segment counts were found within {opt.nodes} branches; fewer pins or a larger budget help."
+        raise ConvergenceError(text) from undecided
+    return None

@@ -10,8 +10,8 @@ import numpy as np
 
 from loopwright.layout.border_graph import constrained_edges
 from loopwright.layout.flat_stretch import Form, find_forms, flat_stretch, form_above
+from loopwright.layout.make_cut import split_edges
 from loopwright.layout.piece import boundary_loops, cut_open
-from loopwright.layout.split_patches import split_edges
 from loopwright.surface.half_edges import directed_edges, edge_keys
 from loopwright.types import FloatArray, IntArray, RegionSurface
 

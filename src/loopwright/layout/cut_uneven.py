@@ -17,9 +17,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from loopwright.errors import InternalError
-from loopwright.layout.cross_field import cross_field, polar_frames
+from loopwright.layout.cross_field import polar_frames
+from loopwright.layout.follow_bending import Bending, guided_crosses
+from loopwright.layout.judge_cuts import is_patch
+from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
 from loopwright.layout.piece import Piece, side_chains
-from loopwright.layout.split_patches import Growing, Outcome, apply_cut, is_patch, split_piece, take_cut
+from loopwright.layout.split_patches import split_piece
 from loopwright.layout.trace_cuts import Cut, build_graph, collect_steps, cut_steps, trace_from
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray
@@ -69,7 +72,7 @@ def cut_uneven(
         return [patch]
     patch = replace(patch, is_ring=False)  # not for long a stack of loops
     now = unevenness(patch, points)
-    search = _Search(patch, points, size, opt)
+    search = _Search(patch, points, size, opt, surface.bending)
     parts = search.halve(surface, now - opt.gain) or search.shatter(surface, now - opt.gain)
     return [p for part in parts or [] for p in cut_uneven(part, surface, size, options=opt, depth=depth + 1)] or [whole]
 
@@ -114,10 +117,12 @@ def _area(patch: Piece, points: FloatArray) -> float:
 class _Search:
     """The cuts of one patch, traced once."""
 
-    def __init__(self, patch: Piece, points: FloatArray, size: float, opt: UnevenOptions) -> None:
+    def __init__(
+        self, patch: Piece, points: FloatArray, size: float, opt: UnevenOptions, bending: Bending | None
+    ) -> None:
         self.patch, self.points, self.size, self.opt = patch, points, size, opt
         frames = polar_frames(points, patch.triangles, patch.quadrants)
-        crosses = cross_field(points, patch.triangles, patch.quadrants, frames)
+        crosses = guided_crosses(points, patch.triangles, patch.quadrants, frames, bending, patch.origin, size)
         steps = collect_steps(points, patch.triangles, patch.quadrants, frames)
         self.graph = build_graph(steps, crosses, patch.quadrants, drift_limit=np.radians(opt.drift))
         loop = patch.loops[0]
@@ -144,7 +149,7 @@ class _Search:
         """Make the cut whose parts, when cut into patches themselves, have the least mean unevenness."""
         best: tuple[float, list[Piece], Growing] | None = None
         for bend, outcome in self._outcomes(are_patches=False, tried=self.opt.shattered):
-            trial = Growing(surface.positions, set(surface.nodes), list(surface.cut_chains))
+            trial = surface.copy()
             try:
                 parts = [q for p in take_cut(outcome, trial) for q in split_piece(p, trial, self.size)]
             except InternalError:
@@ -154,7 +159,7 @@ class _Search:
                 best = (score + bend, parts, trial)
         if best is None:
             return None
-        surface.positions, surface.nodes, surface.cut_chains = best[2].positions, best[2].nodes, best[2].cut_chains
+        surface.become(best[2])
         return best[1]
 
     def _score(self, parts: list[Piece], placed: list[FloatArray]) -> float:

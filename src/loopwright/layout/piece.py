@@ -48,8 +48,8 @@ class Piece:
     @cached_property
     def euler(self) -> int:
         """The number of vertices - edges + faces."""
-        edges = np.sort(directed_edges(self.triangles), axis=1)
-        return len(self.origin) - len(np.unique(edges, axis=0)) + len(self.triangles)
+        rim = sum(len(loop) for loop in self.loops)
+        return len(self.origin) - (3 * len(self.triangles) + rim) // 2 + len(self.triangles)
 
     @cached_property
     def index_sum(self) -> int:

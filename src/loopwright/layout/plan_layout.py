@@ -19,10 +19,13 @@ from loopwright.layout.border_graph import (
 )
 from loopwright.layout.cut_uneven import UnevenOptions, cut_uneven
 from loopwright.layout.find_bends import find_bends
+from loopwright.layout.follow_bending import measure_bending
+from loopwright.layout.judge_cuts import SplitOptions
+from loopwright.layout.make_cut import Growing
 from loopwright.layout.piece import Piece, cut_open, extract, side_chains
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
 from loopwright.layout.refine_narrow import refine_narrow
-from loopwright.layout.split_patches import Growing, SplitOptions, split_piece
+from loopwright.layout.split_patches import split_piece
 from loopwright.layout.types import Arc, Layout, Patch
 from loopwright.progress import Progress, silent
 from loopwright.surface.half_edges import directed_edges, edge_keys, twin_corners
@@ -58,7 +61,9 @@ def plan_layout(
     bends = find_bends(surface, constrained, vertex_size)
     chains = trace_chains(constrained, set(bends), len(surface.positions))
     pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns, bends=bends)
-    growing = Growing(surface.positions, set(node_vertices(constrained, chains, len(surface.positions))))
+    nodes = set(node_vertices(constrained, chains, len(surface.positions)))
+    bending = measure_bending(surface.positions, surface.triangles, 0.3 * vertex_size)
+    growing = Growing(surface.positions, nodes, bending=bending)
     parts: list[Piece] = []
     for i, piece in enumerate(pieces):
         progress("layout", i / len(pieces))

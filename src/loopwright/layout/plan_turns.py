@@ -13,11 +13,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_matrix
 
-from loopwright.errors import InfeasibleError
+from loopwright.errors import ConvergenceError, InfeasibleError
+from loopwright.numerics.integer_program import IntegerProgram
 from loopwright.types import FloatArray, IntArray
+
+_GAP = 1e-4  # relative gap to the best plan at which the search may stop
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,7 @@ class TurnOptions:
     broken_ring, bent_ring : price of a corner on the side of a ring at a junction, and at a bend of its rim.
     short_side : price of two corners at the ends of an arc much shorter than an edge.
     region_poles : price of one pole forced inside a piece of a region, by region index, where it is not ``inner_pole``.
+    branches : how many branches the program may look at; the best plan by then is used.
     """
 
     node_pole: float = 0.25
@@ -39,6 +41,7 @@ class TurnOptions:
     bent_ring: float = 0.4
     short_side: float = 4.0
     region_poles: Mapping[int, float] = field(default_factory=dict)
+    branches: int = 5000
 
 
 @dataclass(frozen=True)
@@ -97,15 +100,18 @@ def plan_turns(
     Raises
     ------
     InfeasibleError : where a node's rule cannot be met.
+    ConvergenceError : no plan was found within ``options.branches``.
     """
     opt = options or TurnOptions()
     if not wedges:
         return np.zeros(0, np.int32)
     choices = (1, 2, 3, 4)
-    program = _Program()
-    pick = np.array([[program.binary(_turn_cost(w, k, rules[w.node], opt)) for k in choices] for w in wedges])
+    program = IntegerProgram()
+    pick = np.array(
+        [[program.integer(_turn_cost(w, k, rules[w.node], opt), 0.0, 1.0) for k in choices] for w in wedges]
+    )
     for row in pick:
-        program.equal(row, np.ones(4), 1)
+        program.add(row, np.ones(4), 1.0, 1.0)
     nodes = sorted({w.node for w in wedges})
     for node in nodes:
         rule = rules[node]
@@ -113,14 +119,14 @@ def plan_turns(
         columns = pick[mine].reshape(-1)
         quads = np.tile(choices, len(mine)).astype(float)
         least, most = max(rule.least, len(mine)), max(rule.most, len(mine))
-        program.between(columns, quads, least, most)
+        program.add(columns, quads, least, most)
         off = program.real(opt.node_pole)
-        program.between(np.append(columns, off), np.append(quads, -1.0), -np.inf, rule.wished)
-        program.between(np.append(columns, off), np.append(quads, 1.0), rule.wished, np.inf)
+        program.add(np.append(columns, off), np.append(quads, -1.0), -np.inf, rule.wished)
+        program.add(np.append(columns, off), np.append(quads, 1.0), rule.wished, np.inf)
     for pair in short_sides:
         both = program.real(opt.short_side * pair.shortness)
         columns = np.array([pick[pair.first, 0], pick[pair.second, 0], both])
-        program.between(columns, np.array([1.0, 1.0, -1.0]), -np.inf, 1.0)
+        program.add(columns, np.array([1.0, 1.0, -1.0]), -np.inf, 1.0)
     for piece, euler in enumerate(piece_euler):
         mine = [i for i, w in enumerate(wedges) if w.piece == piece]
         if not mine:
@@ -128,11 +134,22 @@ def plan_turns(
         columns = pick[mine].reshape(-1)
         turns = np.tile([2.0 - k for k in choices], len(mine))
         index = program.real(opt.inner_pole if piece_prices is None else piece_prices[piece])
-        program.between(np.append(columns, index), np.append(turns, 1.0), 4 * euler, np.inf)
-        program.between(np.append(columns, index), np.append(turns, -1.0), -np.inf, 4 * euler)
-    solution = program.solve()
-    chosen: IntArray = (solution[pick] > 0.5).argmax(axis=1).astype(np.int32) + np.int32(1)
+        program.add(np.append(columns, index), np.append(turns, 1.0), 4 * euler, np.inf)
+        program.add(np.append(columns, index), np.append(turns, -1.0), -np.inf, 4 * euler)
+    chosen: IntArray = (_solve(program, opt.branches)[pick] > 0.5).argmax(axis=1).astype(np.int32) + np.int32(1)
     return chosen
+
+
+def _solve(program: IntegerProgram, branches: int) -> FloatArray:
+    try:
+        solution = program.solve(nodes=branches, gap=_GAP)
+    except ConvergenceError as error:
+        raise ConvergenceError(
+            f"No choice of corners was found within {branches} branches; fewer or plainer regions make it easier."
+        ) from error
+    if solution is None:
+        raise InfeasibleError("No choice of corners fits all junctions; move junctions that lie on one another apart.")
+    return solution.values
 
 
 def _turn_cost(wedge: Wedge, quads: int, rule: NodeRule, opt: TurnOptions) -> float:
@@ -143,51 +160,3 @@ def _turn_cost(wedge: Wedge, quads: int, rule: NodeRule, opt: TurnOptions) -> fl
     if wedge.is_ring_side and quads != 2:
         cost += opt.bent_ring if rule.is_bend else opt.broken_ring
     return cost + (3.0 if quads == 4 else 0.0)
-
-
-class _Program:
-    """A small integer program, column by column."""
-
-    def __init__(self) -> None:
-        self.cost: list[float] = []
-        self.is_integer: list[int] = []
-        self.rows: list[tuple[FloatArray, FloatArray, float, float]] = []
-
-    def binary(self, cost: float) -> int:
-        self.cost.append(cost)
-        self.is_integer.append(1)
-        return len(self.cost) - 1
-
-    def real(self, cost: float) -> int:
-        self.cost.append(cost)
-        self.is_integer.append(0)
-        return len(self.cost) - 1
-
-    def equal(self, columns: np.ndarray, values: FloatArray, right: float) -> None:
-        self.rows.append((columns, values, right, right))
-
-    def between(self, columns: np.ndarray, values: FloatArray, low: float, high: float) -> None:
-        self.rows.append((columns, values, low, high))
-
-    def solve(self) -> FloatArray:
-        row = np.concatenate([np.full(len(c), i) for i, (c, _, _, _) in enumerate(self.rows)])
-        col = np.concatenate([c for c, _, _, _ in self.rows])
-        val = np.concatenate([v for _, v, _, _ in self.rows])
-        matrix = coo_matrix((val, (row, col)), shape=(len(self.rows), len(self.cost)))
-        low = np.array([r[2] for r in self.rows])
-        high = np.array([r[3] for r in self.rows])
-        integer = np.array(self.is_integer)
-        upper = np.where(integer > 0, 1.0, np.inf)
-        result = milp(
-            np.array(self.cost),
-            constraints=LinearConstraint(matrix.tocsr(), low, high),
-            bounds=Bounds(np.zeros(len(upper)), upper),
-            integrality=integer,
-            options={"time_limit": 10.0},
-        )
-        if result.x is None:
-            raise InfeasibleError(
-                "No choice of corners fits all junctions; move junctions that lie on one another apart."
-            )
-        solution: FloatArray = result.x
-        return solution

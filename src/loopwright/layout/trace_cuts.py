@@ -110,11 +110,14 @@ class CutGraph:
     State ``4 v + j`` at an inner vertex is arm j; at a boundary vertex it is
     the inward direction j quadrants from the outgoing boundary edge
     (1 <= j < quadrants).  Only boundary states of the starts have steps out.
+    ``keys`` are the pairs of states, ascending, as one number each (row *
+    number of states + column), and ``step`` is the step between each pair.
     """
 
     matrix: csr_matrix
     steps: Steps
-    step_of: dict[tuple[int, int], int]
+    keys: np.ndarray
+    step: IntArray
     quadrants: IntArray
 
 
@@ -156,8 +159,7 @@ def build_graph(steps: Steps, field: FloatArray, quadrants: IntArray, *, drift_l
     first[1:] = (row[1:] != row[:-1]) | (col[1:] != col[:-1])
     row, col, cost, ident = row[first], col[first], cost[first], ident[first]
     matrix = csr_matrix((np.maximum(cost, 1e-12), (row, col)), shape=(2 * size, 2 * size))
-    step_of = dict(zip(zip(row.tolist(), col.tolist(), strict=True), ident.tolist(), strict=True))
-    return CutGraph(matrix, steps, step_of, quadrants)
+    return CutGraph(matrix, steps, row * (2 * size) + col, ident.astype(np.int32), quadrants)
 
 
 @dataclass(frozen=True)
@@ -193,14 +195,13 @@ def trace_from(
 def cut_steps(graph: CutGraph, cut: Cut, before: IntArray) -> list[int]:
     """Return the step ids of a cut, from its start to its end, given its start's predecessors."""
     size = 4 * len(graph.quadrants)
-    state = size + 4 * cut.end + cut.end_arm
+    states = [size + 4 * cut.end + cut.end_arm]
     source = 4 * cut.start + cut.start_arm
-    out = []
-    while state != source:
-        previous = int(before[state])
-        out.append(graph.step_of[previous, state])
-        state = previous
-    return out[::-1]
+    while states[-1] != source:
+        states.append(int(before[states[-1]]))
+    run = np.array(states[::-1], np.int64)
+    found: list[int] = graph.step[np.searchsorted(graph.keys, run[:-1] * (2 * size) + run[1:])].tolist()
+    return found
 
 
 def _wrap(angle: FloatArray) -> FloatArray:

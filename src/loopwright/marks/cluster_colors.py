@@ -23,6 +23,7 @@ _FLAT = 2.5  # levels of change along an edge below which a colour counts as eve
 _CREST = 0.35  # or below which share of the steepest change near by
 _SHIFT_WIDTH = 6.0  # of the mean shift, in levels
 _BAND_RINGS = 6  # how near, in edges
+_TABLE = 1 << 19  # entries of a table of distances that is held at once
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,8 @@ def _distinct(colors: ByteArray) -> tuple[ByteArray, NDArray[np.intp]]:
     """Return the (k, 3) distinct colours and (n,) the index of each vertex's."""
     wide = colors.astype(np.int64)
     code = (wide[:, 0] << 16) | (wide[:, 1] << 8) | wide[:, 2]
-    seen = np.bincount(code, minlength=1 << 24) > 0
+    seen = np.zeros(1 << 24, dtype=bool)
+    seen[code] = True
     codes = np.flatnonzero(seen)
     exact = np.stack([codes >> 16, (codes >> 8) & 255, codes & 255], axis=1).astype(np.uint8)
     return exact, np.searchsorted(codes, code)
@@ -96,9 +98,8 @@ def _label_nearest(
     palette: FloatArray, exact: ByteArray, inverse: NDArray[np.intp], weight: FloatArray
 ) -> ColorClusters:
     """Label each exact colour with the palette's nearest where it is near enough; the heaviest colour first."""
-    distance = np.linalg.norm(exact[:, None, :].astype(np.float64) - palette[None], axis=2)
-    nearest = distance.argmin(axis=1)
-    sure = distance.min(axis=1) <= _reach(palette)[nearest]
+    distance, nearest = _nearest_in_palette(palette, exact)
+    sure = distance <= _reach(palette)[nearest]
     label = np.where(sure, nearest, -1).astype(np.int32)
     held = np.bincount(nearest[sure], weight[sure], len(palette))
     order = np.argsort(-held, kind="stable")
@@ -144,10 +145,21 @@ def _cluster_soft(
     return ColorClusters(np.rint(palette[order]).astype(np.uint8), label)
 
 
-def _nearest_in_palette(palette: FloatArray, colors: FloatArray) -> tuple[FloatArray, IntArray]:
-    squares = (colors**2).sum(axis=1)[:, None] - 2.0 * colors @ palette.T + (palette**2).sum(axis=1)[None]
-    nearest = squares.argmin(axis=1).astype(np.int32)
-    return np.sqrt(np.maximum(squares[np.arange(len(colors)), nearest], 0.0)), nearest
+def _nearest_in_palette(palette: FloatArray, colors: FloatArray | ByteArray) -> tuple[FloatArray, IntArray]:
+    """Return (n,) distance to the nearest colour of the palette, and which it is; the first where two are as near.
+
+    The table of all distances is made some rows at a time: its size does not grow with the sculpt.
+    """
+    rows = max(1, _TABLE // len(palette))
+    distance, nearest = np.empty(len(colors)), np.empty(len(colors), dtype=np.int32)
+    own = (palette**2).sum(axis=1)
+    for first in range(0, len(colors), rows):
+        part = colors[first : first + rows].astype(np.float64)
+        squares = (part**2).sum(axis=1)[:, None] - 2.0 * part @ palette.T + own
+        at = squares.argmin(axis=1)
+        nearest[first : first + rows] = at
+        distance[first : first + rows] = np.sqrt(np.maximum(squares[np.arange(len(part)), at], 0.0))
+    return distance, nearest
 
 
 def _neighbour_average(triangles: IntArray, n: int) -> csr_matrix:
@@ -164,17 +176,25 @@ def _neighbour_average(triangles: IntArray, n: int) -> csr_matrix:
 
 def _slopes(positions: FloatArray, triangles: IntArray, values: FloatArray, area: FloatArray) -> FloatArray:
     """Return (n,) how much the values change along an edge of mean length, averaged round each vertex."""
+    rows = _TABLE // 8
+    parts = [_steepness(positions, triangles[i : i + rows], values) for i in range(0, len(triangles), rows)]
+    size = np.concatenate(parts) if parts else np.zeros(0)
+    count = np.maximum(np.bincount(triangles.ravel(), minlength=len(positions)), 1)
+    mean_edge = 1.5 * float(np.sqrt(area.sum() / max(len(positions), 1)))
+    out: FloatArray = np.bincount(triangles.ravel(), np.repeat(size, 3), len(positions)) / count * mean_edge
+    return out
+
+
+def _steepness(positions: FloatArray, triangles: IntArray, values: FloatArray) -> FloatArray:
+    """Return (m,) the length of the gradient of the values in each triangle."""
     normal = triangle_normals(positions, triangles)
     square = np.maximum(dot_rows(normal, normal), 1e-300)[:, None]
     gradient = np.zeros((len(triangles), 3, values.shape[1]))
     for k in range(3):
         edge = positions[triangles[:, (k + 2) % 3]] - positions[triangles[:, (k + 1) % 3]]
         gradient += (cross_rows(normal, edge) / square)[:, :, None] * values[triangles[:, k]][:, None, :]
-    size = np.sqrt(np.einsum("ijk,ijk->i", gradient, gradient))
-    count = np.maximum(np.bincount(triangles.ravel(), minlength=len(positions)), 1)
-    mean_edge = 1.5 * float(np.sqrt(area.sum() / max(len(positions), 1)))
-    out: FloatArray = np.bincount(triangles.ravel(), np.repeat(size, 3), len(positions)) / count * mean_edge
-    return out
+    size: FloatArray = np.sqrt(np.einsum("ijk,ijk->i", gradient, gradient))
+    return size
 
 
 def _spread_largest(triangles: IntArray, values: FloatArray, rings: int) -> FloatArray:

@@ -9,7 +9,11 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_matrix, vstack
 
+from loopwright.errors import ConvergenceError
 from loopwright.types import FloatArray, IntArray
+
+_SLACK = 1e-6  # values nearer than this to a whole number are that number
+_INFEASIBLE = 2  # the status by which scipy.optimize.milp tells that there is no solution
 
 
 @dataclass(frozen=True)
@@ -18,6 +22,19 @@ class Solution:
 
     values: FloatArray
     price: float
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """The rows of a program as matrices: all of them with their bounds, and split as linear programs want them."""
+
+    matrix: csr_matrix
+    low: FloatArray
+    high: FloatArray
+    below: csr_matrix
+    most: FloatArray
+    equal: csr_matrix
+    right: FloatArray
 
 
 @dataclass(frozen=True)
@@ -40,7 +57,7 @@ class IntegerProgram:
         self._columns: list[IntArray] = []
         self._values: list[FloatArray] = []
         self._bounds: list[tuple[float, float]] = []
-        self._matrix: csr_matrix | None = None
+        self._made: _Rows | None = None
 
     def integer(self, cost: float, low: float, high: float) -> int:
         """Add a whole-numbered column and return it."""
@@ -63,18 +80,35 @@ class IntegerProgram:
         self._values.append(np.asarray(values, np.float64))
         self._bounds.append((low, high))
 
-    def _rows(self) -> csr_matrix:
+    def _rows(self) -> _Rows:
         size = (len(self._columns), len(self._cost))
-        if self._matrix is None or self._matrix.shape != size:
+        if self._made is None or self._made.matrix.shape != size:
             row = np.repeat(np.arange(size[0]), [len(c) for c in self._columns])
             entries = (np.concatenate(self._values), (row, np.concatenate(self._columns)))
-            self._matrix = csr_matrix(entries, shape=size)
-        return self._matrix
+            matrix = csr_matrix(entries, shape=size)
+            low, high = np.array(self._bounds).T
+            equal = low == high
+            upper, lower = ~equal & np.isfinite(high), ~equal & np.isfinite(low)
+            below, most = vstack([matrix[upper], -matrix[lower]]).tocsr(), np.concatenate([high[upper], -low[lower]])
+            self._made = _Rows(matrix, low, high, below, most, matrix[equal], low[equal])
+        return self._made
+
+    def _limits(self, fixed: Mapping[int, float]) -> tuple[FloatArray, FloatArray]:
+        low, high = np.array(self._low), np.array(self._high)
+        for column, value in fixed.items():
+            low[column] = high[column] = value
+        return low, high
 
     def solve(
-        self, *, nodes: int = 1000, gap: float = 0.0, fixed: Mapping[int, float] | None = None, relaxed: bool = False
+        self,
+        *,
+        nodes: int = 1000,
+        gap: float = 0.0,
+        fixed: Mapping[int, float] | None = None,
+        relaxed: bool = False,
+        rounded: Mapping[int, float] | None = None,
     ) -> Solution | None:
-        """Return the best solution found within ``nodes`` branches, or None where there is none.
+        """Return the best solution found within ``nodes`` branches, or None where there surely is none.
 
         Branches, not seconds, bound the work: the same program gives the same solution on any machine.
 
@@ -83,20 +117,29 @@ class IntegerProgram:
         gap : relative gap to the bound at which to stop.
         fixed : column -> the value that it must have.
         relaxed : let whole-numbered columns be real.
+        rounded : column -> the value that it must be rounded from, up or down.
+
+        Raises
+        ------
+        ConvergenceError : no solution was found within ``nodes`` branches, though there may be one.
         """
-        matrix = self._rows()
-        low, high = np.array(self._low), np.array(self._high)
-        for column, value in (fixed or {}).items():
-            low[column] = high[column] = value
-        rows = np.array(self._bounds)
+        rows = self._rows()
+        low, high = self._limits(fixed or {})
+        for column, value in (rounded or {}).items():
+            low[column] = max(low[column], np.floor(value + _SLACK))
+            high[column] = min(high[column], np.ceil(value - _SLACK))
         result = milp(
             np.array(self._cost),
-            constraints=LinearConstraint(matrix, rows[:, 0], rows[:, 1]),
+            constraints=LinearConstraint(rows.matrix, rows.low, rows.high),
             bounds=Bounds(low, high),
             integrality=np.zeros(len(low)) if relaxed else np.array(self._whole),
             options={"node_limit": nodes, "mip_rel_gap": gap},
         )
-        return None if result.x is None else Solution(result.x, float(result.fun))
+        if result.x is not None:
+            return Solution(result.x, float(result.fun))
+        if result.status == _INFEASIBLE:
+            return None
+        raise ConvergenceError(f"No whole numbers that fit were found within {nodes} branches.")
 
     def price_relaxed(self, fixed: Mapping[int, float]) -> RelaxedPrice | None:
         """Return the price with real columns and some fixed, with slopes, or None where there is no solution.
@@ -104,20 +147,14 @@ class IntegerProgram:
         The price is a convex function of the fixed values, so moving one of
         them by d changes it by at least d times its slope.
         """
-        matrix = self._rows()
-        low, high = np.array(self._low), np.array(self._high)
-        for column, value in fixed.items():
-            low[column] = high[column] = value
-        rows = np.array(self._bounds)
-        equal = rows[:, 0] == rows[:, 1]
-        upper, lower = ~equal & np.isfinite(rows[:, 1]), ~equal & np.isfinite(rows[:, 0])
+        rows = self._rows()
         result = linprog(
             np.array(self._cost),
-            A_ub=vstack([matrix[upper], -matrix[lower]]),
-            b_ub=np.concatenate([rows[upper, 1], -rows[lower, 0]]),
-            A_eq=matrix[equal],
-            b_eq=rows[equal, 0],
-            bounds=np.stack([low, high], axis=1),
+            A_ub=rows.below,
+            b_ub=rows.most,
+            A_eq=rows.equal,
+            b_eq=rows.right,
+            bounds=np.stack(self._limits(fixed), axis=1),
             method="highs-ds",
         )
         if not result.success:

@@ -1,0 +1,55 @@
+"""The palette's nearest colours: the same as by brute force, in a table of bounded size."""
+
+from __future__ import annotations
+
+import tracemalloc
+
+import numpy as np
+import pytest
+
+from loopwright.marks import cluster_colors as module
+from loopwright.marks.cluster_colors import _nearest_in_palette, cluster_colors
+from loopwright.types import FloatArray, IntArray
+
+
+@pytest.mark.parametrize("table", [1, 50, 333, 1 << 19])
+def test_nearest_colours_are_those_of_brute_force(table: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(3)
+    palette, colors = rng.uniform(0, 255, (13, 3)), rng.uniform(0, 255, (200, 3))
+    monkeypatch.setattr(module, "_TABLE", table)
+    distance, nearest = _nearest_in_palette(palette, colors)
+    every = np.linalg.norm(colors[:, None] - palette, axis=2)
+    assert (nearest == every.argmin(axis=1)).all()
+    assert distance == pytest.approx(every.min(axis=1))
+
+
+def test_of_two_as_near_the_first_is_taken() -> None:
+    palette = np.array([[0.0, 0, 0], [20, 0, 0], [0, 20, 0]])
+    assert _nearest_in_palette(palette, np.array([[10.0, 0, 0], [10, 10, 0]]))[1].tolist() == [0, 0]
+
+
+def speckled_sheet(side: int, colours: int) -> tuple[FloatArray, IntArray, np.ndarray]:
+    """A square sheet of squares of many colours, with grain that makes nearly every vertex's colour its own."""
+    i, j = (a.ravel() for a in np.meshgrid(np.arange(side), np.arange(side), indexing="ij"))
+    points = np.stack([i, j, 0 * i], axis=1).astype(np.float64)
+    corner = (np.arange(side - 1)[:, None] * side + np.arange(side - 1)).ravel()
+    halves = [[corner, corner + side, corner + side + 1], [corner, corner + side + 1, corner + 1]]
+    triangles = np.concatenate([np.stack(h, axis=1) for h in halves]).astype(np.int32)
+    rng = np.random.default_rng(0)
+    levels = np.stack(np.meshgrid(*[np.arange(30, 256, 38)] * 3), axis=-1).reshape(-1, 3)
+    across = int(np.ceil(np.sqrt(colours)))
+    square = (i * across // side) * across + j * across // side
+    colors = levels[rng.permutation(len(levels))[square % colours]] + rng.normal(size=points.shape) * 2
+    return points, triangles, np.clip(colors, 0, 255).astype(np.uint8)
+
+
+def test_memory_does_not_grow_with_the_number_of_colours() -> None:
+    peaks = []
+    for colours in (4, 144):
+        sheet = speckled_sheet(360, colours)
+        tracemalloc.start()
+        found = cluster_colors(*sheet)
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+        assert len(found.palette) == colours
+    assert peaks[1] < 1.5 * peaks[0]
