@@ -182,6 +182,26 @@ def test_the_mirrored_egg_is_exact() -> None:
     assert sorted(pieces.values()) == [1, 1, 2]
 
 
+def test_halves_that_differ_are_told_with_the_way_to_keep_them() -> None:
+    sculpt, wishes = pebble(), replace(QUICK, mirror="x")
+    bent = replace(sculpt, positions=sculpt.positions * np.where(sculpt.positions[:, :1] > 0, 1.03, 1.0))
+
+    def told(shape: Sculpt, options: BuildOptions) -> str:
+        return next(finding.text for finding in plan(shape, options=options).findings if finding.kind == "mirror")
+
+    assert "--own-sides" not in told(sculpt, wishes) and "one half is meshed and mirrored" in told(sculpt, wishes)
+    assert "--own-sides" in told(bent, wishes)
+    assert "--own-sides" not in told(bent, replace(wishes, mirror_shape=False))
+
+
+def test_a_mesh_finer_than_its_sculpt_is_told() -> None:
+    points, triangles = globe(5)
+    for budget, kinds in ((150, 0), (600, 1)):
+        options = BuildOptions(budget=budget, proxy_faces=2000, mirror="none")
+        findings = plan(Sculpt(points, triangles), options=options).findings
+        assert len([finding for finding in findings if finding.kind == "finer"]) == kinds
+
+
 def test_rotation_scale_and_place_keep_the_topology() -> None:
     sculpt, first = pebble(), small("pebble")
     rotation, shift = a_rotation(), np.array([40.0, -7.0, 13.0])
@@ -193,6 +213,13 @@ def test_rotation_scale_and_place_keep_the_topology() -> None:
     assert region_pieces(again) == region_pieces(first)
     # last digits can tip a tie between two equally good sets of segment counts
     assert len(again.mesh.quads) == pytest.approx(len(first.mesh.quads), rel=0.05)
+
+
+def test_distances_are_shares_of_the_diagonal() -> None:
+    # a power of two scales every number exactly, so nothing but the unit changes
+    first = small("pebble")
+    again = build(replace(pebble(), positions=16.0 * pebble().positions), options=QUICK)
+    assert first.distances and dict(again.distances) == pytest.approx(dict(first.distances), rel=1e-6)
 
 
 def test_same_input_same_bytes_and_the_input_is_left_alone() -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias, cast, get_args
 
@@ -77,11 +77,30 @@ class BuildOptions:
         for region, length in self.sizes.items():
             if not (math.isfinite(length) and length > 0):
                 raise MarksError(f"the size of {region} is {length}; it must be a positive length", places=[region])
-        for pin in self.pins:
-            _check_pin(pin)
+        check_pins(self.pins)
         _check_dabs(self.size_dabs)
         if self.vertex_sizes is not None and not (np.isfinite(self.vertex_sizes) & (self.vertex_sizes >= 0)).all():
             raise MarksError("vertex_sizes must hold a length per vertex, or 0 where none is wished")
+
+
+def check_pins(pins: Sequence[Pin]) -> None:
+    """Refuse pins that cannot hold, each by itself or two on one border.
+
+    Raises
+    ------
+    MarksError
+        Names the border.
+    """
+    found: dict[object, Pin] = {}
+    for pin in pins:
+        _check_pin(pin)
+        first = found.setdefault((frozenset((pin.region_a, pin.region_b)), pin.near), pin)
+        if first.count != pin.count:
+            raise MarksError(
+                f"the border {first.name} is pinned to {first.count} and, as {pin.name}, to {pin.count}; keep one of "
+                "the two",
+                places=[first.name, pin.name],
+            )
 
 
 def _check_pin(pin: Pin) -> None:
@@ -168,6 +187,19 @@ def parse_pin(text: str) -> Pin:
     return pin
 
 
+def parse_budget(text: str) -> int:
+    """Read a number of faces.
+
+    Raises
+    ------
+    MarksError
+        If the text is no whole number in plain digits.
+    """
+    if re.fullmatch(r"\s*[0-9]{1,9}\s*", text) is None:
+        raise MarksError(f'"{text}" is not a number of faces; write it in plain digits, such as 5000', places=[text])
+    return int(text)
+
+
 def parse_region_name(text: str) -> tuple[RGB, str]:
     """Read ``COLOR=NAME`` and return the colour and the name its region shall have.
 
@@ -177,6 +209,8 @@ def parse_region_name(text: str) -> tuple[RGB, str]:
         If the text has another form.
     """
     color, _, name = text.partition("=")
+    if "/" in name or "=" in name:
+        raise MarksError(f'"{name.strip()}" cannot be a name, as / and = stand between names elsewhere', places=[text])
     if not name.strip():
         raise MarksError(f'"{text}" names no region; write COLOR=NAME, such as "#c89070=lips"', places=[text])
     return parse_color(color), name.strip()

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from loopwright.counts.check_resolved import check_resolved
+from loopwright.counts.check_sizes import check_sizes
 from loopwright.counts.count_program import CountOptions
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.merge_unresolved import merge_unresolved
@@ -27,6 +28,7 @@ from loopwright.fit.own_sides import own_sides
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax
 from loopwright.fit.ridge_edges import ridge_edges
+from loopwright.handover.tell_folded import tell_folded
 from loopwright.layout.plan_layout import LayoutOptions, plan_layout
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
@@ -48,6 +50,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 Source = Sculpt | str | Path
+
+_UNEQUAL = 1e-3  # of the diagonal: halves that differ by more (rms) were made to differ
 
 
 @dataclass(frozen=True)
@@ -123,7 +127,7 @@ def plan(source: Source, *, options: BuildOptions | None = None, progress: Progr
     surface, more, _ = _find_regions(sculpt, wishes, clock)
     surface, drawn, _ = _draw_lines(sculpt, surface, wishes, clock)
     surface, vertex_size, tiny = _find_sizes(surface, wishes, painted, clock)
-    layout, last = _lay_out(surface, vertex_size, wishes, clock)
+    layout, last = _lay_out(sculpt, surface, vertex_size, wishes, clock)
     return PlanResult(sculpt, surface, layout, (*findings, *more, *drawn, *tiny, *last), clock.timings, wishes)
 
 
@@ -151,7 +155,7 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     surface, more, paint = _find_regions(sculpt, wishes, clock)
     surface, drawn, ridges = _draw_lines(sculpt, surface, wishes, clock)
     surface, vertex_size, tiny = _find_sizes(surface, wishes, painted, clock)
-    layout, last = _lay_out(surface, vertex_size, wishes, clock)
+    layout, last = _lay_out(sculpt, surface, vertex_size, wishes, clock)
     with clock.stage("quads"):
         mesh = build_mesh(layout.layout, layout.counts, layout.layout.vertex_size, progress=progress)
     with clock.stage("trees"):
@@ -176,20 +180,23 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
         else:
             mesh = keep_paint(mesh, projector, paint, progress=lambda _, done: progress("fit", done))
     if wishes.fit_limit:
-        distances = {"limit before fit, rms": report.before.rms, "limit after fit, rms": report.after.rms}
+        rms = {"limit before fit, rms": report.before.rms, "limit after fit, rms": report.after.rms}
+        distances = {name: value / report.diagonal for name, value in rms.items()}
     with clock.stage("mirror"):
         if mesh.mirror is not None:
             half, mesh = mesh, reflect_half(mesh)
+    quality = measure_quality(mesh.positions, mesh.quads)
+    told = (*tell_poles(mesh, wishes.poles), *tell_folded(mesh, quality, wishes.budget))
     return BuildResult(
         sculpt,
         surface,
         layout,
-        (*findings, *more, *drawn, *tiny, *last, *tell_poles(mesh, wishes.poles)),
+        (*findings, *more, *drawn, *tiny, *last, *told),
         clock.timings,
         wishes,
         mesh,
         half,
-        measure_quality(mesh.positions, mesh.quads),
+        quality,
         distances,
     )
 
@@ -228,7 +235,10 @@ def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[
         findings.append(Finding("no_mirror", "No mirror plane is used: the mesh covers the sculpt as a whole."))
     else:
         share = 100 * report.mirror_rms
-        text = f"The halves mirror each other to {share:.3f} % of the diagonal (rms); one half is meshed and mirrored."
+        done = "one half is meshed and mirrored" if wishes.mirror_shape else "the topology of one half is mirrored"
+        text = f"The halves mirror each other to {share:.3f} % of the diagonal (rms); {done}."
+        if wishes.mirror_shape and report.mirror_rms > _UNEQUAL:
+            text += " They differ visibly: with own sides (--own-sides) each keeps its shape."
         findings.append(Finding("mirror", text))
     return surface, findings, report.paint
 
@@ -258,9 +268,9 @@ def _find_sizes(
     surface: RegionSurface, wishes: BuildOptions, size_paint: SizePaint, clock: _Clock
 ) -> tuple[RegionSurface, FloatArray, list[Finding]]:
     """Return the wished edge lengths, and the surface without painted pieces that are smaller than a face."""
-    findings = []
     with clock.stage("sizes"):
         painted = size_paint(surface)
+        findings = check_sizes(surface, region_sizes(surface, wishes.sizes), painted, wishes.budget)
 
         def sizes_at(budget: int, on: RegionSurface = surface) -> FloatArray:
             faces = _face_goal(on, replace(wishes, budget=budget))
@@ -278,7 +288,7 @@ def _find_sizes(
 
 
 def _lay_out(
-    surface: RegionSurface, vertex_size: FloatArray, wishes: BuildOptions, clock: _Clock
+    sculpt: Sculpt, surface: RegionSurface, vertex_size: FloatArray, wishes: BuildOptions, clock: _Clock
 ) -> tuple[CountedLayout, list[Finding]]:
     faces = _face_goal(surface, wishes)
     turn_prices, count_factors = pole_prices(surface, wishes.poles)
@@ -292,8 +302,15 @@ def _lay_out(
         weights = CountOptions(region_poles=count_factors)
         counts, total = solve_for_budget(layout, targets, faces, pins=pins, keep_scale=keep, options=weights)
     findings = []
+    whole = total * wishes.budget / faces
+    if whole > len(sculpt.triangles):
+        text = (
+            f"The mesh gets {whole:,.0f} faces, but the sculpt has only {plural(len(sculpt.triangles), 'triangle')}: "
+        )
+        findings.append(
+            Finding("finer", text + "its facets will show; a smaller budget, or a finer sculpt, is better.")
+        )
     if abs(total - faces) > 0.05 * faces:
-        whole = total * wishes.budget / faces
         text = f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: sizes and pins leave no other."
         findings.append(Finding("budget", text))
     return CountedLayout(layout, counts), findings

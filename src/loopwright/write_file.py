@@ -55,5 +55,45 @@ def write_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
             draft.unlink(missing_ok=True)
 
 
+def check_name(path: str | os.PathLike[str]) -> None:
+    """Refuse a path that no file can have here, such as one that is too long.
+
+    Raises
+    ------
+    InputError
+        Says what is wrong with it.
+    """
+    try:
+        os.lstat(path)
+    except (FileNotFoundError, NotADirectoryError, PermissionError):
+        return
+    except (OSError, ValueError) as error:
+        shown = str(path)[:80].replace("\0", "?")
+        reason = getattr(error, "strerror", None) or "no file can have this name"
+        raise InputError(f"{shown}: {reason}; choose another name.", places=(str(path),)) from error
+
+
+def check_writable(folder: str | os.PathLike[str], *, as_folder: bool = False) -> None:
+    """Find out whether something can be made in a folder, by making and removing it; rights alone do not tell.
+
+    Parameters
+    ----------
+    folder : one that exists.
+    as_folder : try a folder instead of a file.
+
+    Raises
+    ------
+    OSError
+        If nothing can be made there.
+    """
+    trial = Path(folder) / f".loopwright-{secrets.token_hex(_RANDOM_BYTES)}.part"
+    if as_folder:
+        trial.mkdir()
+        trial.rmdir()
+    else:
+        os.close(os.open(trial, _new_file_flags(), 0o666))
+        trial.unlink()
+
+
 def _new_file_flags() -> int:
     return os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0)

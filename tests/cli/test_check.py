@@ -29,6 +29,30 @@ def test_a_sound_sculpt_has_no_findings(tmp_path: Path, capsys: pytest.CaptureFi
     assert "nothing is wrong" in shown
 
 
+def test_an_open_rim_is_told_once_and_is_no_fault(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = write_ply(tmp_path / "open.ply", FACES[:3])
+    assert main(["check", str(path), "--strict"]) == 0
+    shown = capsys.readouterr().out
+    assert shown.count("1 hole with rim length") == 1 and "left open" in shown
+    assert shown.startswith("open.ply: 3 triangles, 4 vertices,")
+
+
+def test_colours_are_listed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "painted.obj"
+    points, paint = TETRAHEDRON, ["1 0 0"] * 3 + ["0 0 1"]
+    lines = [f"v {x} {y} {z} {color}" for (x, y, z), color in zip(points, paint, strict=True)]
+    path.write_text("\n".join([*lines, *(f"f {a + 1} {b + 1} {c + 1}" for a, b, c in FACES)]) + "\n", encoding="ascii")
+    assert main(["check", str(path)]) == 0
+    shown = capsys.readouterr().out
+    # a face gives a third of its area to each corner; at the blue one meet two of 1/2 and one of sqrt(3)/2
+    share = (1 / 3 + 3**0.5 / 6) / (1.5 + 3**0.5 / 2)
+    assert f"#0000ff                     {100 * share:.0f} % of the area in 1 piece" in shown
+    assert main(["check", str(path), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["colors"]
+    assert [color["color"] for color in told] == ["#ff0000", "#0000ff"]
+    assert told[1]["share"] == pytest.approx(share)
+
+
 def test_findings_are_told_and_strict_leaves_with_1(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     turned = [FACES[0][::-1], *FACES[1:]]
     path = write_ply(tmp_path / "turned.ply", [(a, b, c) for a, b, c in turned])

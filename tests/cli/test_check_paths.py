@@ -73,14 +73,43 @@ def test_folders(sculpt: Path, tmp_path: Path) -> None:
         check_folder(sculpt / "report")
 
 
-def test_a_writable_file_in_a_locked_folder_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    # drafts are made in the folder, so its rights count and not those of the file; the superuser may do anything
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="Windows has other rights; the superuser has all")
+def test_a_writable_file_in_a_locked_folder_is_refused(tmp_path: Path) -> None:
+    # drafts are made in the folder, so its rights count and not those of the file
     (tmp_path / "a.obj").touch()
-    monkeypatch.setattr(os, "access", lambda path, _: Path(path) != tmp_path)
-    with pytest.raises(InputError, match="the folder may not be written to"):
-        check_mesh_path(tmp_path / "a.obj")
-    with pytest.raises(InputError, match="no right to write"):
-        check_folder(tmp_path)
+    tmp_path.chmod(0o500)
+    try:
+        with pytest.raises(InputError, match="the folder cannot be written to"):
+            check_mesh_path(tmp_path / "a.obj")
+        with pytest.raises(InputError, match="nothing can be written here"):
+            check_folder(tmp_path)
+    finally:
+        tmp_path.chmod(0o700)
+
+
+@pytest.mark.skipif(
+    not Path("/proc/self").is_dir(), reason="there is no folder here in which not even a superuser writes"
+)
+def test_what_not_even_a_superuser_can_write_is_refused() -> None:
+    with pytest.raises(InputError, match="/proc/out.obj: the folder cannot be written to"):
+        check_mesh_path("/proc/out.obj")
+    for folder in ("/proc", "/proc/report"):
+        with pytest.raises(InputError, match="nothing can be written here"):
+            check_folder(Path(folder))
+
+
+@pytest.mark.parametrize("name", ["a" * 400 + ".obj", "a\0b.obj"])
+def test_names_that_no_file_can_have_are_refused(name: str, tmp_path: Path) -> None:
+    for check in (check_sculpt_file, check_mesh_path, check_folder):
+        with pytest.raises(InputError, match="choose another name"):
+            check(tmp_path / name)
+
+
+def test_trying_leaves_nothing_behind(tmp_path: Path) -> None:
+    check_mesh_path(tmp_path / "a.obj")
+    check_folder(tmp_path)
+    check_folder(tmp_path / "report" / "deep")
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize(

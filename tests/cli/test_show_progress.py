@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import re
 
+import pytest
+
 from loopwright.cli.console import Console
 from loopwright.cli.show_progress import ProgressBar, ProgressLines
 from loopwright.progress import silent
@@ -29,6 +31,22 @@ def test_lines_tell_each_stage_once() -> None:
     lines = stream.getvalue().splitlines()
     assert [line.split()[0] for line in lines] == ["read", "fit"]
     assert all(re.search(r"\d\.\d s$", line) for line in lines)
+
+
+def test_a_long_stage_writes_a_line_now_and_then(monkeypatch: pytest.MonkeyPatch) -> None:
+    now = 0.0
+    monkeypatch.setattr("time.perf_counter", lambda: now)
+    stream = io.StringIO()
+    progress = ProgressLines(stream)
+    for second in range(36):
+        now = float(second)
+        progress("fit", second / 40)
+    progress("fit", 1.0)
+    progress("mirror", 0.0)
+    progress.close()
+    lines = stream.getvalue().splitlines()
+    assert [line.split()[:2] for line in lines[:3]] == [["fit", "10.0"], ["fit", "20.0"], ["fit", "30.0"]]
+    assert "25% done" in lines[0] and [line.split()[0] for line in lines[3:]] == ["fit", "mirror"]
 
 
 def test_a_bar_redraws_one_line_and_keeps_to_the_terminals_letters() -> None:

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from loopwright.cli.main import main
 from loopwright.cli.read_wishes import add_wish_arguments, read_wishes
 from loopwright.errors import MarksError
 from loopwright.options import (
@@ -74,6 +75,45 @@ def test_what_is_no_pin_says_how_to_write_one(text: str) -> None:
 def test_pins_that_cannot_hold(text: str, words: str) -> None:
     with pytest.raises(MarksError, match=words):
         parse_pin(text)
+
+
+@pytest.mark.parametrize("text", ["5e3", "5,000", "5.0", "-5", "many", "", "1" * 5000])
+@pytest.mark.parametrize("command", [["build", "x.ply", "-o", "y.obj"], ["demo"]], ids=lambda command: command[0])
+def test_what_is_no_budget_is_one_line(text: str, command: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*command, f"--budget={text}"]) == 4
+    shown = capsys.readouterr().err
+    assert "is not a number of faces; write it in plain digits" in shown and shown.count("\n") == 1
+
+
+@pytest.mark.parametrize("text", ["#111=a/b", "#111=a=b"])
+def test_names_that_other_options_could_not_tell_are_refused(text: str) -> None:
+    with pytest.raises(MarksError, match="cannot be a name"):
+        parse_region_name(text)
+
+
+CONTRADICTIONS = [
+    (
+        ["--pin", "lips/mouth=40", "--pin", "mouth/lips=44"],
+        r"border lips/mouth is pinned to 40 and, as mouth/lips, to 44",
+    ),
+    (["--size", "lips=1", "--size", "lips=2"], r"the size of lips is given as 1\.0 and as 2\.0"),
+    (["--name", "#141414=eye", "--name", "20,20,20=mouth"], "the name of #141414 is given as eye and as mouth"),
+]
+
+
+@pytest.mark.parametrize(("words", "told"), CONTRADICTIONS)
+def test_wishes_that_contradict_one_another_are_refused(words: list[str], told: str) -> None:
+    parser = argparse.ArgumentParser()
+    add_wish_arguments(parser)
+    with pytest.raises(MarksError, match=told):
+        read_wishes(parser.parse_args(words))
+    assert read_wishes(parser.parse_args(words[:2] * 2)) == read_wishes(parser.parse_args(words[:2]))
+
+
+def test_two_pins_on_one_border_clash_unless_they_are_for_two_places() -> None:
+    with pytest.raises(MarksError, match="keep one of the two"):
+        BuildOptions(pins=(Pin("a", "b", 4), Pin("b", "a", 6)))
+    BuildOptions(pins=(Pin("a", "b", 4), Pin("b", "a", 4), Pin("a", "b", 6, (0.0, 0.0, 1.0))))
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -236,6 +237,28 @@ def test_an_odd_sum_round_a_patch_is_told() -> None:
     with pytest.raises(InfeasibleError, match="cannot be met together") as caught:
         solve_for_budget(layout, targets_of("cube"), FACES, pins=pins)
     assert sorted(map(str, caught.value.places)) == sorted(p.name for p in pins)
+
+
+@pytest.mark.parametrize(
+    ("name", "count"), [("half sphere at a mirror", 2), ("half tube at a mirror", 4000), ("sphere with holes", 6)]
+)
+def test_one_pin_that_cannot_be_met_names_its_nearest_counts_as_asked_for(name: str, count: int) -> None:
+    layout = layout_of(name)
+
+    def pinned(number: int) -> IntArray:
+        return solve(name, border_pins(layout, [Pin("area 0", "area 1", number)]))
+
+    with pytest.raises(InfeasibleError, match=f"The pin area 0/area 1={count} cannot be met") as caught:
+        pinned(count)
+    assert caught.value.places == ("area 0/area 1",)
+    (told,) = (int(number) for number in re.findall(r"\d+", str(caught.value).partition("can be had")[2]))
+    for pin in border_pins(layout, [Pin("area 0", "area 1", told)]):
+        assert pin.wish == f"area 0/area 1={told}"
+        assert pinned(told)[list(pin.arcs)].sum() * pin.copies == told
+    step = 1 if told > count else -1
+    for between in range(count + step, told, step)[-3:]:
+        with pytest.raises(InfeasibleError):
+            pinned(between)
 
 
 def test_an_odd_pin_across_the_mirror_is_explained() -> None:

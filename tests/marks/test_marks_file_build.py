@@ -119,7 +119,7 @@ def test_painted_sizes_make_edges_short_there_only(ball: Sculpt) -> None:
     assert edge_near(fine, dab.at) < 0.85 * edge_near(plain, dab.at)
     assert edge_near(fine, dab.at) < 0.85 * edge_near(fine, (0.0, 0.8, -0.6))
     sizes = np.where(ball.positions[:, 1] < -0.6, 0.05, 0.0)
-    plan(ball, options=BuildOptions(vertex_sizes=sizes, **QUICK))
+    plan(ball, options=BuildOptions(vertex_sizes=sizes, **{**QUICK, "budget": 1200}))
     with pytest.raises(MarksError, match="vertices"):
         plan(ball, options=BuildOptions(vertex_sizes=sizes[:-1], **QUICK))
 

@@ -33,6 +33,27 @@ def test_two_open_colours_for_one_painted_colour_are_refused_with_both() -> None
     assert choose_open(PALETTE, MarksOptions()).tolist() == [False, False]
 
 
+def test_a_colour_that_is_only_alike_is_refused_with_what_there_is() -> None:
+    dark = np.array([(20, 20, 20), SKIN], np.uint8)
+    wish = (0x11, 0x22, 0x33)
+    for options in (MarksOptions(region_names={wish: "lips"}), MarksOptions(open_colors=(wish,))):
+        with pytest.raises(MarksError, match="near #112233, .*nearest is #141414, .*has #141414, #c89678") as caught:
+            name_regions(dark, options)
+            choose_open(dark, options)
+        assert caught.value.places == ("#112233",)
+
+
+@pytest.mark.parametrize("noise", [0.0, 4.0, 8.0])
+def test_the_brush_s_own_colours_name_soft_paint(tools: Any, sphere: tuple[FloatArray, IntArray], noise: float) -> None:
+    points, triangles = sphere
+    share = np.clip(0.5 + points[:, 2:] / 0.4, 0.0, 1.0)
+    colors = share * np.array(SKIN) + (1 - share) * np.array(EYE)
+    colors += np.random.default_rng(6).normal(0.0, noise, points.shape)
+    options = MarksOptions(region_names={SKIN: "skin", EYE: "eye"}, mirror="none", proxy_faces=4000)
+    surface, _ = make_region_surface(tools.paint(points, triangles, colors), options=options)
+    assert {region.name for region in surface.regions} == {"skin", "eye"}
+
+
 def test_what_is_said_where_nothing_is_left(sphere: tuple[FloatArray, IntArray]) -> None:
     points, triangles = sphere
     colors = np.where(points[:, :1] > -0.1, EYE, SKIN).astype(np.uint8)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pytest
 
+from loopwright.counts.count_borders import BorderCount
 from loopwright.options import BuildOptions
 from loopwright.types import (
     Finding,
@@ -43,6 +44,8 @@ class Layout:
     arcs: tuple[Arc, ...]
     patches: tuple[Patch, ...]
     poles: tuple[tuple[FloatArray, int], ...]
+    borders: tuple[BorderCount, ...] = (BorderCount(("back", "face <&>"), 48, 1),)
+    openings: tuple[int, ...] = (24, 24)
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from loopwright.report.measure_distance import measure_distance
 from loopwright.report.summarize import summarize_build, summarize_plan
 from loopwright.report.write_report import write_report
 from loopwright.types import Finding
+from loopwright.write_json import json_text
 
 if TYPE_CHECKING:
     from tests.report.conftest import Build, Plan
@@ -119,7 +120,19 @@ def test_the_builds_own_distances_stand_beside_the_measured_ones(build: Build) -
 def test_lines_for_the_console(build: Build, plan: Plan) -> None:
     told = "\n".join(summarize_build(build).lines())
     assert f"{len(build.mesh.quads):,} quads" in told and "2 specks of <stray> colour" in told
-    assert "1 of valence 3, 1 of valence 5 planned" in "\n".join(summarize_plan(plan).lines())
+    # one half is planned; the whole mesh has twice its poles and faces: a grid of 6 x 6 and a triangle of 3 x 4
+    told = "\n".join(summarize_plan(plan).lines())
+    assert "2 of valence 3, 2 of valence 5 planned" in told and "of one half, which the other mirrors" in told
+    assert "about 96 quads expected" in told and "face <&> 72, back 24" in told
+    assert "back/face <&>=48" in told and "24 segments, 24 segments" in told
+
+
+def test_a_plan_as_json_has_no_zeros_for_what_it_does_not_know(plan: Plan) -> None:
+    told = json.loads(json_text(summarize_plan(plan).as_json()))
+    assert told["is_plan"] and told["vertices"] is None and told["faces"] == 96
+    assert all(row["faces"] > 0 and row["edge_length"] > 0 for row in told["regions"])
+    assert told["borders"] == [{"between": ["back", "face <&>"], "segments": 48, "times": 1}]
+    assert told["openings"] == [24, 24]
 
 
 def test_a_plan_has_no_mesh_and_its_report_says_nothing_of_one(plan: Plan, tmp_path: Path) -> None:

@@ -8,10 +8,12 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from loopwright.errors import InputError
+from loopwright.write_file import check_name, check_writable
 
 
 def check_sculpt_file(path: Path) -> None:
     """Raise InputError unless ``path`` is a readable file with something in it."""
+    check_name(path)
     if not path.exists():
         raise InputError(f"{path}: there is no such file", places=[path])
     if path.is_dir():
@@ -51,7 +53,8 @@ def _place(path: Path) -> str:
 
 
 def check_folder(path: Path) -> None:
-    """Raise InputError unless ``path`` is, or can become, a folder to write to; makes nothing yet."""
+    """Raise InputError unless ``path`` is, or can become, a folder to write to; leaves nothing there."""
+    check_name(path)
     if path.exists() and not path.is_dir():
         raise InputError(f"{path} is a file; give a folder", places=[path])
     existing = path.absolute()
@@ -59,5 +62,9 @@ def check_folder(path: Path) -> None:
         existing = existing.parent
     if not existing.is_dir():
         raise InputError(f"{path}: {existing} is a file, so no folder can be made in it", places=[path])
-    if not os.access(existing, os.W_OK):
-        raise InputError(f"{path}: no right to write here; choose another place", places=[path])
+    try:
+        check_writable(existing, as_folder=existing != path.absolute())
+    except OSError as error:
+        raise InputError(
+            f"{path}: nothing can be written here ({error.strerror}); choose another place", places=[path]
+        ) from error

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from loopwright.cli.check_paths import check_folder
 from loopwright.cli.console import Console
-from loopwright.options import BuildOptions
+from loopwright.options import BuildOptions, parse_budget
 
 if TYPE_CHECKING:
     from loopwright.types import Sculpt
@@ -28,7 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--which", choices=tuple(BUDGETS), default="creature", help="the sculpt to make (default %(default)s)"
     )
     budgets = ", ".join(f"{name} {faces:,}" for name, faces in BUDGETS.items())
-    parser.add_argument("--budget", type=int, metavar="N", help=f"faces of the mesh (default: {budgets})")
+    parser.add_argument("--budget", type=parse_budget, metavar="N", help=f"faces of the mesh (default: {budgets})")
 
 
 def run(arguments: argparse.Namespace, console: Console) -> int:

@@ -3,13 +3,31 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Hashable, Iterable
 from dataclasses import replace
 from pathlib import Path
-from typing import get_args
+from typing import TypeVar, cast, get_args
 
+from loopwright.errors import MarksError
 from loopwright.marks.read_marks import read_marks
 from loopwright.marks.use_marks import merge_pins, use_marks
-from loopwright.options import BuildOptions, Mirror, parse_color, parse_pin, parse_region_name, parse_size
+from loopwright.options import (
+    LARGEST_BUDGET,
+    RGB,
+    SMALLEST_BUDGET,
+    BuildOptions,
+    Mirror,
+    check_pins,
+    format_color,
+    parse_budget,
+    parse_color,
+    parse_pin,
+    parse_region_name,
+    parse_size,
+)
+
+Key = TypeVar("Key", bound=Hashable)
+Value = TypeVar("Value")
 
 _DEFAULTS = BuildOptions()
 
@@ -25,9 +43,9 @@ def add_wish_arguments(parser: argparse.ArgumentParser) -> None:
     )
     wishes.add_argument(
         "--budget",
-        type=int,
+        type=parse_budget,
         metavar="N",
-        help=f"faces of the whole mesh (default {_DEFAULTS.budget})",
+        help=f"faces of the whole mesh, {SMALLEST_BUDGET} to {LARGEST_BUDGET:,} (default {_DEFAULTS.budget})",
     )
     wishes.add_argument(
         "--leave-open",
@@ -77,15 +95,30 @@ def read_wishes(arguments: argparse.Namespace) -> BuildOptions:
     options = BuildOptions()
     if arguments.marks is not None:
         options = use_marks(options, read_marks(arguments.marks))
+    pins = tuple(parse_pin(text) for text in arguments.pin)
+    check_pins(pins)
+    names = _once("the name of", (parse_region_name(text) for text in arguments.name))
     leave_open = tuple(dict.fromkeys(parse_color(text) for text in arguments.leave_open))
     return replace(
         options,
         budget=options.budget if arguments.budget is None else arguments.budget,
         leave_open=leave_open or options.leave_open,
-        sizes={**options.sizes, **dict(parse_size(text) for text in arguments.size)},
-        pins=merge_pins(options.pins, tuple(parse_pin(text) for text in arguments.pin)),
+        sizes={**options.sizes, **_once("the size of", (parse_size(text) for text in arguments.size))},
+        pins=merge_pins(options.pins, pins),
         mirror=arguments.mirror or options.mirror,
         mirror_shape=options.mirror_shape and not arguments.own_sides,
         fit_limit=not arguments.no_fit,
-        region_names={**options.region_names, **dict(parse_region_name(text) for text in arguments.name)},
+        region_names={**options.region_names, **names},
     )
+
+
+def _once(what: str, pairs: Iterable[tuple[Key, Value]]) -> dict[Key, Value]:
+    """Return the pairs as a mapping; two different values for one key are refused."""
+    found: dict[Key, Value] = {}
+    for key, value in pairs:
+        if found.setdefault(key, value) != value:
+            name = format_color(cast(RGB, key)) if isinstance(key, tuple) else str(key)
+            raise MarksError(
+                f"{what} {name} is given as {found[key]} and as {value}; keep one of the two", places=[name]
+            )
+    return found

@@ -8,6 +8,7 @@ from typing import TextIO
 
 _REDRAW_SECONDS = 0.08
 _NAME_WIDTH = 22
+_SILENT_SECONDS = 10.0  # how long a stage may run before a line tells that it still does
 
 
 class _StageClock:
@@ -26,17 +27,24 @@ class _StageClock:
 
 
 class ProgressLines:
-    """Writes one line for each stage when it is over, for logs and pipes."""
+    """Writes one line for each stage when it is over, and now and then while a long one runs, for logs and pipes."""
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
         self._clock = _StageClock()
+        self._next_line = _SILENT_SECONDS
 
     def __call__(self, stage: str, done: float) -> None:
         """Note that ``stage`` is ``done`` (0 to 1)."""
         if stage != self._clock.stage:
             self.close()
             self._clock.start(stage)
+            self._next_line = _SILENT_SECONDS
+        elif done < 1.0 and self._clock.seconds() >= self._next_line:
+            self._next_line = self._clock.seconds() + _SILENT_SECONDS
+            share = f", {min(max(done, 0.0), 1.0):.0%} done" if done > 0.0 else ""
+            self._stream.write(f"{stage:<{_NAME_WIDTH}} {self._clock.seconds():6.1f} s so far{share}\n")
+            self._stream.flush()
 
     def close(self) -> None:
         """Write the line of the running stage."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 
+from loopwright.counts.find_region import find_region
 from loopwright.counts.merge_unresolved import merge_unresolved
 from loopwright.errors import InfeasibleError
 from loopwright.options import LARGEST_BUDGET, BuildOptions
@@ -24,13 +25,15 @@ def check_resolved(painted: RegionSurface, kept: RegionSurface, wishes: BuildOpt
 
     Raises
     ------
+    MarksError : a name that no region has.
     InfeasibleError : a size, pin or pole is wished for in such a region; names the least budget that would do.
     """
     lost = {region.name for region in painted.regions} - {region.name for region in kept.regions}
-    for wish, name in _wished_regions(wishes):
+    for wish, wished in _wished_regions(wishes):
+        name = painted.regions[find_region(painted.regions, wished)].name
         if name in lost:
             ways = ["paint it larger", f"drop {wish}"]
-            if name in wishes.sizes:
+            if wished in wishes.sizes:
                 ways.insert(0, "wish for shorter edges in it")
             budget = _least_budget(painted, name, wishes.budget, sizes_at)
             if budget is not None:

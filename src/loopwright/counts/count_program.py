@@ -57,11 +57,20 @@ _BELOW = ((0.12, 0.1), (0.5, 0.15), (1.5, 0.2), (3.0, np.inf))
 
 @dataclass(frozen=True)
 class SumPin:
-    """A wish of the artist: these arcs together have exactly ``count`` segments."""
+    """A wish of the artist: these arcs together have exactly ``count`` segments.
+
+    On a border that the mirror plane cuts, each of them stands for two of the whole mesh (``copies``).
+    """
 
     arcs: tuple[int, ...]
     count: int
     name: str
+    copies: int = 1
+
+    @property
+    def wish(self) -> str:
+        """The pin as it was asked for, such as ``lips/mouth=24``."""
+        return f"{self.name}={self.count * self.copies}"
 
 
 @dataclass(frozen=True)

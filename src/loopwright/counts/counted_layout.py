@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from loopwright.counts.count_borders import BorderCount, count_borders, count_openings
 from loopwright.counts.measure_faces import side_counts
 from loopwright.layout.border_graph import ArcKind
 from loopwright.layout.types import Layout
@@ -52,6 +53,16 @@ class CountedLayout:
         """All patches with the counts of their sides."""
         pairs = zip(self.layout.patches, side_counts(self.layout, self.counts), strict=True)
         return tuple(CountedPatch(patch.region, tuple(sides)) for patch, sides in pairs)
+
+    @property
+    def borders(self) -> tuple[BorderCount, ...]:
+        """The borders between regions with their segments in the whole mesh."""
+        return count_borders(self.layout, self.counts)
+
+    @property
+    def openings(self) -> tuple[int, ...]:
+        """The segments round each opening of the whole mesh."""
+        return count_openings(self.layout, self.counts)
 
     @property
     def poles(self) -> tuple[tuple[FloatArray, int], ...]:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from loopwright.counts.count_program import SumPin
+from loopwright.counts.find_region import find_region
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.layout.types import Layout
 from loopwright.options import Pin
@@ -21,7 +22,7 @@ def region_sizes(surface: RegionSurface, sizes: Mapping[str, float]) -> dict[int
     ------
     MarksError : a name that no region has.
     """
-    return {_region(surface, name): length for name, length in sizes.items()}
+    return {find_region(surface.regions, name): length for name, length in sizes.items()}
 
 
 def border_pins(layout: Layout, pins: Sequence[Pin]) -> tuple[SumPin, ...]:
@@ -39,30 +40,32 @@ def border_pins(layout: Layout, pins: Sequence[Pin]) -> tuple[SumPin, ...]:
     found: list[SumPin] = []
     for pin in pins:
         name = pin.name
-        wanted = {_region(layout.surface, pin.region_a), _region(layout.surface, pin.region_b)}
+        wanted = {find_region(layout.surface.regions, pin.region_a), find_region(layout.surface.regions, pin.region_b)}
         arcs = [i for i, a in enumerate(layout.arcs) if a.kind == "border" and set(a.sides) == wanted]
         if not arcs:
             raise MarksError(f"The regions {pin.region_a} and {pin.region_b} share no border.", places=[name])
-        groups = _connected(layout, arcs) if pin.near is None else [_piece_near(layout, arcs, pin.near)]
+        groups = connected_arcs(layout, arcs) if pin.near is None else [_piece_near(layout, arcs, pin.near)]
         for group in groups:
-            ends = [int(v) for i in group for v in layout.arcs[i].vertices[[0, -1]]]
-            crossings = {v for v in ends if layout.on_mirror[v]}
-            count = pin.count
-            if crossings:
-                if count % 2:
-                    raise InfeasibleError(
-                        f"The border {name} crosses the mirror plane, so both halves have equally many segments: "
-                        f"pin it to {count - 1} or {count + 1} instead of {count}.",
-                        places=[name],
-                    )
-                count //= 2
-            if count < len(group):
+            copies = 2 if crosses_mirror(layout, group) else 1
+            count = pin.count // copies
+            if pin.count % copies:
                 raise InfeasibleError(
-                    f"The border {name} has {len(group)} pieces between junctions and cannot have fewer segments.",
+                    f"The border {name} crosses the mirror plane, so both halves have equally many segments: "
+                    f"pin it to {_even_neighbours(pin.count)} instead of {pin.count}.",
                     places=[name],
                 )
-            found.append(SumPin(tuple(group), count, name))
+            if count < len(group):
+                raise InfeasibleError(
+                    f"The border {name} has {copies * len(group)} pieces between junctions and cannot have fewer "
+                    f"segments; {pin.count} are pinned.",
+                    places=[name],
+                )
+            found.append(SumPin(tuple(group), count, name, copies))
     return tuple(found)
+
+
+def _even_neighbours(count: int) -> str:
+    return f"{count - 1} or {count + 1}" if count > 1 else f"{count + 1}"
 
 
 _NONE_PRICE, _NONE_FACTOR = 4.0, 8.0  # a pole in a region that shall have none, against 0.2 and 1 elsewhere
@@ -75,13 +78,19 @@ def pole_prices(surface: RegionSurface, poles: Sequence[PolePin]) -> tuple[dict[
     ------
     MarksError : a name that no region has.
     """
-    wishes = {_region(surface, pole.region): pole.wish for pole in poles}
+    wishes = {find_region(surface.regions, pole.region): pole.wish for pole in poles}
     turns = {region: _NONE_PRICE if wish == "none" else 0.0 for region, wish in wishes.items()}
     counts = {region: _NONE_FACTOR for region, wish in wishes.items() if wish == "none"}
     return turns, counts
 
 
-def _connected(layout: Layout, arcs: list[int]) -> list[list[int]]:
+def crosses_mirror(layout: Layout, arcs: list[int]) -> bool:
+    """Tell whether one of these arcs ends on the mirror plane."""
+    return any(layout.on_mirror[layout.arcs[i].vertices[[0, -1]]].any() for i in arcs)
+
+
+def connected_arcs(layout: Layout, arcs: list[int]) -> list[list[int]]:
+    """Return the arcs in groups that hang together by their ends."""
     groups: list[tuple[set[int], list[int]]] = []
     for i in arcs:
         ends = {int(layout.arcs[i].vertices[0]), int(layout.arcs[i].vertices[-1])}
@@ -112,11 +121,3 @@ def _piece_near(layout: Layout, arcs: list[int], place: tuple[float, float, floa
         if more <= found:
             return sorted(found)
         found |= more
-
-
-def _region(surface: RegionSurface, name: str) -> int:
-    for i, region in enumerate(surface.regions):
-        if region.name == name:
-            return i
-    known = ", ".join(r.name for r in surface.regions)
-    raise MarksError(f'There is no region "{name}"; the regions are {known}.', places=[name])

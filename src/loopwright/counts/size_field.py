@@ -51,9 +51,7 @@ def size_field(
     painted : (n,) edge lengths painted on the surface, 0 where none is; they win over ``sizes``.
     """
     opt = options or SizeOptions()
-    asked = dict(sizes or {})
-    p = surface.positions[surface.triangles]
-    area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    area = triangle_areas(surface)
     mean = float(np.sqrt(area.sum() / faces))
     component, width = region_widths(surface)
     reference = float(np.average(width, weights=np.bincount(component, weights=area)))
@@ -63,14 +61,9 @@ def size_field(
     factor = np.clip(by_width[component] * by_bend, opt.least, opt.most)
     wished = np.minimum(mean * factor, width[component] / opt.rows)
     wished = np.maximum(wished, 0.2 * mean)
-    for r, length in asked.items():
-        wished[surface.triangle_region == r] = length
-    is_asked = np.isin(surface.triangle_region, list(asked)) if asked else np.zeros(len(area), bool)
-    if painted is not None:
-        corners = painted[surface.triangles]
-        has_paint = (corners > 0).all(axis=1)
-        wished[has_paint] = corners[has_paint].mean(axis=1)
-        is_asked |= has_paint
+    asked = asked_lengths(surface, sizes or {}, painted)
+    is_asked = asked > 0
+    wished = np.where(is_asked, asked, wished)
     per_vertex = _blend(surface, np.log(wished), area, opt.spread * mean)
     size = np.exp(per_vertex)
     for _ in range(2):
@@ -85,11 +78,28 @@ def size_field(
     return size
 
 
+def asked_lengths(surface: RegionSurface, sizes: Mapping[int, float], painted: FloatArray | None) -> FloatArray:
+    """Return (m,) the edge length asked for on each triangle, 0 where none is; see :func:`size_field`."""
+    asked = np.zeros(len(surface.triangles))
+    for region, length in sizes.items():
+        asked[surface.triangle_region == region] = length
+    if painted is not None:
+        corners = painted[surface.triangles]
+        has_paint = (corners > 0).all(axis=1)
+        asked[has_paint] = corners[has_paint].mean(axis=1)
+    return asked
+
+
 def mean_size(surface: RegionSurface, faces: float) -> float:
     """Return the edge length at which ``faces`` squares cover the surface."""
+    return float(np.sqrt(triangle_areas(surface).sum() / faces))
+
+
+def triangle_areas(surface: RegionSurface) -> FloatArray:
+    """Return (m,) the areas of the surface's triangles."""
     p = surface.positions[surface.triangles]
-    area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
-    return float(np.sqrt(area.sum() / faces))
+    area: FloatArray = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    return area
 
 
 def bending(surface: RegionSurface, area: FloatArray) -> FloatArray:
@@ -136,8 +146,7 @@ def region_widths(surface: RegionSurface) -> tuple[IntArray, FloatArray]:
         top = np.zeros(count)
         np.maximum.at(top, np.repeat(component, 3), distance[surface.triangles].reshape(-1))
         width = 2 * top
-    p = surface.positions[surface.triangles]
-    area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    area = triangle_areas(surface)
     round_width = 2 * np.sqrt(np.bincount(component, weights=area) / np.pi)
     return component.astype(np.int32), np.where(np.isfinite(width), np.minimum(width, round_width), round_width)
 

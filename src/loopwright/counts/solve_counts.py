@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import NoReturn
-
 import numpy as np
 from scipy.spatial import cKDTree
 
 from loopwright.counts.count_program import CountOptions, CountProgram, FaceGoal, SumPin, build_program
+from loopwright.counts.explain_clash import explain_clash
 from loopwright.counts.measure_faces import measure_fill, side_counts
-from loopwright.errors import ConvergenceError, InfeasibleError, InternalError
+from loopwright.errors import ConvergenceError, InternalError
 from loopwright.layout.types import Layout
 from loopwright.numerics.integer_program import RelaxedPrice
 from loopwright.types import FloatArray, IntArray
@@ -76,6 +75,8 @@ def solve_for_budget(
             chosen, is_chosen = choose_loose(program, layout, start=chosen), True
         counts = solve_whole(program, chosen, opt)
         if counts is None:
+            if best is not None:
+                break  # the pins fit, but not together with the scaled targets
             explain_clash(layout, targets, pins, opt)
         sides = side_counts(layout, counts)
         fills = [measure_fill(tuple(s)) for s in sides]
@@ -189,34 +190,3 @@ def solve_whole(program: CountProgram, loose: frozenset[int], opt: CountOptions)
         text = f"No segment counts were found within {opt.nodes} branches; fewer pins or a larger budget help."
         raise ConvergenceError(text) from undecided
     return None
-
-
-def explain_clash(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...], opt: CountOptions) -> NoReturn:
-    """Raise the error that names a smallest set of pins that clash.
-
-    Raises
-    ------
-    InfeasibleError : always.
-    """
-
-    def is_met(kept: list[SumPin]) -> bool:
-        program = build_program(layout, targets, pins=tuple(kept), options=opt)
-        try:
-            return program.program.solve(nodes=opt.nodes, gap=0.5) is not None
-        except ConvergenceError:
-            return True  # not shown to clash
-
-    if not pins or not is_met([]):
-        raise InfeasibleError(
-            "No set of segment counts fits this layout; a smaller edge length (a larger budget) frees it."
-        )
-    kept = list(pins)
-    for pin in pins:
-        rest = [p for p in kept if p is not pin]
-        if not is_met(rest):
-            kept = rest
-    names = ", ".join(f"{p.name}={p.count}" for p in kept)
-    raise InfeasibleError(
-        f"These pins cannot be met together: {names}. Change one of them by one, or remove one.",
-        places=[p.name for p in kept],
-    )

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from loopwright.counts.find_region import find_region
 from loopwright.types import Finding, IntArray, QuadMesh
 from loopwright.wishes import PolePin
 
@@ -31,10 +32,9 @@ def tell_poles(mesh: QuadMesh, poles: Sequence[PolePin]) -> list[Finding]:
     ----------
     mesh : the whole mesh.
     """
-    index = {region.name: i for i, region in enumerate(mesh.regions)}
     findings = []
     for pole in poles:
-        found = inner_poles(mesh, index[pole.region])
+        found = inner_poles(mesh, find_region(mesh.regions, pole.region))
         if pole.wish == "none" and len(found):
             text = f"{pole.region} was to have no poles inside, but its shape and borders ask for {len(found)}."
             findings.append(Finding("poles_unwanted", text, len(found), found))

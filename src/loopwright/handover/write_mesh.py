@@ -13,7 +13,7 @@ from loopwright.handover.write_glb import glb_bytes
 from loopwright.handover.write_obj import obj_bytes
 from loopwright.handover.write_ply import ply_bytes
 from loopwright.types import QuadMesh
-from loopwright.write_file import write_file
+from loopwright.write_file import check_name, check_writable, write_file
 
 WRITERS: dict[str, Callable[[QuadMesh], bytes]] = {".obj": obj_bytes, ".ply": ply_bytes, ".glb": glb_bytes}
 
@@ -24,9 +24,10 @@ def check_mesh_path(path: str | os.PathLike[str]) -> None:
     Raises
     ------
     InputError
-        If the ending is unknown, the folder is missing or may not be written to, or the name is a folder's.
+        If the ending is unknown, the folder is missing or cannot be written to, or the name is a folder's.
     """
     target = Path(path)
+    check_name(target)
     if target.suffix.lower() not in WRITERS:
         known = ", ".join(WRITERS)
         raise InputError(
@@ -40,8 +41,11 @@ def check_mesh_path(path: str | os.PathLike[str]) -> None:
         raise InputError(
             f"{target}: the folder {str(target.parent)!r} does not exist; make it first.", places=(str(target),)
         )
-    if not os.access(target.parent, os.W_OK):
-        raise InputError(f"{target}: the folder may not be written to; choose another.", places=(str(target),))
+    try:
+        check_writable(target.parent)
+    except OSError as error:
+        problem = f"the folder cannot be written to ({error.strerror})"
+        raise InputError(f"{target}: {problem}; choose another.", places=(str(target),)) from error
 
 
 def write_mesh(path: str | os.PathLike[str], mesh: QuadMesh) -> None:

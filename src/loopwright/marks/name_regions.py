@@ -115,7 +115,8 @@ def _nearest(palette: ByteArray, wish: RGB, tolerance: float, purpose: str) -> i
     if distance[index] > tolerance:
         present = ", ".join(hex_code(color) for color in palette_colors(palette))
         raise MarksError(
-            f"no painted colour is near {hex_code(wish)}, which you wish to {purpose}; the sculpt has {present}",
+            f"no painted colour is near {hex_code(wish)}, which you wish to {purpose}; the nearest is "
+            f"{hex_code(palette_colors(palette)[index])}, and the sculpt has {present}",
             places=[hex_code(wish)],
         )
     return index

@@ -17,8 +17,8 @@ class MarksOptions:
 
     open_colors: tuple[RGB, ...] = ()
     """Colours whose areas stay without faces."""
-    color_tolerance: float = 40.0
-    """How far a wished colour may lie from a painted one, as distance in RGB."""
+    color_tolerance: float = 14.0
+    """How far a wished colour may lie from a painted one, as distance in RGB: as near as colours that count as one."""
     proxy_faces: int = 60_000
     """Triangles of the whole kept surface's proxy; a half gets half of them."""
     mirror: str | MirrorPlane = "auto"

@@ -111,7 +111,7 @@ def _heat_solids(sculpt: Sculpt, distances: Distances, limit: float) -> dict[str
     on_mesh = heat_colors(distances.surface_to_sculpt, limit)
     return {
         "heat_sculpt": Solid(sculpt.positions, sculpt.triangles, on_sculpt),
-        "heat_mesh": Solid(distances.surface_positions, distances.surface_triangles, on_mesh),
+        "heat_mesh": Solid(distances.surface_positions, distances.surface_triangles, on_mesh, is_open=True),
     }
 
 

@@ -17,6 +17,7 @@ from loopwright.report.show_pictures import (
 )
 from loopwright.report.show_tables import show_tables
 from loopwright.report.summarize import Summary
+from loopwright.surface.repair_work import plural
 
 _SCRIPT = """for (const plate of document.querySelectorAll(".plate"))
   plate.addEventListener("click", () => plate.parentElement.classList.toggle("wide"));"""
@@ -43,7 +44,7 @@ def make_page(summary: Summary, drawn: Sequence[DrawnPicture], *, heat_limit: fl
         _section("figures", "Figures", "", show_tables(summary)),
     ]
     present = [section for section in sections if section]
-    title = f"{summary.sculpt}: {'the mesh' if summary.faces else 'the plan'}"
+    title = f"{summary.sculpt}: {'the plan' if summary.is_plan else 'the mesh'}"
     style = files("loopwright.report").joinpath("page.css").read_text(encoding="utf-8")
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
@@ -78,8 +79,8 @@ def _top(summary: Summary, sections: Sequence[tuple[str, str, str]]) -> str:
 
 
 def _head(summary: Summary) -> str:
-    kind = "All-quad mesh" if summary.faces else "Plan of an all-quad mesh"
-    lead = f"from a sculpt of {summary.triangles:,} triangles in {len(summary.regions)} regions"
+    kind = "Plan of an all-quad mesh" if summary.is_plan else "All-quad mesh"
+    lead = f"from a sculpt of {plural(summary.triangles, 'triangle')} in {plural(len(summary.regions), 'region')}"
     tiles = "".join(
         f"<div><dt>{escape(name)}</dt><dd>{escape(value)}<small>{escape(more)}</small></dd></div>"
         for name, value, more in _tiles(summary)
@@ -93,11 +94,12 @@ def _head(summary: Summary) -> str:
 def _tiles(summary: Summary) -> list[tuple[str, str, str]]:
     """Return name, value and a line below of each headline figure."""
     tiles = []
-    if summary.faces:
-        wished = summary.wishes.get("budget")
+    wished = summary.wishes.get("budget")
+    if not summary.is_plan:
         tiles.append(("Faces", f"{summary.faces:,}", f"{wished:,} wished, all quads" if wished else "all quads"))
         tiles.append(("Poles", f"{sum(summary.poles.values())}", _valences(summary.poles)))
     else:
+        tiles.append(("Expected faces", f"{summary.faces:,}", f"{wished:,} wished" if wished else "all quads"))
         tiles.append(("Patches", f"{summary.layout.get('patches', 0)}", f"{summary.layout.get('arcs', 0)} arcs"))
         planned = summary.planned_poles
         tiles.append(("Planned poles", f"{sum(planned.values())}", _valences(planned)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
+from loopwright.counts.count_borders import BorderCount
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface, Sculpt
 
 
@@ -49,7 +50,15 @@ class LayoutLike(Protocol):
 
     @property
     def poles(self) -> Sequence[tuple[FloatArray, int]]:
-        """Position and valence of every planned pole."""
+        """Position and valence of every planned pole; those of one half, where the other mirrors it."""
+
+    @property
+    def borders(self) -> Sequence[BorderCount]:
+        """The borders between regions with their segments in the whole mesh."""
+
+    @property
+    def openings(self) -> Sequence[int]:
+        """The segments round each opening of the whole mesh."""
 
 
 class PlanLike(Protocol):

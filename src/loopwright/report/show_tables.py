@@ -33,6 +33,7 @@ def show_tables(summary: Summary) -> str:
     """Return all tables that have something in them, side by side."""
     tables = [
         _show_regions(summary),
+        _show_borders(summary),
         _show_poles(summary),
         _show_pairs("Shape of the quads", _quality_rows(summary.quality)),
         _show_distances(summary),
@@ -72,11 +73,21 @@ def _show_regions(summary: Summary) -> str:
         for row in summary.regions
     ]
     rows.append(("All", f"{summary.faces:,}", "", ""))
-    return _table("Faces by region", ("region", "faces", "share", "mean edge, units"), rows, has_sum=True)
+    title = "Expected faces by region" if summary.is_plan else "Faces by region"
+    return _table(title, ("region", "faces", "share", "mean edge, units"), rows, has_sum=True)
+
+
+def _show_borders(summary: Summary) -> str:
+    rows = [
+        (escape(" / ".join(border.between)), f"{border.segments:,}", "on each side" if border.times == 2 else "")
+        for border in summary.borders
+    ]
+    rows += [("opening", f"{segments:,}", "") for segments in summary.openings]
+    return _table("Segments on borders and openings", (), rows) if rows else ""
 
 
 def _show_poles(summary: Summary) -> str:
-    if not summary.faces:
+    if summary.is_plan:
         return ""
     valences = list(summary.poles)
     head = ("where", *(f"valence {valence}" for valence in valences))

@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, is_dataclass
 
 import numpy as np
 
 from loopwright import __version__
+from loopwright.counts.count_borders import BorderCount
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.options import BuildOptions, format_color
+from loopwright.report.expect_faces import expect_faces
 from loopwright.report.measure_distance import Distances
 from loopwright.report.measure_poles import Poles, measure_poles
 from loopwright.report.measure_symmetry import measure_symmetry
 from loopwright.report.parts import BuildLike, LayoutLike, PlanLike
+from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, IntArray, QuadMesh, RegionSurface
 
 
 @dataclass(frozen=True)
 class RegionRow:
-    """What one region became."""
+    """What one region became, or is expected to become."""
 
     name: str
     color: str
@@ -31,15 +35,22 @@ class RegionRow:
 
 @dataclass(frozen=True)
 class Summary:
-    """Everything that the report prints; parts that a plan does not have are empty."""
+    """Everything that the report prints; parts that a plan does not have are empty.
+
+    Of a plan, ``faces`` and those of the regions are expected and ``vertices`` is None.  ``planned_poles``, ``borders``
+    and ``openings`` are those of the whole mesh.
+    """
 
     sculpt: str
     triangles: int
     diagonal: float
     wishes: dict[str, object]
     regions: tuple[RegionRow, ...]
+    is_plan: bool = False
     faces: int = 0
-    vertices: int = 0
+    vertices: int | None = None
+    borders: tuple[BorderCount, ...] = ()
+    openings: tuple[int, ...] = ()
     planned_poles: dict[int, int] = field(default_factory=dict)
     poles: dict[int, int] = field(default_factory=dict)
     poles_by_place: dict[str, dict[int, int]] = field(default_factory=dict)
@@ -57,13 +68,19 @@ class Summary:
 
     def lines(self) -> list[str]:
         """Return the lines that a command prints."""
-        lines = [f"sculpt  {self.sculpt}, {self.triangles:,} triangles, {len(self.regions)} regions"]
+        lines = [f"sculpt  {self.sculpt}, {plural(self.triangles, 'triangle')}"]
+        lines += _wrapped("regions", [f"{row.name} {row.faces:,}" for row in self.regions])
         if self.layout:
-            lines.append(f"layout  {self.layout['arcs']} arcs, {self.layout['patches']} patches")
-        if self.planned_poles and not self.faces:
+            half = " of one half, which the other mirrors" if self.layout["is_half"] else ""
+            arcs, patches = (int(str(self.layout[key])) for key in ("arcs", "patches"))
+            lines.append(f"layout  {plural(arcs, 'arc')}, {plural(patches, 'patch', 'patches')}{half}")
+        if self.is_plan:
+            lines.append(f"faces   about {plural(self.faces, 'quad')} expected")
+            lines += _wrapped("borders", [tell_border(border) for border in self.borders])
+            lines += _wrapped("rims", [plural(segments, "segment") for segments in self.openings])
             lines.append(f"poles   {tell_poles(self.planned_poles)} planned")
-        if self.faces:
-            lines.append(f"faces   {self.faces:,} quads, {self.vertices:,} vertices")
+        else:
+            lines.append(f"faces   {plural(self.faces, 'quad')}, {plural(self.vertices or 0, 'vertex', 'vertices')}")
             lines.append(f"poles   {tell_poles(self.poles)}")
         lines += [f"{finding['kind']}: {finding['text']}" for finding in self.findings]
         lines.append(f"time    {sum(self.timings.values()):.1f} s")
@@ -72,8 +89,12 @@ class Summary:
 
 def summarize_plan(result: PlanLike) -> Summary:
     """Return the figures of a plan."""
-    regions = tuple(RegionRow(region.name, format_color(region.color), 0, 0.0, {}) for region in result.surface.regions)
-    return Summary(**_shared(result), regions=regions)  # type: ignore[arg-type]
+    faces, edges = expect_faces(result.layout, result.surface)
+    regions = tuple(
+        RegionRow(region.name, format_color(region.color), int(faces[k]), float(edges[k]), {})
+        for k, region in enumerate(result.surface.regions)
+    )
+    return Summary(**_shared(result), regions=regions, is_plan=True, faces=int(faces.sum()))  # type: ignore[arg-type]
 
 
 def summarize_build(result: BuildLike, *, measured: Distances | None = None) -> Summary:
@@ -103,20 +124,35 @@ def summarize_build(result: BuildLike, *, measured: Distances | None = None) -> 
     )
 
 
+def tell_border(border: BorderCount) -> str:
+    """Return a border in the words of a pin, such as ``lips/mouth=24``."""
+    return f"{'/'.join(border.between)}={border.segments}" + (" on each side" if border.times == 2 else "")
+
+
+def _wrapped(title: str, parts: Sequence[str]) -> list[str]:
+    """Return the parts in as few lines as hold them, under a title."""
+    text = ", ".join(part.replace(" ", "\0") for part in parts)
+    lines = textwrap.wrap(text, 104, break_long_words=False, break_on_hyphens=False)
+    return [f"{title if k == 0 else '':<7} {line}".replace("\0", " ") for k, line in enumerate(lines)]
+
+
 def tell_poles(poles: Mapping[int, int]) -> str:
     """Return poles by valence in words, such as ``12 of valence 3, 20 of valence 5``."""
     return ", ".join(f"{count} of valence {valence}" for valence, count in poles.items()) or "none"
 
 
 def _shared(result: PlanLike) -> dict[str, object]:
-    sculpt = result.sculpt
+    sculpt, halves = result.sculpt, 1 if result.surface.mirror is None else 2
+    poles = Counter(int(valence) for _, valence in result.layout.poles)
     return {
         "sculpt": sculpt.name,
         "triangles": len(sculpt.triangles),
         "diagonal": float(np.linalg.norm(np.ptp(sculpt.positions, axis=0))) if len(sculpt.positions) else 0.0,
         "wishes": _tell_wishes(getattr(result, "options", None)),
         "layout": _count_layout(result.layout, result.surface),
-        "planned_poles": dict(sorted(Counter(int(valence) for _, valence in result.layout.poles).items())),
+        "borders": tuple(result.layout.borders),
+        "openings": tuple(result.layout.openings),
+        "planned_poles": {valence: halves * count for valence, count in sorted(poles.items())},
         "findings": tuple(_tell_finding(finding) for finding in result.findings),
         "timings": {stage: float(seconds) for stage, seconds in result.timings.items()},
     }

@@ -150,11 +150,14 @@ def _split_glb(data: bytes, name: str) -> tuple[bytes, bytes | None]:
 
 
 def _parse(text: bytes, name: str) -> Any:
+    if not text.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{"):
+        problem = "this is no glTF, it starts neither like a GLB nor like JSON"
+        raise input_error(name, "", problem, "export the sculpt as glTF 2.0 or GLB")
     try:
         value = json.loads(text.decode("utf-8-sig"))
     except json.JSONDecodeError as error:
         place = f"line {error.lineno} column {error.colno}"
-        raise input_error(name, place, f"its JSON is broken ({error.msg})", CUT_SHORT) from error
+        raise input_error(name, place, "its JSON is broken", CUT_SHORT) from error
     except (ValueError, RecursionError) as error:
         raise input_error(name, "", "its JSON is broken", CUT_SHORT) from error
     if not isinstance(value, dict) or not isinstance(value.get("asset"), dict):

@@ -133,7 +133,7 @@ def _orient(work: RepairWork, twin: IntArray) -> IntArray:
     inward = pieces_facing_inward(positions, work.triangles, twin, piece)
     if inward.any():
         turned = inward[piece]
-        text = f"{plural(int(inward.sum()), 'piece has', 'pieces have')} the inside out"
+        text = f"{plural(int(inward.sum()), 'piece is', 'pieces are')} inside out"
         work.tell("inward_orientation", text, "turned", int(inward.sum()), work.face[turned])
         work.flip(turned)
         twin = flip_gluing(twin, turned)

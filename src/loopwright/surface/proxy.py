@@ -21,6 +21,7 @@ from loopwright.types import FloatArray, IntArray
 _SHORT = 0.86
 _LONG = 1.5
 _STUCK = 1.7  # times the wished number of triangles: more than that, and another round is worth while
+_MOST_ADDED, _FEW = 8.0, 1000  # times the wished number of triangles, and some: more are not added by splitting
 
 
 @dataclass(frozen=True)
@@ -51,10 +52,13 @@ def surface_area(positions: FloatArray, triangles: IntArray) -> float:
 def coarsen(positions: FloatArray, triangles: IntArray, size: float) -> Proxy:
     """Collapse a fine manifold to edges of about the wished length, without evening it out.
 
-    Edges that are longer are split at their middles.
+    Edges that are longer are split at their middles, until there are far more triangles than the area calls for:
+    long needles could otherwise be split without end.
     """
     net = make_net(positions, triangles, np.full(len(positions), size))
-    net = split_long_edges(net, None, long=1.6, rounds=60)
+    wished = surface_area(positions, triangles) / (size * size * np.sqrt(3.0) / 4.0)
+    most = len(triangles) + int(_MOST_ADDED * wished) + _FEW
+    net = split_long_edges(net, None, long=1.6, rounds=60, most=most)
     cluster = np.arange(len(net.positions), dtype=np.int32)
     options = CollapseOptions(short=_SHORT, long=_LONG)
     for _ in range(5):

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from loopwright.progress import Progress
 from loopwright.surface.parts import (
+    WAY_OUT,
     LongArray,
     Part,
     bytes_from_numbers,
@@ -39,18 +40,24 @@ def read_obj(path: Path, progress: Progress) -> list[Part]:
     colors: list[FloatArray | None] = []
     faces: list[NDArray[Any]] = []
     vertex_count = 0
+    highest = (0, "")
     with path.open("rb") as stream:
         if stream.read(3) != b"\xef\xbb\xbf":
             stream.seek(0)
         for block in read_blocks(stream, name, comment=b"#"):
             is_vertex = block.starts_with("v")
             block_points, block_colors = _vertices(block, is_vertex)
-            faces.append(_faces(block, is_vertex, vertex_count))
+            triangles, block_highest = _faces(block, is_vertex, vertex_count)
+            faces.append(triangles)
+            highest = max(highest, block_highest, key=lambda found: found[0])
             points.append(block_points)
             colors.append(block_colors)
             vertex_count += len(block_points)
             progress("read", min(block.end_offset / size, 1.0))
     positions = np.concatenate(points) if points else np.zeros((0, 3))
+    if highest[0] > vertex_count > 0:
+        problem = f"a face uses vertex {highest[0]}, but the file has only {vertex_count} (counted from 1)"
+        raise input_error(name, highest[1], problem, f"the file is damaged or cut short; {WAY_OUT}")
     triangles = np.concatenate(faces) if faces else np.zeros((0, 3), np.int64)
     return [Part(positions, triangles, _join_colors(points, colors))]
 
@@ -88,12 +95,14 @@ def _vertices(block: LineBlock, is_vertex: NDArray[np.bool_]) -> tuple[FloatArra
     return positions, colors
 
 
-def _faces(block: LineBlock, is_vertex: NDArray[np.bool_], vertices_before: int) -> NDArray[Any]:
-    """Return (m, 3) int64 triangles, counted from 0 over the whole file."""
+def _faces(
+    block: LineBlock, is_vertex: NDArray[np.bool_], vertices_before: int
+) -> tuple[NDArray[Any], tuple[int, str]]:
+    """Return (m, 3) triangles, counted from 0 over the whole file, and the highest vertex, from 1, with its place."""
     is_face = block.starts_with("f")
     lines = np.flatnonzero(is_face)
     if lines.size == 0:
-        return np.zeros((0, 3), np.int64)
+        return np.zeros((0, 3), np.int64), (0, "")
     sizes = block.word_counts[lines] - 1
     if sizes.min() < 3:
         line = int(lines[np.argmax(sizes < 3)])
@@ -102,14 +111,18 @@ def _faces(block: LineBlock, is_vertex: NDArray[np.bool_], vertices_before: int)
     is_corner = is_face[word_line]
     is_corner[block.first_word[lines]] = False
     corners = _leading_integers(block, np.flatnonzero(is_corner), word_line)
+    corner_line, written = word_line[is_corner], corners.copy()
     negative = corners < 0
     if negative.any():
         vertices_so_far = vertices_before + np.cumsum(is_vertex)
-        corners[negative] += vertices_so_far[word_line[is_corner][negative]] + 1
+        corners[negative] += vertices_so_far[corner_line[negative]] + 1
         if corners.min() <= 0:
-            line = int(word_line[is_corner][np.argmin(corners)])
-            raise input_error(block.name, block.place(line), "an index counts back to before the first vertex")
-    return fan_triangulate(sizes, (corners - 1).astype(np.int64 if corners.max() > 2**31 - 2 else np.int32))
+            worst = int(np.argmin(corners))
+            problem = f"the index {written[worst]} counts back to before the first vertex"
+            raise input_error(block.name, block.place(int(corner_line[worst])), problem)
+    top = int(np.argmax(corners))
+    triangles = fan_triangulate(sizes, (corners - 1).astype(np.int64 if corners[top] > 2**31 - 2 else np.int32))
+    return triangles, (int(corners[top]), block.place(int(corner_line[top])))
 
 
 def _leading_integers(block: LineBlock, words: LongArray, word_line: LongArray) -> LongArray:

@@ -56,23 +56,21 @@ def _run_child(path: Path, folder: Path, progress: Progress) -> None:
     roots = json.dumps([str(Path(entry).resolve()) for entry in sys.path if entry])
     setup = f"import sys; sys.path[:0] = {roots}; "
     command = [sys.executable, "-c", setup + _CHILD, str(path.resolve()), str(folder)]
-    with (folder / "log").open("wb") as log:
-        child = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
-        try:
-            deadline = time.monotonic() + MAX_SECONDS
-            while child.poll() is None:
-                progress("read", 0.5)
-                if time.monotonic() > deadline:
-                    raise input_error(path.name, "", "reading the USD stage does not come to an end")
-                time.sleep(_POLL_SECONDS)
-        finally:
-            if child.poll() is None:
-                child.kill()
-                child.wait()
+    nowhere = subprocess.DEVNULL
+    child = subprocess.Popen(command, stdin=nowhere, stdout=nowhere, stderr=nowhere)
+    try:
+        deadline = time.monotonic() + MAX_SECONDS
+        while child.poll() is None:
+            progress("read", 0.5)
+            if time.monotonic() > deadline:
+                raise input_error(path.name, "", "reading the USD stage does not come to an end")
+            time.sleep(_POLL_SECONDS)
+    finally:
+        if child.poll() is None:
+            child.kill()
+            child.wait()
     if child.returncode != 0:
-        lines = (folder / "log").read_text("utf-8", "replace").strip().splitlines()
-        reason = f" ({lines[-1].strip()[:200]})" if lines else ""
-        raise input_error(path.name, "", f"the USD stage is damaged or cannot be read{reason}")
+        raise input_error(path.name, "", "this is no USD stage, or it is damaged or refers to files that are missing")
 
 
 def _contents(name: str, folder: Path) -> list[dict[str, Any]]:

@@ -6,6 +6,7 @@ import numpy as np
 
 from loopwright.errors import InputError
 from loopwright.progress import Progress, silent
+from loopwright.surface.check_extent import check_area, check_far_off
 from loopwright.surface.clean_faces import drop_broken, drop_doubles, weld_rims
 from loopwright.surface.glue import half_edge_ends, label_components
 from loopwright.surface.make_manifold import make_manifold
@@ -33,7 +34,8 @@ def repair_sculpt(
     Raises
     ------
     InputError
-        If an index points nowhere, nothing sound is left, or the surface is one-sided.
+        If an index points nowhere, a vertex lies far off, nothing sound or without area is left, or the surface is
+        one-sided.
     """
     repaired, faults = find_faults(sculpt, options or RepairOptions(), progress)
     return repaired, [fault.finding(is_repaired=True) for fault in faults]
@@ -42,6 +44,7 @@ def repair_sculpt(
 def find_faults(sculpt: Sculpt, options: RepairOptions, progress: Progress) -> tuple[Sculpt, list[Fault]]:
     """Repair and return the faults in words for check and repair alike; see :func:`repair_sculpt`."""
     _check_indices(sculpt)
+    check_far_off(sculpt)
     work = start_work(sculpt)
     drop_broken(work)
     weld_rims(work)
@@ -53,6 +56,7 @@ def find_faults(sculpt: Sculpt, options: RepairOptions, progress: Progress) -> t
     _tell_pieces(work)
     _tell_holes(work)
     result = _finish(work)
+    check_area(result)
     progress("repair", 1.0)
     return result, work.faults
 

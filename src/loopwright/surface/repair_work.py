@@ -130,5 +130,5 @@ def start_work(sculpt: Sculpt) -> RepairWork:
 
 
 def plural(count: int, one: str, many: str = "") -> str:
-    """Return "1 edge" or "2 edges"."""
-    return f"{count} {one if count == 1 else many or one + 's'}"
+    """Return "1 edge" or "2,000 edges"."""
+    return f"{count:,} {one if count == 1 else many or one + 's'}"

@@ -21,7 +21,9 @@ from loopwright.types import BoolArray, FloatArray, IntArray
 _REACH = 0.3  # of the edge: a middle that lands farther away has found another part of the sculpt
 
 
-def split_long_edges(net: Net, projector: SurfaceProjector | None, *, long: float = 1.4, rounds: int = 4) -> Net:
+def split_long_edges(
+    net: Net, projector: SurfaceProjector | None, *, long: float = 1.4, rounds: int = 4, most: int | None = None
+) -> Net:
     """Split edges longer than ``long`` times the wished length.
 
     Parameters
@@ -29,8 +31,11 @@ def split_long_edges(net: Net, projector: SurfaceProjector | None, *, long: floa
     projector : puts the new vertices on the sculpt; boundary edges and
         features are then left alone, as their shape belongs to whoever drew
         them.  With None every long edge is split at its middle.
+    most : triangles at which to stop, whatever is still long.
     """
     for _ in range(rounds):
+        if most is not None and len(net.triangles) >= most:
+            break
         n = len(net.positions)
         table = build_edges(net.triangles, n)
         a, b = table.edges[:, 0], table.edges[:, 1]

@@ -1,0 +1,77 @@
+"""Name a smallest set of pins that clash, and where one pin alone does, the counts next to it that can be had."""
+
+from __future__ import annotations
+
+from typing import NoReturn
+
+import numpy as np
+
+from loopwright.counts.count_program import CountOptions, SumPin, build_program
+from loopwright.errors import ConvergenceError, InfeasibleError
+from loopwright.layout.types import Layout
+from loopwright.types import FloatArray
+
+_GAP = 0.5  # any solution will do
+_FAR_PRICE = 1e4  # of a segment off the pin: well above all that a layout can cost
+
+
+def explain_clash(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...], opt: CountOptions) -> NoReturn:
+    """Raise the error that names a smallest set of pins that clash.
+
+    Raises
+    ------
+    InfeasibleError : always.
+    """
+
+    def is_met(kept: list[SumPin]) -> bool:
+        program = build_program(layout, targets, pins=tuple(kept), options=opt)
+        try:
+            return program.program.solve(nodes=opt.nodes, gap=_GAP) is not None
+        except ConvergenceError:
+            return True  # not shown to clash
+
+    if not pins or not is_met([]):
+        raise InfeasibleError(
+            "No set of segment counts fits this layout; a smaller edge length (a larger budget) frees it."
+        )
+    kept = list(pins)
+    for pin in pins:
+        rest = [p for p in kept if p is not pin]
+        if not is_met(rest):
+            kept = rest
+    places = list(dict.fromkeys(p.name for p in kept))
+    if len(kept) == 1:
+        raise InfeasibleError(_explain_one(layout, targets, kept[0], pins, opt), places=places)
+    names = ", ".join(dict.fromkeys(p.wish for p in kept))
+    step = "one (by two where its border crosses the mirror plane)" if any(p.copies > 1 for p in kept) else "one"
+    raise InfeasibleError(
+        f"These pins cannot be met together: {names}. Change one of them by {step}, or remove one.", places=places
+    )
+
+
+def _explain_one(layout: Layout, targets: FloatArray, pin: SumPin, pins: tuple[SumPin, ...], opt: CountOptions) -> str:
+    others = tuple(p for p in pins if p.name != pin.name)
+    sides = (nearest_count(layout, targets, pin, others, opt, way) for way in (-1, 1))
+    near = " and ".join(str(count * pin.copies) for count in sides if count is not None)
+    verb = "are" if " and " in near else "is"
+    way = f"the nearest that can be had {verb} {near}" if near else "remove it, or another"
+    return f"The pin {pin.wish} cannot be met: {way}."
+
+
+def nearest_count(
+    layout: Layout, targets: FloatArray, pin: SumPin, others: tuple[SumPin, ...], opt: CountOptions, way: int
+) -> int | None:
+    """Return the count next to the pinned one that the rest allows, below it (``way`` -1) or above it (1).
+
+    None if none was found.
+    """
+    counts = build_program(layout, targets, pins=others, options=opt)
+    program, columns = counts.program, counts.arcs[list(pin.arcs)]
+    off = program.real(_FAR_PRICE)
+    program.add(np.append(columns, off), np.append(np.ones(len(columns)), -float(way)), pin.count, pin.count)
+    program.add(np.array([off]), np.ones(1), 1.0, np.inf)
+    try:
+        solved = program.solve(nodes=opt.nodes, gap=1e-4)
+    except ConvergenceError:
+        return None
+    return None if solved is None else round(float(solved.values[columns].sum()))
