@@ -124,8 +124,9 @@ def plan(source: Source, *, options: BuildOptions | None = None, progress: Progr
     wishes = options or BuildOptions()
     clock = _Clock(progress)
     sculpt, findings, painted = _open(source, wishes, clock)
-    surface, more, _ = _find_regions(sculpt, wishes, clock)
-    surface, drawn, _ = _draw_lines(sculpt, surface, wishes, clock)
+    projector = _grow_trees(sculpt, clock)
+    surface, more, _ = _find_regions(sculpt, projector, wishes, clock)
+    surface, drawn, _ = _draw_lines(sculpt, projector, surface, wishes, clock)
     surface, vertex_size, tiny = _find_sizes(surface, wishes, painted, clock)
     layout, last = _lay_out(sculpt, surface, vertex_size, wishes, clock)
     return PlanResult(sculpt, surface, layout, (*findings, *more, *drawn, *tiny, *last), clock.timings, wishes)
@@ -152,14 +153,13 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     wishes = options or BuildOptions()
     clock = _Clock(progress)
     sculpt, findings, painted = _open(source, wishes, clock)
-    surface, more, paint = _find_regions(sculpt, wishes, clock)
-    surface, drawn, ridges = _draw_lines(sculpt, surface, wishes, clock)
+    projector = _grow_trees(sculpt, clock)
+    surface, more, paint = _find_regions(sculpt, projector, wishes, clock)
+    surface, drawn, ridges = _draw_lines(sculpt, projector, surface, wishes, clock)
     surface, vertex_size, tiny = _find_sizes(surface, wishes, painted, clock)
     layout, last = _lay_out(sculpt, surface, vertex_size, wishes, clock)
     with clock.stage("quads"):
         mesh = build_mesh(layout.layout, layout.counts, layout.layout.vertex_size, progress=progress)
-    with clock.stage("trees"):
-        projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
     with clock.stage("relax"):
         mesh = relax(hold_points(mesh, wishes.points, projector), projector, progress=progress)
     half = mesh if mesh.mirror is not None else None
@@ -216,7 +216,14 @@ def _open(source: Source, wishes: BuildOptions, clock: _Clock) -> tuple[Sculpt, 
     return repaired, findings, lambda surface: paint_sizes(surface, wishes.size_dabs, sculpt, wishes.vertex_sizes)
 
 
-def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[RegionSurface, list[Finding], Paint]:
+def _grow_trees(sculpt: Sculpt, clock: _Clock) -> SurfaceProjector:
+    with clock.stage("trees"):
+        return SurfaceProjector(sculpt.positions, sculpt.triangles)
+
+
+def _find_regions(
+    sculpt: Sculpt, projector: SurfaceProjector, wishes: BuildOptions, clock: _Clock
+) -> tuple[RegionSurface, list[Finding], Paint]:
     marks = MarksOptions(
         open_colors=wishes.leave_open,
         proxy_faces=wishes.proxy_faces,
@@ -224,7 +231,7 @@ def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[
         region_names=wishes.region_names,
     )
     with clock.stage("marks"):
-        surface, report = make_region_surface(sculpt, options=marks, progress=clock.progress)
+        surface, report = make_region_surface(sculpt, options=marks, projector=projector, progress=clock.progress)
     findings = []
     if report.dropped_specks:
         count = report.dropped_specks
@@ -244,7 +251,7 @@ def _find_regions(sculpt: Sculpt, wishes: BuildOptions, clock: _Clock) -> tuple[
 
 
 def _draw_lines(
-    sculpt: Sculpt, surface: RegionSurface, wishes: BuildOptions, clock: _Clock
+    sculpt: Sculpt, projector: SurfaceProjector, surface: RegionSurface, wishes: BuildOptions, clock: _Clock
 ) -> tuple[RegionSurface, list[Finding], tuple[FlowLine, ...]]:
     """Cut drawn lines into the surface; where nothing is painted, sharp ridges too, which are returned last."""
     ridges: tuple[FlowLine, ...] = ()
@@ -252,7 +259,7 @@ def _draw_lines(
         reach = mean_size(surface, _face_goal(surface, wishes))
         surface, findings = add_flow_lines(surface, wishes.lines, reach=reach)
         if len(surface.regions) == 1 and sculpt.colors is None:
-            surface, ridges = add_ridges(surface, SurfaceProjector(sculpt.positions, sculpt.triangles), reach=reach)
+            surface, ridges = add_ridges(surface, projector, reach=reach)
             if ridges:
                 lines = plural(len(ridges), "sharp ridge or crease", "sharp ridges and creases")
                 text = f"{lines} of the shape {'is' if len(ridges) == 1 else 'are'} followed like drawn lines."

@@ -42,13 +42,18 @@ _MARGIN = 8.0  # how much of an open area is kept while borders are drawn, in ed
 
 
 def make_region_surface(
-    sculpt: Sculpt, *, options: MarksOptions | None = None, progress: Progress = silent
+    sculpt: Sculpt,
+    *,
+    options: MarksOptions | None = None,
+    projector: SurfaceProjector | None = None,
+    progress: Progress = silent,
 ) -> tuple[RegionSurface, MarksReport]:
     """Find the painted regions of a sculpt and cut a proxy along their borders.
 
     Parameters
     ----------
     sculpt : an oriented manifold, with or without colours.
+    projector : of this sculpt, where there is one already.
 
     Returns
     -------
@@ -62,7 +67,7 @@ def make_region_surface(
     """
     chosen = options or MarksOptions()
     clock = _Clock(progress)
-    projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
+    projector = projector or SurfaceProjector(sculpt.positions, sculpt.triangles)
     clusters = _find_colors(sculpt, chosen)
     is_open = choose_open(clusters.palette, chosen)
     clock.lap("colours", 0.2)
