@@ -303,3 +303,19 @@ def test_what_a_plan_shows(name: str) -> None:
     assert [list(p.side_counts) for p in plan.patches] == side_counts(plan.layout, plan.counts)
     assert len(plan.nodes) == len(plan.layout.nodes)
     assert all(valence in (3, 5) for _, valence in plan.poles)
+
+
+def test_rings_at_openings_get_three_rows() -> None:
+    # common practice, no source: what bends at an opening, a lid or a lip, has at least three loops
+    seen = 0
+    for name in SURFACES:
+        layout = layout_of(name)
+        for patch, sides in zip(layout.patches, side_counts(layout, counts_of(name)[0]), strict=True):
+            if not patch.is_ring:
+                continue
+            at_rim = [any(layout.arcs[a].kind == "rim" for a, _ in side) for side in patch.sides]
+            for i in range(4):
+                if at_rim[i - 1] or at_rim[(i + 1) % 4]:
+                    seen += 1
+                    assert sides[i] >= 3
+    assert seen > 0
