@@ -9,7 +9,7 @@ import pytest
 
 from loopwright.marks import cluster_colors as module
 from loopwright.marks.cluster_colors import _nearest_in_palette, cluster_colors
-from loopwright.types import FloatArray, IntArray
+from loopwright.types import ByteArray, FloatArray, IntArray
 
 
 @pytest.mark.parametrize("table", [1, 50, 333, 1 << 19])
@@ -53,3 +53,27 @@ def test_memory_does_not_grow_with_the_number_of_colours() -> None:
         tracemalloc.stop()
         assert len(found.palette) == colours
     assert peaks[1] < 1.5 * peaks[0]
+
+
+def wide_blend(width: float) -> tuple[FloatArray, IntArray, ByteArray]:
+    """A flat board painted left and right, with a soft edge of this width between, and a stripe of a mixed colour."""
+    x, y = (a.ravel() for a in np.meshgrid(np.linspace(0, 4, 401), np.linspace(0, 1, 101)))
+    ids = np.arange(401 * 101).reshape(101, 401)
+    a, b, c, d = (part.ravel() for part in (ids[:-1, :-1], ids[:-1, 1:], ids[1:, 1:], ids[1:, :-1]))
+    triangles = np.vstack([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
+    share = np.clip((x - 1.0) / width + 0.5, 0.0, 1.0)[:, None]
+    left, right = np.array([200.0, 80.0, 60.0]), np.array([60.0, 120.0, 220.0])
+    color = left + share * (right - left)
+    color[x > 3.0] = 0.5 * (left + right)
+    noise = np.random.default_rng(3).normal(0.0, 1.0, color.shape)
+    return np.stack([x, y, 0 * x], axis=1), triangles, np.clip(np.rint(color + noise), 0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize("width", [0.1, 0.4, 1.2])
+def test_a_soft_edge_of_any_width_is_no_colour_but_a_painted_mixture_is(width: float) -> None:
+    clusters = cluster_colors(*wide_blend(width))
+    found = {tuple(int(level) for level in color) for color in clusters.palette}
+    wished = [(200, 80, 60), (60, 120, 220), (130, 100, 140)]
+    assert len(found) == 3
+    for color in wished:
+        assert min(np.linalg.norm(np.subtract(color, other)) for other in found) < 6.0

@@ -23,6 +23,9 @@ _FLAT = 2.5  # levels of change along an edge below which a colour counts as eve
 _CREST = 0.35  # or below which share of the steepest change near by
 _SHIFT_WIDTH = 6.0  # of the mean shift, in levels
 _BAND_RINGS = 6  # how near, in edges
+_BESIDE = 14.0  # levels from a mixed colour to those that it is held against
+_FOOT = 0.1  # share of a near colour's cover below which a mixed one is the foot of its soft edge
+_STANDS_OUT = 3.0  # so many times as much as they a painted one covers
 _TABLE = 1 << 19  # entries of a table of distances that is held at once
 
 
@@ -224,6 +227,7 @@ def _find_modes(colors: FloatArray, weight: FloatArray, even: BoolArray, least: 
     sums = np.stack([np.bincount(inverse, weight * colors[:, k], len(codes)) for k in range(3)], axis=1)
     heavy = mass > 0.02 * least
     centre = (sums / np.maximum(mass, 1e-300)[:, None])[heavy]
+    whole: FloatArray = mass[heavy].astype(np.float64)
     left: FloatArray = mass[heavy].astype(np.float64)
     even_mass = even_mass[heavy]
     modes: list[FloatArray] = []
@@ -236,7 +240,8 @@ def _find_modes(colors: FloatArray, weight: FloatArray, even: BoolArray, least: 
         left = np.where(within, 0.0, left)
         if gathered < least or any(np.linalg.norm(mode - other) < _APART for other in modes):
             continue
-        if even_gathered >= least or not _is_mixture(mode, modes):
+        line = _mixed_of(mode, modes)
+        if line is None or (even_gathered >= least and _stands_out(mode, line, centre, whole)):
             modes.append(mode)
     return np.array(modes).reshape(-1, 3)
 
@@ -249,11 +254,33 @@ def _shift_to_mean(mode: FloatArray, centre: FloatArray, mass: FloatArray) -> Fl
     return mode
 
 
-def _is_mixture(color: FloatArray, others: list[FloatArray]) -> bool:
-    """Return whether a colour lies near the straight line between two others."""
+def _mixed_of(color: FloatArray, others: list[FloatArray]) -> tuple[FloatArray, FloatArray] | None:
+    """Return two others near whose straight line a colour lies, or None."""
     for index, a in enumerate(others):
         for b in others[:index]:
             share = float(np.clip(np.dot(color - a, b - a) / max(float(np.dot(b - a, b - a)), 1e-300), 0.0, 1.0))
             if np.linalg.norm(a + share * (b - a) - color) < _APART:
-                return True
-    return False
+                return a, b
+    return None
+
+
+def _stands_out(mode: FloatArray, line: tuple[FloatArray, FloatArray], centre: FloatArray, mass: FloatArray) -> bool:
+    """Return whether a colour between two others covers much more than those beside it on their line.
+
+    A painted area has one colour, a wide soft edge all colours on the way, each about as much; and near to
+    its ends more, but little beside these.
+    """
+    a, b = line
+    along = (b - a) / max(float(np.linalg.norm(b - a)), 1e-300)
+
+    def covered(color: FloatArray) -> float:
+        return float(mass[row_lengths(centre - color) < _BESIDE / 2].sum())
+
+    if any(np.linalg.norm(end - mode) <= 2.0 * _BESIDE and covered(mode) < _FOOT * covered(end) for end in line):
+        return False
+    beside = [
+        covered(mode + way * _BESIDE * along)
+        for way, end in ((-1.0, a), (1.0, b))
+        if np.linalg.norm(end - mode) > 2.0 * _BESIDE
+    ]
+    return covered(mode) >= _STANDS_OUT * max(beside, default=0.0)
