@@ -14,10 +14,12 @@ from loopwright.detail.level_surface import level_surface
 from loopwright.detail.measure_noise import measure_noise
 from loopwright.detail.split_symmetric import SymmetricHalf, split_symmetric
 from loopwright.detail.types import NO_CREASES, CreaseReport, Creases
+from loopwright.fit.fit_limit import FitOptions
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, QuadMesh
 
+_TRIAL = FitOptions(free_crossings=False)  # quads that cross are few, and tell nothing about ridges
 _ALONG = 0.8  # of the turn along an edge: what turns less across is no ridge
 
 
@@ -117,7 +119,7 @@ def _search(
     laid = lay_on_sculpt(mesh, projector)
     steps = len(options.sharpnesses) + 4
     plain = change_creases(NO_CREASES, [wish for wish in wishes if wish.kind == "pin"])
-    fitted, _ = fit_creases(laid, projector, plain)
+    fitted, _ = fit_creases(laid, projector, plain, options=_TRIAL)
     before = _face_errors(fitted, projector, plain, options.min_cosine)
     search = _candidates(fitted, laid, projector, options, wishes)
     noise = measure_noise(projector, _mean_edge(mesh, search.edges))
@@ -183,7 +185,7 @@ def _assemble(search: _Search, sharpness: FloatArray) -> Creases:
 def _try(search: _Search, sharpness: FloatArray) -> FloatArray:
     """Return each face's mean-square distance after a fit with the given sharpness of the chains."""
     creases = _assemble(search, sharpness)
-    fitted, _ = fit_creases(search.mesh, search.projector, creases)
+    fitted, _ = fit_creases(search.mesh, search.projector, creases, options=_TRIAL)
     return _face_errors(fitted, search.projector, creases, search.options.min_cosine)
 
 

@@ -37,6 +37,7 @@ class FitOptions:
     least_ratio : shortest over longest edge of a quad below which it may not fall by more than
     ratio_loss : this share of what it was.
     min_cosine : least agreement of the sculpt's normal with the limit surface's.
+    free_crossings : whether quads that pass through others are drawn apart at the end.
     """
 
     rounds: int = 6
@@ -50,6 +51,7 @@ class FitOptions:
     least_ratio: float = 0.4
     ratio_loss: float = 0.3
     min_cosine: float = 0.3
+    free_crossings: bool = True
 
 
 @dataclass(frozen=True)
@@ -123,8 +125,9 @@ def fit_limit(
         lacks: BoolArray = _measures(moved, mesh.quads, normals) < np.minimum(wanted, _UNBROKEN) - 1e-12
         return np.asarray(lacks.any(axis=1), np.bool_)
 
-    positions = part_crossings(mesh, fold, start, positions, spoilt)
-    positions = loosen_crossings(mesh, fold, positions, broken)
+    if options.free_crossings:
+        positions = part_crossings(mesh, fold, start, positions, spoilt)
+        positions = loosen_crossings(mesh, fold, positions, broken)
     _, after = samples.distance(positions, projector, options.min_cosine)
     progress("fit", 1.0)
     return replace(mesh, positions=positions), FitReport(before, after, projector.diagonal, options.rounds, held)
