@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections import Counter
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
 from tests.conftest import link
 
-from loopwright.layout import cut_many as module
-from loopwright.layout import split_patches
-from loopwright.layout.cross_field import Frames
-from loopwright.layout.follow_bending import Bending, guided_crosses
+from loopwright.layout import piece_graph
+from loopwright.layout.follow_bending import guided_crosses
 from loopwright.layout.plan_layout import plan_layout
 from loopwright.layout.types import Layout
-from loopwright.types import FloatArray, IntArray, Region, RegionSurface
+from loopwright.types import FloatArray, Region, RegionSurface
 
 STEP = 4  # squares from hole to hole; a hole is two wide
 
@@ -79,21 +78,12 @@ def solved_vertices(holes: int, monkeypatch: pytest.MonkeyPatch) -> int:
     """How many vertices all fields together had that the layout solved for."""
     total = [0]
 
-    def count(
-        positions: FloatArray,
-        triangles: IntArray,
-        quadrants: IntArray,
-        frames: Frames,
-        bending: Bending | None,
-        origin: IntArray,
-        size: float,
-    ) -> FloatArray:
+    def count(positions: FloatArray, *rest: Any) -> FloatArray:
         total[0] += len(positions)
-        return guided_crosses(positions, triangles, quadrants, frames, bending, origin, size)
+        return guided_crosses(positions, *rest)
 
     with monkeypatch.context() as patch:
-        patch.setattr(split_patches, "guided_crosses", count)
-        patch.setattr(module, "guided_crosses", count)
+        patch.setattr(piece_graph, "guided_crosses", count)
         surface = pierced_sheet(holes)
         plan_layout(surface, np.full(len(surface.positions), 1.3))
     return total[0]

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from loopwright.fit.fit_limit import FitReport
-from loopwright.fit.keep_paint import SAFE_LEAD, keep_paint, paint_lead
+from loopwright.fit.keep_paint import SAFE_LEAD, PaintSampler, keep_paint
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Paint, QuadMesh
@@ -36,17 +36,18 @@ def fit_with_paint(
     if len(paint.palette) < 2 or len(mesh.quads) == 0:
         return fit(mesh)
     margin = np.full(len(mesh.quads), SAFE_LEAD)
+    sampler = PaintSampler(mesh, projector, paint)
     fewest = np.inf
     for _ in range(_ATTEMPTS):
-        kept = keep_paint(mesh, projector, paint, margin=margin, progress=progress)
+        kept = keep_paint(mesh, projector, paint, margin=margin, sampler=sampler, progress=progress)
         fitted, report = fit(kept)
-        lead = paint_lead(fitted, projector, paint)
+        lead, _ = sampler.lead(fitted.positions)
         lost = lead < _LASTS
         score = float((lead < 0).sum()) + 1e-3 * float(lost.sum())
         if score < fewest:
             best, fewest = (fitted, report), score
         # what could not be kept at all is not worth another attempt
-        lost &= paint_lead(kept, projector, paint) >= margin
+        lost &= sampler.lead(kept.positions)[0] >= margin
         if not lost.any():
             break
         margin[lost] += _MORE

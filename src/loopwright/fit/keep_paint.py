@@ -29,7 +29,7 @@ _IDLE_TURNS = 5  # without gain, after which it ends
 _ROUNDS = 5  # of evening out per turn
 
 
-class _PaintSampler:
+class PaintSampler:
     """Counts the colours under the quads, on both sides of the mirror plane."""
 
     def __init__(self, mesh: QuadMesh, projector: SurfaceProjector, paint: Paint) -> None:
@@ -94,8 +94,7 @@ def paint_lead(mesh: QuadMesh, projector: SurfaceProjector, paint: Paint) -> Flo
 
     1 for quads of a region whose colour is not in the paint. Of a half, the worse of a quad and its image counts.
     """
-    sampler = _PaintSampler(mesh, projector, paint)
-    return sampler.lead(mesh.positions)[0]
+    return PaintSampler(mesh, projector, paint).lead(mesh.positions)[0]
 
 
 def keep_paint(
@@ -104,6 +103,7 @@ def keep_paint(
     paint: Paint,
     *,
     margin: FloatArray | float = SAFE_LEAD,
+    sampler: PaintSampler | None = None,
     options: RelaxOptions | None = None,
     progress: Progress = silent,
 ) -> QuadMesh:
@@ -119,11 +119,12 @@ def keep_paint(
     mesh : evened out, on the sculpt.
     paint : the sculpt's colours, one per vertex of the projector.
     margin : lead that each quad's own colour shall have, as a share of its samples; (m,) or one for all.
+    sampler : of this mesh and paint, where there is one already.
     """
     if len(mesh.quads) == 0 or len(paint.palette) < 2:
         return mesh
     margin = np.broadcast_to(np.asarray(margin, np.float64), len(mesh.quads))
-    sampler = _PaintSampler(mesh, projector, paint)
+    sampler = sampler or PaintSampler(mesh, projector, paint)
     lead, _ = sampler.lead(mesh.positions)
     if _score(lead, margin) == 0.0:
         return mesh
@@ -132,13 +133,14 @@ def keep_paint(
     sampler.look_at(part)
     positions = mesh.positions.copy()
     positions[vertices] = _grow(part, margin[faces], sampler, projector, options, progress)
+    sampler.look_at(mesh)
     return replace(mesh, positions=positions)
 
 
 def _grow(
     mesh: QuadMesh,
     margin: FloatArray,
-    sampler: _PaintSampler,
+    sampler: PaintSampler,
     projector: SurfaceProjector,
     options: RelaxOptions | None,
     progress: Progress,

@@ -13,12 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.layout.cross_field import polar_frames
-from loopwright.layout.follow_bending import guided_crosses
 from loopwright.layout.judge_cuts import SplitOptions, burden, outcome_penalty, pick_starts, score_cut, survey
 from loopwright.layout.make_cut import CutPiece, Growing, Path, apply_path, path_of, take_cut
 from loopwright.layout.piece import Piece
-from loopwright.layout.trace_cuts import build_graph, collect_steps, cut_steps, trace_from
+from loopwright.layout.piece_graph import piece_graph
+from loopwright.layout.trace_cuts import cut_steps, trace_from
 from loopwright.types import FloatArray, IntArray
 
 _CHUNK = 16  # starts traced at once: bounds the memory
@@ -69,10 +68,7 @@ def _candidates(
     piece: Piece, points: FloatArray, surface: Growing, size: float, opt: SplitOptions, drift_limit: float
 ) -> list[Candidate]:
     """Return the cheapest cuts from each start, the cheapest first."""
-    frames = polar_frames(points, piece.triangles, piece.quadrants)
-    crosses = guided_crosses(points, piece.triangles, piece.quadrants, frames, surface.bending, piece.origin, size)
-    steps = collect_steps(points, piece.triangles, piece.quadrants, frames)
-    graph = build_graph(steps, crosses, piece.quadrants, drift_limit=drift_limit)
+    graph = piece_graph(piece, points, surface.bending, size, drift_limit=drift_limit)
     rim = survey(piece, surface, points)
     starts = pick_starts(piece, surface, rim, opt)
     reach = _reach(piece, points)

@@ -17,13 +17,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from loopwright.errors import InternalError
-from loopwright.layout.cross_field import polar_frames
-from loopwright.layout.follow_bending import Bending, guided_crosses
+from loopwright.layout.follow_bending import Bending
 from loopwright.layout.judge_cuts import is_patch
 from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
 from loopwright.layout.piece import Piece, side_chains
+from loopwright.layout.piece_graph import piece_graph
 from loopwright.layout.split_patches import split_piece
-from loopwright.layout.trace_cuts import Cut, build_graph, collect_steps, cut_steps, trace_from
+from loopwright.layout.trace_cuts import Cut, cut_steps, trace_from
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray
 
@@ -121,10 +121,7 @@ class _Search:
         self, patch: Piece, points: FloatArray, size: float, opt: UnevenOptions, bending: Bending | None
     ) -> None:
         self.patch, self.points, self.size, self.opt = patch, points, size, opt
-        frames = polar_frames(points, patch.triangles, patch.quadrants)
-        crosses = guided_crosses(points, patch.triangles, patch.quadrants, frames, bending, patch.origin, size)
-        steps = collect_steps(points, patch.triangles, patch.quadrants, frames)
-        self.graph = build_graph(steps, crosses, patch.quadrants, drift_limit=np.radians(opt.drift))
+        self.graph = piece_graph(patch, points, bending, size, drift_limit=np.radians(opt.drift))
         loop = patch.loops[0]
         straight = loop[patch.quadrants[loop] == 2]
         starts = [(int(v), 1) for v in straight[:: max(1, len(straight) // opt.starts)]]

@@ -7,9 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from loopwright.errors import InternalError
-from loopwright.layout.cross_field import polar_frames
 from loopwright.layout.cut_many import cut_many
-from loopwright.layout.follow_bending import guided_crosses
 from loopwright.layout.judge_cuts import (
     Rim,
     SplitOptions,
@@ -22,7 +20,8 @@ from loopwright.layout.judge_cuts import (
 )
 from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
 from loopwright.layout.piece import Piece
-from loopwright.layout.trace_cuts import Cut, build_graph, collect_steps, cut_steps, trace_from
+from loopwright.layout.piece_graph import piece_graph
+from loopwright.layout.trace_cuts import Cut, cut_steps, trace_from
 from loopwright.types import FloatArray
 
 _DRIFT = 50.0  # how far, in degrees, a cut may leave the field at first
@@ -115,10 +114,7 @@ def cut_once(piece: Piece, surface: Growing, size: float, opt: SplitOptions) -> 
 
 def _best_cut(piece: Piece, surface: Growing, size: float, opt: SplitOptions, drift_limit: float) -> Outcome | None:
     points = surface.positions[piece.origin]
-    frames = polar_frames(points, piece.triangles, piece.quadrants)
-    crosses = guided_crosses(points, piece.triangles, piece.quadrants, frames, surface.bending, piece.origin, size)
-    steps = collect_steps(points, piece.triangles, piece.quadrants, frames)
-    graph = build_graph(steps, crosses, piece.quadrants, drift_limit=drift_limit)
+    graph = piece_graph(piece, points, surface.bending, size, drift_limit=drift_limit)
     rim = survey(piece, surface, points)
     starts = pick_starts(piece, surface, rim, opt)
     if not starts:
