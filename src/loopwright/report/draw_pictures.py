@@ -33,7 +33,7 @@ from loopwright.types import ByteArray, FloatArray, IntArray
 PIXELS = 960
 """Width and height of a picture; it is drawn at twice that and averaged, which smooths its edges."""
 _OVERSAMPLE = 2
-_TOP_COLOR, _BOTTOM_COLOR = (0.365, 0.388, 0.424), (0.243, 0.259, 0.286)
+_BACKDROP = (0.50, 0.47, 0.44)  # warm and even, so that light and dark lines both show
 _EDGE_COLOR = (0.10, 0.11, 0.13)
 _INNER_COLOR = (0.17, 0.18, 0.2)
 _LABEL_WIDTH, _LABEL_HEIGHT = 0.034, 0.026
@@ -52,9 +52,7 @@ def draw_pictures(folder: Path) -> None:
     window.SetMultiSamples(0)
     window.SetSize(PIXELS * _OVERSAMPLE, PIXELS * _OVERSAMPLE)
     renderer = vtkRenderer()
-    renderer.GradientBackgroundOn()
-    renderer.SetBackground(*_BOTTOM_COLOR)
-    renderer.SetBackground2(*_TOP_COLOR)
+    renderer.SetBackground(*_BACKDROP)
     window.AddRenderer(renderer)
     _light(renderer)
     for picture in scene.pictures:
