@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.relax_state import RelaxState
+from loopwright.fit.unfold import count_folded, unfold
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import QuadMesh
@@ -37,13 +38,20 @@ def relax(
     if len(mesh.quads) == 0:
         return mesh
     state = RelaxState(mesh, projector, options)
+    unfold(state)
+    best, lowest = state.positions, (len(mesh.quads), 0.0)
     for attempt in range(1 + options.retries):
         for step in range(options.rounds):
             progress("relax", (attempt + step / options.rounds) / (1 + options.retries))
             part = step / max(1, options.rounds - 1)
             state.advance(options.first_fairness * (options.fairness / options.first_fairness) ** part)
         state.mend()
+        while unfold(state):
+            state.mend()
+        score = count_folded(state)
+        if score < lowest:
+            best, lowest = state.positions, score
         if state.least_quality() > 0.1:
             break
     progress("relax", 1.0)
-    return replace(mesh, positions=state.positions)
+    return replace(mesh, positions=best)

@@ -98,7 +98,7 @@ class RelaxState:
             normals = np.where(self.mesh.on_mirror[chosen, None], level, normals)
         self.positions[chosen], self.normals[chosen] = target, normals
 
-    def _bases(self, local: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def bases(self, local: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return (n, 2, 3) directions in which each vertex may move, zero where it may not, and (n, 3) tangents."""
         n = len(self.positions)
         axis = np.eye(3)[np.abs(self.normals).argmin(axis=1)]
@@ -129,7 +129,7 @@ class RelaxState:
             growth=self.growth,
         )
         local = _vertex_size(self.mesh, size)
-        bases, tangents = self._bases(local)
+        bases, tangents = self.bases(local)
         sines = corner_sines(self.positions, self.mesh.quads, self._quad_normals()).min(axis=1)
         shape_weight = (1.0 / np.maximum(sines, 0.2)) ** self.options.emphasis / around**2
         fair_weight = fairness * energy.share / _vertex_size(self.mesh, around)[energy.row_center] ** 2
@@ -178,6 +178,16 @@ class RelaxState:
             held = np.unique(self.mesh.quads[worse])
             cap[held] *= shrink
             chosen = np.union1d(held, riders)
+
+    def take_step(self, step: FloatArray, bases: FloatArray, chosen: NDArray[np.int64]) -> None:
+        """Move the chosen vertices by (n, 2) steps along the bases, put them on the sculpt, curves in order."""
+        along = np.where(np.isin(self.slide.vertices, chosen), step[self.slide.vertices, 0], 0.0)
+        self.slide.along = self.slide.along + self.slide.limit_steps(along, self.slide.along)
+        moved = self.positions + np.einsum("nk,nkj->nj", step, bases)
+        moved[self.slide.vertices] = self.slide.positions()
+        asked = self._asked_normals()
+        self.positions, self.normals = self.positions.copy(), self.normals.copy()
+        self._settle(moved, np.union1d(chosen, self.slide.vertices), asked)
 
     def least_quality(self) -> float:
         """Return the quality of the worst quad."""

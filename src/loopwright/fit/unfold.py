@@ -1,0 +1,172 @@
+"""Unfold quads that evening out leaves folded: all vertices round them move together until none overlaps."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from loopwright.fit.measure_quality import corner_sines
+from loopwright.fit.mend_worst import face_quality
+from loopwright.fit.relax_state import RelaxState
+from loopwright.types import BoolArray, FloatArray, IntArray
+
+_FLAT = 0.1  # quality below which a quad is unfolded
+_REACHES = (2, 4, 7)  # rows round such quads that give way, in turns
+_TURNS = 14  # of solving in tangent planes and putting back on the sculpt, per reach
+_STEPS = 25  # of the solver per turn
+_MOST = 1.0  # longest move per turn, in local edge lengths
+_SIZE = 0.1  # weight of equal areas against right angles
+_LEAST = 1e-3  # of a square's area: what the barrier takes for flat where nothing is folded
+
+
+def unfold(state: RelaxState) -> bool:
+    """Unfold the folded and flat quads of a mesh in place, as far as can be; say whether anything changed.
+
+    Vertices keep to the sculpt, to their curves and to the mirror plane. What is kept is the state with the
+    fewest such quads.
+
+    References
+    ----------
+    V. Garanzha, I. Kaporin, L. Kudryavtseva, F. Protais, N. Ray, D. Sokolov, "Foldover-free maps in 50 lines of
+    code", ACM TOG 40(4), 2021, doi:10.1145/3450626.3459847: a barrier that folded elements may start behind. Here
+    an element is a quad's corner, seen in the sculpt's tangent plane.
+    """
+    quads = state.mesh.quads
+    best = _snapshot(state)
+    first = lowest = count_folded(state)
+    for reach in _REACHES:
+        if lowest[0] == 0:
+            break
+        bad = _quality(state) < _FLAT
+        faces = _rows_around(quads, bad, reach)
+        for _ in range(_TURNS):
+            if not _turn(state, faces):
+                break
+            score = count_folded(state)
+            if score < lowest:
+                best, lowest = _snapshot(state), score
+            if score[0] == 0:
+                break
+        _restore(state, best)
+    return lowest < first
+
+
+def _quality(state: RelaxState) -> FloatArray:
+    return face_quality(state.positions, state.mesh.quads, state.normals)
+
+
+def count_folded(state: RelaxState) -> tuple[int, float]:
+    """Return how many quads are folded or flat, and by how much all are."""
+    own = corner_sines(state.positions, state.mesh.quads).min(axis=1)
+    least = np.minimum(own, _quality(state))
+    return int((least < 0.02).sum()), float(np.maximum(_FLAT - least, 0.0).sum())
+
+
+def _snapshot(state: RelaxState) -> tuple[FloatArray, FloatArray, FloatArray]:
+    return state.positions.copy(), state.normals.copy(), state.slide.along.copy()
+
+
+def _restore(state: RelaxState, kept: tuple[FloatArray, FloatArray, FloatArray]) -> None:
+    state.positions, state.normals, state.slide.along = (part.copy() for part in kept)
+
+
+def _turn(state: RelaxState, faces: NDArray[np.int64]) -> bool:
+    """Solve once in the tangent planes and put the vertices back; say whether anything could move."""
+    quads = state.mesh.quads
+    size = _edge_length(state.positions, quads)
+    bases, _ = state.bases(size)
+    inside = np.ones(len(state.positions), bool)
+    outside = np.ones(len(quads), bool)
+    outside[faces] = False
+    inside[quads[outside]] = False
+    bases[~inside] = 0.0
+    chosen = np.flatnonzero((bases != 0.0).any(axis=(1, 2)))
+    if len(chosen) == 0:
+        return False
+    energy = _Barrier(state, faces, chosen, bases)
+    if energy.scale == 0.0:
+        return False
+    step = _solve(energy)
+    length = np.linalg.norm(step, axis=1)
+    step *= np.minimum(1.0, _MOST * size / np.maximum(length, 1e-300))[:, None]
+    state.take_step(step, bases, chosen)
+    return True
+
+
+class _Barrier:
+    """The energy of the quads' corners over steps of the chosen vertices along their bases."""
+
+    def __init__(self, state: RelaxState, faces: NDArray[np.int64], chosen: NDArray[np.int64], bases: FloatArray):
+        self.start, self.chosen, self.bases = state.positions, chosen, bases[chosen]
+        quads = state.mesh.quads[faces]
+        self.corners = quads
+        summed = state.normals[quads].sum(axis=1)
+        length = np.linalg.norm(summed, axis=1, keepdims=True)
+        normal = summed / np.where(length > 0.0, length, 1.0)
+        self.normal = np.repeat(normal[:, None], 4, axis=1)
+        edge = np.linalg.norm(np.roll(self.start[quads], -1, axis=1) - self.start[quads], axis=2)
+        self.scale = float(np.mean(edge**2))
+        self.soft = 1.0
+
+    def place(self, step: FloatArray) -> FloatArray:
+        """Return (n, 3) positions after (2 k,) steps."""
+        points = self.start.copy()
+        points[self.chosen] += np.einsum("nk,nkj->nj", step.reshape(-1, 2), self.bases)
+        return points
+
+    def soften(self, step: FloatArray) -> None:
+        """Set the barrier so that the worst corner lies before it."""
+        least = min(float(self._areas(self.place(step))[2].min()), 0.0)
+        self.soft = float(np.sqrt(_LEAST**2 + 0.04 * least**2))
+
+    def _areas(self, points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        at = points[self.corners]
+        ahead, behind = np.roll(at, -1, axis=1) - at, np.roll(at, 1, axis=1) - at
+        return ahead, behind, np.einsum("qkj,qkj->qk", self.normal, np.cross(ahead, behind)) / self.scale
+
+    def __call__(self, step: FloatArray) -> tuple[float, FloatArray]:
+        """Return the energy of (2 k,) steps and its gradient."""
+        ahead, behind, area = self._areas(self.place(step))
+        root = np.sqrt(area**2 + self.soft**2)
+        barrier = 0.5 * (area + root)
+        sides = (np.einsum("qkj,qkj->qk", ahead, ahead) + np.einsum("qkj,qkj->qk", behind, behind)) / self.scale
+        top = 0.5 * sides + _SIZE * (area**2 + 1.0)
+        value = float((top / barrier).sum())
+        by_side = (1.0 / (self.scale * barrier))[..., None]
+        by_area = (2.0 * _SIZE * area / barrier - top / barrier**2 * 0.5 * (1.0 + area / root)) / self.scale
+        pull_ahead = by_side * ahead + by_area[..., None] * np.cross(behind, self.normal)
+        pull_behind = by_side * behind + by_area[..., None] * np.cross(self.normal, ahead)
+        pull = np.roll(pull_ahead, 1, axis=1) + np.roll(pull_behind, -1, axis=1) - pull_ahead - pull_behind
+        total = np.zeros_like(self.start)
+        np.add.at(total, self.corners.ravel(), pull.reshape(-1, 3))
+        return value, np.einsum("nkj,nj->nk", self.bases, total[self.chosen]).ravel()
+
+
+def _solve(energy: _Barrier) -> FloatArray:
+    """Return (n, 2) steps that lower the energy."""
+    step = np.zeros(2 * len(energy.chosen))
+    for _ in range(2):
+        energy.soften(step)
+        found = minimize(energy, step, jac=True, method="L-BFGS-B", options={"maxiter": _STEPS, "maxcor": 12})
+        step = found.x
+    whole = np.zeros((len(energy.start), 2))
+    whole[energy.chosen] = step.reshape(-1, 2)
+    return whole
+
+
+def _edge_length(positions: FloatArray, quads: IntArray) -> FloatArray:
+    """Return (n,) mean length of the quads' sides round each vertex."""
+    corners = positions[quads]
+    side = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).mean(axis=1)
+    count = np.bincount(quads.ravel(), minlength=len(positions))
+    total = np.bincount(quads.ravel(), weights=np.repeat(side, 4), minlength=len(positions))
+    return np.asarray(total / np.maximum(count, 1), np.float64)
+
+
+def _rows_around(quads: IntArray, chosen: BoolArray, rows: int) -> NDArray[np.int64]:
+    near = np.zeros(int(quads.max()) + 1, bool)
+    near[quads[chosen]] = True
+    for _ in range(rows):
+        near[quads[near[quads].any(axis=1)]] = True
+    return np.flatnonzero(near[quads].any(axis=1))
