@@ -18,6 +18,7 @@ Places = Callable[[int, FloatArray], tuple[FloatArray, FloatArray]]
 
 _RINGS = (0.08, 0.25, 0.6)  # radii of the places tried, in local edge lengths
 _SPOKES = 10
+_VANISHED = 0.01  # shortest edge over longest at which a quad is worse than any fold
 _LASTING = 4.0  # the shortest edge over the longest, times this, counts like a scaled Jacobian
 
 
@@ -30,10 +31,11 @@ def face_measures(positions: FloatArray, quads: IntArray, normals: FloatArray) -
 
 
 def face_quality(positions: FloatArray, quads: IntArray, normals: FloatArray) -> FloatArray:
-    """Return (m,) the least of each quad's two measures and of how far its edges are from vanishing."""
+    """Return (m,) the least of each quad's two measures and of how far its edges are from vanishing, -1 where gone."""
     corners = positions[quads]
     edges = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
-    lasting = _LASTING * edges.min(axis=1) / np.maximum(edges.max(axis=1), 1e-300)
+    ratio = edges.min(axis=1) / np.maximum(edges.max(axis=1), 1e-300)
+    lasting = np.where(ratio > _VANISHED, _LASTING * ratio, -1.0)
     least: FloatArray = np.minimum(face_measures(positions, quads, normals).min(axis=1), lasting)
     return least
 

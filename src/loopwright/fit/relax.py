@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.relax_state import RelaxState
-from loopwright.fit.unfold import count_folded, unfold
+from loopwright.fit.unfold import count_folded, loosen, restore, snapshot, unfold
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import QuadMesh
@@ -38,20 +40,35 @@ def relax(
     if len(mesh.quads) == 0:
         return mesh
     state = RelaxState(mesh, projector, options)
+    _even_out(state, progress)
+    if count_folded(state)[0]:
+        loosen(state)
+    progress("relax", 1.0)
+    off = state.let_off
+    return replace(
+        mesh,
+        positions=state.positions,
+        vertex_curve=np.where(off, -1, mesh.vertex_curve).astype(np.int32),
+        is_fixed=mesh.is_fixed | off,
+    )
+
+
+def _even_out(state: RelaxState, progress: Progress) -> None:
+    """Do all rounds, and do them again where quads are left folded or flat; the best of it is kept."""
+    options = state.options
     unfold(state)
-    best, lowest = state.positions, (len(mesh.quads), 0.0)
+    best, lowest = snapshot(state), (len(state.mesh.quads) + 1, 0.0)
     for attempt in range(1 + options.retries):
         for step in range(options.rounds):
             progress("relax", (attempt + step / options.rounds) / (1 + options.retries))
             part = step / max(1, options.rounds - 1)
             state.advance(options.first_fairness * (options.fairness / options.first_fairness) ** part)
-        state.mend()
         while unfold(state):
-            state.mend()
+            pass
+        state.mend()
         score = count_folded(state)
         if score < lowest:
-            best, lowest = state.positions, score
+            best, lowest = snapshot(state), score
         if state.least_quality() > 0.1:
             break
-    progress("relax", 1.0)
-    return replace(mesh, positions=best)
+    restore(state, best)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_matrix, identity
@@ -36,6 +38,8 @@ class RelaxState:
         rim = _rim(self.fold, len(mesh.positions))
         stays |= rim & ~self.rides & ~self.in_plane
         self.is_free = ~stays & ~self.rides & ~self.in_plane
+        self.let_off = np.zeros(len(mesh.positions), bool)
+        self.home = mesh.positions
         self.slide = CurveSlide(mesh, self.rides)
         self.positions = mesh.positions.copy()
         if mesh.mirror is not None:
@@ -178,6 +182,26 @@ class RelaxState:
             held = np.unique(self.mesh.quads[worse])
             cap[held] *= shrink
             chosen = np.union1d(held, riders)
+
+    def free_from_curves(self, vertices: NDArray[np.int64]) -> None:
+        """Let riders, and corners where curves end, off their curves; ``home`` says where they were."""
+        ends = np.array([c.points[k] for c in self.mesh.curves for k in (0, -1)]).reshape(-1, 3)
+        chosen = np.zeros(len(self.positions), bool)
+        chosen[vertices] = True
+        corner = np.flatnonzero(chosen & self.mesh.is_fixed & ~self.mesh.on_mirror & (self.mesh.vertex_curve >= 0))
+        at_end = np.array([(np.abs(ends - self.positions[v]).max(axis=1) < 1e-9).any() for v in corner], bool)
+        chosen &= self.rides
+        chosen[corner[at_end]] = True
+        self.home = np.where(chosen[:, None], self.positions, self.home)
+        self.let_off = self.let_off | chosen
+        self.mesh = replace(
+            self.mesh,
+            positions=self.positions.copy(),
+            vertex_curve=np.where(chosen, -1, self.mesh.vertex_curve).astype(np.int32),
+            is_fixed=self.mesh.is_fixed & ~chosen,
+        )
+        self.is_free, self.rides = self.is_free | chosen, self.rides & ~chosen
+        self.slide = CurveSlide(self.mesh, self.rides)
 
     def take_step(self, step: FloatArray, bases: FloatArray, chosen: NDArray[np.int64]) -> None:
         """Move the chosen vertices by (n, 2) steps along the bases, put them on the sculpt, curves in order."""

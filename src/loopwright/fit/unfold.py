@@ -5,18 +5,24 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
+from scipy.sparse import csr_matrix
 
 from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.relax_state import RelaxState
+from loopwright.surface.project import unit
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 _FLAT = 0.1  # quality below which a quad is unfolded
 _REACHES = (2, 4, 7)  # rows round such quads that give way, in turns
+_LOOSE_ROWS = (0, 2, 5)  # rows round folded quads that are let off their curves
 _TURNS = 14  # of solving in tangent planes and putting back on the sculpt, per reach
 _STEPS = 25  # of the solver per turn
 _MOST = 1.0  # longest move per turn, in local edge lengths
 _SIZE = 0.1  # weight of equal areas against right angles
+_MENDING = 4  # rounds of mending after that
+_AGREES = 0.5  # cosine with the sculpt's normal from which a quad's own is what counts
+_HOLD = 3.0  # weight of staying at the curve, for vertices that were let off it
 _LEAST = 1e-3  # of a square's area: what the barrier takes for flat where nothing is folded
 
 
@@ -33,7 +39,7 @@ def unfold(state: RelaxState) -> bool:
     an element is a quad's corner, seen in the sculpt's tangent plane.
     """
     quads = state.mesh.quads
-    best = _snapshot(state)
+    best = snapshot(state)
     first = lowest = count_folded(state)
     for reach in _REACHES:
         if lowest[0] == 0:
@@ -45,11 +51,33 @@ def unfold(state: RelaxState) -> bool:
                 break
             score = count_folded(state)
             if score < lowest:
-                best, lowest = _snapshot(state), score
+                best, lowest = snapshot(state), score
             if score[0] == 0:
                 break
-        _restore(state, best)
+        restore(state, best)
     return lowest < first
+
+
+def loosen(state: RelaxState) -> bool:
+    """Unfold what is still folded by letting vertices off their curves, as little as does; say whether it helped.
+
+    Where a border turns back on itself or a corner is flat, no place on the curves is any good. Vertices
+    that were let off are free in ``state.mesh`` afterwards and have no curve.
+    """
+    kept = (state.mesh, state.is_free, state.rides, state.slide, state.let_off, snapshot(state))
+    before = count_folded(state)[0]
+    for rows in _LOOSE_ROWS:
+        faces = _rows_around(state.mesh.quads, _quality(state) < _FLAT, rows)
+        state.free_from_curves(np.unique(state.mesh.quads[faces]))
+        while unfold(state):
+            state.mend(rounds=_MENDING)
+        if count_folded(state)[0] == 0:
+            return True
+    if count_folded(state)[0] < before:
+        return True
+    state.mesh, state.is_free, state.rides, state.slide, state.let_off, places = kept
+    restore(state, places)
+    return False
 
 
 def _quality(state: RelaxState) -> FloatArray:
@@ -63,11 +91,16 @@ def count_folded(state: RelaxState) -> tuple[int, float]:
     return int((least < 0.02).sum()), float(np.maximum(_FLAT - least, 0.0).sum())
 
 
-def _snapshot(state: RelaxState) -> tuple[FloatArray, FloatArray, FloatArray]:
+Places = tuple[FloatArray, FloatArray, FloatArray]
+
+
+def snapshot(state: RelaxState) -> Places:
+    """Return where all vertices are, for :func:`restore`."""
     return state.positions.copy(), state.normals.copy(), state.slide.along.copy()
 
 
-def _restore(state: RelaxState, kept: tuple[FloatArray, FloatArray, FloatArray]) -> None:
+def restore(state: RelaxState, kept: Places) -> None:
+    """Put all vertices back."""
     state.positions, state.normals, state.slide.along = (part.copy() for part in kept)
 
 
@@ -101,13 +134,21 @@ class _Barrier:
         self.start, self.chosen, self.bases = state.positions, chosen, bases[chosen]
         quads = state.mesh.quads[faces]
         self.corners = quads
-        summed = state.normals[quads].sum(axis=1)
-        length = np.linalg.norm(summed, axis=1, keepdims=True)
-        normal = summed / np.where(length > 0.0, length, 1.0)
-        self.normal = np.repeat(normal[:, None], 4, axis=1)
+        at = self.start[quads]
+        own = unit(np.cross(at[:, 2] - at[:, 0], at[:, 3] - at[:, 1]))
+        normal = unit(state.normals[quads].sum(axis=1))
+        agrees = np.einsum("ij,ij->i", own, normal) > _AGREES
+        self.normal = np.repeat(np.where(agrees[:, None], own, normal)[:, None], 4, axis=1)
         edge = np.linalg.norm(np.roll(self.start[quads], -1, axis=1) - self.start[quads], axis=2)
         self.scale = float(np.mean(edge**2))
         self.soft = 1.0
+        row = np.full(len(self.start), -1, np.int64)
+        row[chosen] = np.arange(len(chosen))
+        corner = np.flatnonzero(row[quads.ravel()] >= 0)
+        ones = np.ones(len(corner))
+        self.gather = csr_matrix((ones, (row[quads.ravel()[corner]], corner)), shape=(len(chosen), quads.size))
+        self.home = state.home[chosen]
+        self.hold = _HOLD * state.let_off[chosen] / self.scale
 
     def place(self, step: FloatArray) -> FloatArray:
         """Return (n, 3) positions after (2 k,) steps."""
@@ -123,11 +164,12 @@ class _Barrier:
     def _areas(self, points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         at = points[self.corners]
         ahead, behind = np.roll(at, -1, axis=1) - at, np.roll(at, 1, axis=1) - at
-        return ahead, behind, np.einsum("qkj,qkj->qk", self.normal, np.cross(ahead, behind)) / self.scale
+        return ahead, behind, np.einsum("qkj,qkj->qk", self.normal, _cross(ahead, behind)) / self.scale
 
     def __call__(self, step: FloatArray) -> tuple[float, FloatArray]:
         """Return the energy of (2 k,) steps and its gradient."""
-        ahead, behind, area = self._areas(self.place(step))
+        points = self.place(step)
+        ahead, behind, area = self._areas(points)
         root = np.sqrt(area**2 + self.soft**2)
         barrier = 0.5 * (area + root)
         sides = (np.einsum("qkj,qkj->qk", ahead, ahead) + np.einsum("qkj,qkj->qk", behind, behind)) / self.scale
@@ -135,12 +177,19 @@ class _Barrier:
         value = float((top / barrier).sum())
         by_side = (1.0 / (self.scale * barrier))[..., None]
         by_area = (2.0 * _SIZE * area / barrier - top / barrier**2 * 0.5 * (1.0 + area / root)) / self.scale
-        pull_ahead = by_side * ahead + by_area[..., None] * np.cross(behind, self.normal)
-        pull_behind = by_side * behind + by_area[..., None] * np.cross(self.normal, ahead)
+        pull_ahead = by_side * ahead + by_area[..., None] * _cross(behind, self.normal)
+        pull_behind = by_side * behind + by_area[..., None] * _cross(self.normal, ahead)
         pull = np.roll(pull_ahead, 1, axis=1) + np.roll(pull_behind, -1, axis=1) - pull_ahead - pull_behind
-        total = np.zeros_like(self.start)
-        np.add.at(total, self.corners.ravel(), pull.reshape(-1, 3))
-        return value, np.einsum("nkj,nj->nk", self.bases, total[self.chosen]).ravel()
+        astray = points[self.chosen] - self.home
+        value += float((self.hold * (astray**2).sum(axis=1)).sum())
+        total = self.gather @ pull.reshape(-1, 3) + 2.0 * self.hold[:, None] * astray
+        return value, np.einsum("nkj,nj->nk", self.bases, total).ravel()
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Return the cross products of vectors along the last axis."""
+    x, y, z = (a[..., i] * b[..., j] - a[..., j] * b[..., i] for i, j in ((1, 2), (2, 0), (0, 1)))
+    return np.stack([x, y, z], axis=-1)
 
 
 def _solve(energy: _Barrier) -> FloatArray:

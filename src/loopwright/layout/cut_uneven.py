@@ -38,9 +38,11 @@ class UnevenOptions:
     most : the unevenness (see :func:`unevenness`) up to which a patch is left alone.
     gain : how much lower that of the parts must be, weighted by area.
     least_area : parts smaller than this many faces are not made.
+    grave : the unevenness from which smaller parts are made and more cuts looked at.
+    least_grave : the least area of parts of such a patch.
     bent : how much a cut's bend counts: its price over its ends' distance, less one.
     starts : boundary points tried. tried : best cuts whose outcome is looked at.
-    shattered : the same for cuts whose parts are cut on.
+    shattered : the same for cuts whose parts are cut on; ``shattered_grave`` of a grave patch.
     deepest : cuts of cuts.
     drift : how far, in degrees, a cut may leave the field.
     """
@@ -48,10 +50,13 @@ class UnevenOptions:
     most: float = 1.5
     gain: float = 0.4
     least_area: float = 12.0
+    grave: float = 2.0
+    least_grave: float = 4.0
     bent: float = 0.1
     starts: int = 48
     tried: int = 8
     shattered: int = 4
+    shattered_grave: int = 12
     deepest: int = 6
     drift: float = 60.0
 
@@ -67,29 +72,40 @@ def cut_uneven(
     """
     opt = options or UnevenOptions()
     whole, points = patch, surface.positions[patch.origin]
-    now = unevenness(patch, points)
-    if patch.is_ring or depth >= opt.deepest or now <= opt.most or _area(patch, points) < 2 * opt.least_area * size**2:
+    now = unevenness(patch, points, size)
+    is_grave = now >= opt.grave
+    if is_grave:
+        opt = replace(opt, least_area=opt.least_grave, shattered=opt.shattered_grave)
+    keeps = patch.is_ring and not is_grave
+    if keeps or depth >= opt.deepest or now <= opt.most or _area(patch, points) < 2 * opt.least_area * size**2:
         return [patch]
     patch = replace(patch, is_ring=False)  # not for long a stack of loops
-    now = unevenness(patch, points)
+    now = unevenness(patch, points, size)
     search = _Search(patch, points, size, opt, surface.bending)
-    parts = search.halve(surface, now - opt.gain) or search.shatter(surface, now - opt.gain)
-    return [p for part in parts or [] for p in cut_uneven(part, surface, size, options=opt, depth=depth + 1)] or [whole]
+    parts = search.halve_or_shatter(surface, now - opt.gain, try_both=is_grave)
+    return [p for part in parts or [] for p in cut_uneven(part, surface, size, options=options, depth=depth + 1)] or [
+        whole
+    ]
 
 
-def unevenness(patch: Piece, points: FloatArray) -> float:
+def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
     """How far a patch is from a place for a grid, as a logarithm: 0 is fair, 1 is a factor of e.
 
     The larger of two: how much the sides differ that a grid makes equal
-    (less in a ring, whose rows may grow longer outward), and how much
-    the area differs from what the sides would enclose.
+    (less in a ring, whose rows may grow longer outward; where there is a pole,
+    how far the segments come from even, each of its spokes one at least), and
+    how much the area differs from what the sides would enclose.
+
+    Parameters
+    ----------
+    size : the wished edge length in the patch.
     """
     sides = side_chains(patch.loops[0], patch.quadrants)
     lengths = np.array([arc_length(points[s])[-1] for s in sides])
-    return _judge(lengths, _area(patch, points), patch.is_ring)
+    return _judge(lengths, _area(patch, points), patch.is_ring, size)
 
 
-def _judge(lengths: FloatArray, area: float | None, is_ring: bool) -> float:
+def _judge(lengths: FloatArray, area: float | None, is_ring: bool, size: float) -> float:
     e, n = lengths, len(lengths)
     if n == 4:
         spokes = np.sqrt(np.array([e[0] * e[2], e[1] * e[3]]))
@@ -98,12 +114,14 @@ def _judge(lengths: FloatArray, area: float | None, is_ring: bool) -> float:
     else:
         if n == 3:
             spokes = e.sum() / 2 - e
+            whole = np.maximum(spokes, size)
+            sides = whole.sum() - whole
         else:
             spokes = np.array([e[(i + 1) % 5] + e[i - 1] + e[i] - e[(i + 2) % 5] - e[i - 2] for i in range(5)]) / 2
-        mean = float(e.mean()) / 2
-        spokes = np.maximum(spokes, 0.05 * mean)
-        worst = float(np.log(mean / spokes.min()))
-        enclosed = float((spokes * np.roll(spokes, -1)).sum())
+            whole = np.maximum(spokes, size)
+            sides = np.roll(whole, 1) + np.roll(whole, -1)
+        worst = 2.0 * float(np.abs(np.log(sides / e)).max())
+        enclosed = float((whole * np.roll(whole, -1)).sum())
     if area is None:
         return worst
     return max(worst, float(abs(np.log(area / enclosed))))
@@ -112,6 +130,10 @@ def _judge(lengths: FloatArray, area: float | None, is_ring: bool) -> float:
 def _area(patch: Piece, points: FloatArray) -> float:
     p = points[patch.triangles]
     return float(0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1).sum())
+
+
+_Found = tuple[float, list[Piece], Growing]
+"""Score, parts, and the surface with the cuts that make them."""
 
 
 class _Search:
@@ -130,8 +152,22 @@ class _Search:
         if starts:
             self.cuts, _, self.before = trace_from(self.graph, starts)
 
-    def halve(self, surface: Growing, most: float) -> list[Piece] | None:
-        """Make the cut into two patches of the least mean unevenness, if that is at most ``most``."""
+    def halve_or_shatter(self, surface: Growing, most: float, *, try_both: bool) -> list[Piece] | None:
+        """Make the cut of the least mean unevenness, if that is at most ``most``.
+
+        Cuts whose parts have to be cut on are tried where none leaves two patches, or always.
+        """
+        found = self._halve(surface, most)
+        if found is None or try_both:
+            shattered = self._shatter(surface, most)
+            if found is None or (shattered is not None and shattered[0] < found[0] - self.opt.gain):
+                found = shattered
+        if found is None:
+            return None
+        surface.become(found[2])
+        return found[1]
+
+    def _halve(self, surface: Growing, most: float) -> _Found | None:
         best: tuple[float, Outcome] | None = None
         for bend, outcome in self._outcomes(are_patches=True, tried=self.opt.tried):
             if len(outcome[0]) != 2 or not all(is_patch(p) for p in outcome[0]):
@@ -140,11 +176,13 @@ class _Search:
             score = self._score(outcome[0], placed)
             if score <= most and (best is None or score + bend < best[0]):
                 best = (score + bend, outcome)
-        return None if best is None else take_cut(best[1], surface)
+        if best is None:
+            return None
+        trial = surface.copy()
+        return best[0], take_cut(best[1], trial), trial
 
-    def shatter(self, surface: Growing, most: float) -> list[Piece] | None:
-        """Make the cut whose parts, when cut into patches themselves, have the least mean unevenness."""
-        best: tuple[float, list[Piece], Growing] | None = None
+    def _shatter(self, surface: Growing, most: float) -> _Found | None:
+        best: _Found | None = None
         for bend, outcome in self._outcomes(are_patches=False, tried=self.opt.shattered):
             trial = surface.copy()
             try:
@@ -154,20 +192,18 @@ class _Search:
             score = self._score(parts, [trial.positions[p.origin] for p in parts])
             if score <= most and (best is None or score + bend < best[0]):
                 best = (score + bend, parts, trial)
-        if best is None:
-            return None
-        surface.become(best[2])
-        return best[1]
+        return best
 
     def _score(self, parts: list[Piece], placed: list[FloatArray]) -> float:
         areas = [_area(p, q) for p, q in zip(parts, placed, strict=True)]
         if min(areas) < self.opt.least_area * self.size**2:
             return np.inf
-        return float(np.average([unevenness(p, q) for p, q in zip(parts, placed, strict=True)], weights=areas))
+        each = np.array([unevenness(p, q, self.size) for p, q in zip(parts, placed, strict=True)])
+        return float(np.sqrt(np.average(each**2, weights=areas)))
 
     def _outcomes(self, *, are_patches: bool, tried: int) -> Iterator[tuple[float, Outcome]]:
         """Yield the most promising cuts, no two in about the same place, each with the price of its bend."""
-        rim = _Rim(self.patch, self.points)
+        rim = _Rim(self.patch, self.points, self.size)
         ranked = []
         for cut in self.cuts:
             guess = rim.judge(cut, are_patches=are_patches)
@@ -204,7 +240,8 @@ def _points(part: Piece, points: FloatArray, patch: Piece, fresh: FloatArray) ->
 class _Rim:
     """Side lengths of the parts of a cut, before it is made."""
 
-    def __init__(self, patch: Piece, points: FloatArray) -> None:
+    def __init__(self, patch: Piece, points: FloatArray, size: float) -> None:
+        self.size = size
         loop = np.concatenate([s[:-1] for s in side_chains(patch.loops[0], patch.quadrants)])
         along = arc_length(points[np.append(loop, loop[0])])
         self.at = {int(v): float(s) for v, s in zip(loop, along[:-1], strict=True)}
@@ -222,7 +259,7 @@ class _Rim:
             sides = np.append(np.diff([low, *within, high]), cut.cost)
             if 3 <= len(sides) <= 5:
                 patches += 1
-                found += share * _judge(sides, None, False)
+                found += share * _judge(sides, None, False, self.size)
             elif share < _LEAST_LENS:
                 return None
             elif len(sides) == 2:
