@@ -29,6 +29,7 @@ from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax
 from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.handover.tell_folded import tell_folded
+from loopwright.handover.tell_loosened import tell_loosened
 from loopwright.layout.plan_layout import LayoutOptions, plan_layout
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
@@ -161,7 +162,8 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     with clock.stage("quads"):
         mesh = build_mesh(layout.layout, layout.counts, layout.layout.vertex_size, progress=progress)
     with clock.stage("relax"):
-        mesh = relax(hold_points(mesh, wishes.points, projector), projector, progress=progress)
+        asked = hold_points(mesh, wishes.points, projector)
+        mesh = relax(asked, projector, progress=progress)
     half = mesh if mesh.mirror is not None else None
     if half is not None and not wishes.mirror_shape:
         with clock.stage("own sides"):
@@ -186,7 +188,7 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
         if mesh.mirror is not None:
             half, mesh = mesh, reflect_half(mesh)
     quality = measure_quality(mesh.positions, mesh.quads)
-    told = (*tell_poles(mesh, wishes.poles), *tell_folded(mesh, quality, wishes.budget))
+    told = (*tell_poles(mesh, wishes.poles), *tell_loosened(asked, mesh), *tell_folded(mesh, quality, wishes.budget))
     return BuildResult(
         sculpt,
         surface,

@@ -115,19 +115,16 @@ def _turn(state: RelaxState, faces: NDArray[np.int64]) -> bool:
     inside[quads[outside]] = False
     bases[~inside] = 0.0
     chosen = np.flatnonzero((bases != 0.0).any(axis=(1, 2)))
-    if len(chosen) == 0:
+    if len(chosen) == 0 or not size[chosen].any():
         return False
-    energy = _Barrier(state, faces, chosen, bases)
-    if energy.scale == 0.0:
-        return False
-    step = _solve(energy)
+    step = _solve(Barrier(state, faces, chosen, bases))
     length = np.linalg.norm(step, axis=1)
     step *= np.minimum(1.0, _MOST * size / np.maximum(length, 1e-300))[:, None]
     state.take_step(step, bases, chosen)
     return True
 
 
-class _Barrier:
+class Barrier:
     """The energy of the quads' corners over steps of the chosen vertices along their bases."""
 
     def __init__(self, state: RelaxState, faces: NDArray[np.int64], chosen: NDArray[np.int64], bases: FloatArray):
@@ -192,7 +189,7 @@ def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.stack([x, y, z], axis=-1)
 
 
-def _solve(energy: _Barrier) -> FloatArray:
+def _solve(energy: Barrier) -> FloatArray:
     """Return (n, 2) steps that lower the energy."""
     step = np.zeros(2 * len(energy.chosen))
     for _ in range(2):
