@@ -11,6 +11,7 @@ from scipy.spatial import cKDTree
 from loopwright.fit.fold_mirror import is_half
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.relax_state import RelaxState
+from loopwright.fit.unfold import count_folded
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, Paint, QuadMesh
@@ -150,7 +151,7 @@ def _grow(
     state = RelaxState(mesh, projector, options)
     lead, way = sampler.lead(state.positions)
     best, lowest = mesh.positions, _score(lead, margin)
-    bad = state.count_below(options.least_quality)
+    bad, folded = state.count_below(options.least_quality), count_folded(state)[0]
     growth = np.ones((len(mesh.quads), 2))
     idle_turns = 0
     for turn in range(_TURNS):
@@ -165,7 +166,8 @@ def _grow(
         lead, way = sampler.lead(state.positions)
         score = _score(lead, margin)
         idle_turns += 1
-        if score < lowest and state.count_below(options.least_quality) <= bad:
+        is_sound = state.count_below(options.least_quality) <= bad and count_folded(state)[0] <= folded
+        if score < lowest and is_sound:
             best, lowest, idle_turns = state.positions.copy(), score, 0
         if score == 0.0 or idle_turns == _IDLE_TURNS:
             break

@@ -20,6 +20,7 @@ _TURNS = 14  # of solving in tangent planes and putting back on the sculpt, per 
 _STEPS = 25  # of the solver per turn
 _MOST = 1.0  # longest move per turn, in local edge lengths
 _SIZE = 0.1  # weight of equal areas against right angles
+_EVENINGS = 8  # rounds of evening out in between
 _MENDING = 4  # rounds of mending after that
 _AGREES = 0.5  # cosine with the sculpt's normal from which a quad's own is what counts
 _HOLD = 3.0  # weight of staying at the curve, for vertices that were let off it
@@ -69,6 +70,9 @@ def loosen(state: RelaxState) -> bool:
     for rows in _LOOSE_ROWS:
         faces = _rows_around(state.mesh.quads, _quality(state) < _FLAT, rows)
         state.free_from_curves(np.unique(state.mesh.quads[faces]))
+        if rows:
+            for _ in range(_EVENINGS):
+                state.advance(state.options.fairness)
         while unfold(state):
             state.mend(rounds=_MENDING)
         if count_folded(state)[0] == 0:
