@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from loopwright.fit.fold_mirror import is_half
+from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.relax_state import RelaxState
-from loopwright.fit.unfold import count_folded
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, Paint, QuadMesh
@@ -27,6 +27,7 @@ _TURNS = 16
 _REACH = 8  # rows round such quads that give way
 _MENDING = 4  # rounds of it per turn
 _IDLE_TURNS = 5  # without gain, after which it ends
+_SOUND = 0.02  # least scaled Jacobian, against a quad's own normal, that is not a fold
 _ROUNDS = 5  # of evening out per turn
 
 
@@ -151,7 +152,7 @@ def _grow(
     state = RelaxState(mesh, projector, options)
     lead, way = sampler.lead(state.positions)
     best, lowest = mesh.positions, _score(lead, margin)
-    bad, folded = state.count_below(options.least_quality), count_folded(state)[0]
+    bad, folded = state.count_below(options.least_quality), _count_folded(mesh.positions, mesh.quads)
     growth = np.ones((len(mesh.quads), 2))
     idle_turns = 0
     for turn in range(_TURNS):
@@ -166,13 +167,17 @@ def _grow(
         lead, way = sampler.lead(state.positions)
         score = _score(lead, margin)
         idle_turns += 1
-        is_sound = state.count_below(options.least_quality) <= bad and count_folded(state)[0] <= folded
-        if score < lowest and is_sound:
+        is_sound = _count_folded(state.positions, mesh.quads) <= folded
+        if score < lowest and is_sound and state.count_below(options.least_quality) <= bad:
             best, lowest, idle_turns = state.positions.copy(), score, 0
         if score == 0.0 or idle_turns == _IDLE_TURNS:
             break
     progress("keep paint", 1.0)
     return best
+
+
+def _count_folded(positions: FloatArray, quads: IntArray) -> int:
+    return int((corner_sines(positions, quads).min(axis=1) < _SOUND).sum())
 
 
 def _rows_around(quads: IntArray, chosen: BoolArray, rows: int) -> NDArray[np.int64]:
