@@ -9,7 +9,7 @@ import numpy as np
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
 from loopwright.fit.mend_worst import face_measures
-from loopwright.fit.part_crossings import loosen_crossings, part_crossings
+from loopwright.fit.part_crossings import loosen_crossings, part_crossings, quads_astray
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
@@ -126,7 +126,9 @@ def fit_limit(
         return np.asarray(lacks.any(axis=1), np.bool_)
 
     if options.free_crossings:
-        positions = part_crossings(mesh, fold, start, positions, spoilt)
+        positions = part_crossings(
+            mesh, fold, start, positions, spoilt, lambda moved: quads_astray(moved, mesh.quads, projector)
+        )
         positions = loosen_crossings(mesh, fold, positions, broken)
     _, after = samples.distance(positions, projector, options.min_cosine)
     progress("fit", 1.0)

@@ -11,6 +11,7 @@ from scipy.sparse import csr_matrix, diags
 
 from loopwright.fit.fold_mirror import Fold
 from loopwright.fit.link_edges import unique_edges
+from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
 
 _GENTLE_ROUNDS = 6  # that halve moves; later ones forbid them
@@ -28,12 +29,23 @@ def crossing_quads(positions: FloatArray, quads: IntArray) -> NDArray[np.int64]:
     return np.unique(pairs.ravel() % len(quads))
 
 
+def quads_astray(positions: FloatArray, quads: IntArray, projector: SurfaceProjector) -> BoolArray:
+    """Return (m,) which quads' middles lie nearest to a piece of the sculpt that faces the other way."""
+    corners = positions[quads]
+    own = np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1])
+    triangle = projector.triangles[projector.project(corners.mean(axis=1)).triangles]
+    a, b, c = (projector.positions[triangle[:, k]] for k in range(3))
+    away: BoolArray = np.einsum("ij,ij->i", own, np.cross(b - a, c - a)) < 0.0
+    return away
+
+
 def part_crossings(
     mesh: QuadMesh,
     fold: Fold,
     start: FloatArray,
     fitted: FloatArray,
     spoilt: Callable[[FloatArray], BoolArray] | None = None,
+    astray: Callable[[FloatArray], BoolArray] | None = None,
 ) -> FloatArray:
     """Return the fitted (n, 3) positions, drawn back towards ``start`` where quads pass through others.
 
@@ -43,12 +55,15 @@ def part_crossings(
     Parameters
     ----------
     spoilt : tells of (n, 3) positions which (m,) quads are worse than they may be; none at ``start``.
+    astray : tells which quads came nearer to another part of the surface than to their own; they go back too.
     """
     share = np.ones(len(start))
     for attempt in range(_ROUNDS):
         moved = start + share[:, None] * (fitted - start)
         crossing = crossing_quads(fold.unfold_points(moved), fold.quads)
         bad = np.unique(crossing % len(mesh.quads))
+        if astray is not None:
+            bad = np.union1d(bad, np.flatnonzero(astray(moved)))
         if spoilt is not None and (share < 1.0).any():
             bad = np.union1d(bad, np.flatnonzero(spoilt(moved)))
         vertices = np.unique(mesh.quads[bad]) if len(bad) else bad

@@ -28,6 +28,7 @@ from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray
 
 _RING = 0.8  # how much more the loops of a ring may differ, as a logarithm
+_DEPTH = 2.0  # how much more it counts that a patch is larger than its sides enclose: rows lack where it bulges
 _LEAST_LENS = 0.15  # share of the rim that a part must have that is no patch yet
 
 
@@ -92,9 +93,10 @@ def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
     """How far a patch is from a place for a grid, as a logarithm: 0 is fair, 1 is a factor of e.
 
     The larger of two: how much the sides differ that a grid makes equal
-    (less in a ring, whose rows may grow longer outward; where there is a pole,
-    how far the segments come from even, each of its spokes one at least), and
-    how much the area differs from what the sides would enclose.
+    (less in a ring, whose rows may grow longer outward), and how much the area
+    differs from what the sides would enclose.  Where there is a pole, each of
+    its spokes has one segment at least; it counts how far those of the sides
+    come from even by that, and how near the pole comes to a side.
 
     Parameters
     ----------
@@ -120,11 +122,12 @@ def _judge(lengths: FloatArray, area: float | None, is_ring: bool, size: float) 
             spokes = np.array([e[(i + 1) % 5] + e[i - 1] + e[i] - e[(i + 2) % 5] - e[i - 2] for i in range(5)]) / 2
             whole = np.maximum(spokes, size)
             sides = np.roll(whole, 1) + np.roll(whole, -1)
-        worst = 2.0 * float(np.abs(np.log(sides / e)).max())
+        worst = max(2.0 * float(np.abs(np.log(sides / e)).max()), float(np.log(e.mean() / 2 / whole.min())))
         enclosed = float((whole * np.roll(whole, -1)).sum())
     if area is None:
         return worst
-    return max(worst, float(abs(np.log(area / enclosed))))
+    stretch = float(np.log(area / enclosed))
+    return max(worst, _DEPTH * stretch, -stretch)
 
 
 def _area(patch: Piece, points: FloatArray) -> float:
