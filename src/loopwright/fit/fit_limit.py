@@ -9,7 +9,7 @@ import numpy as np
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
 from loopwright.fit.mend_worst import face_measures
-from loopwright.fit.part_crossings import loosen_crossings, part_crossings, quads_astray
+from loopwright.fit.part_crossings import draw_home, loosen_crossings, part_crossings, quads_astray
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
@@ -130,6 +130,7 @@ def fit_limit(
             mesh, fold, start, positions, spoilt, lambda moved: quads_astray(moved, mesh.quads, projector)
         )
         positions = loosen_crossings(mesh, fold, positions, broken)
+        positions = draw_home(mesh, fold, positions, projector, broken)
     _, after = samples.distance(positions, projector, options.min_cosine)
     progress("fit", 1.0)
     return replace(mesh, positions=positions), FitReport(before, after, projector.diagonal, options.rounds, held)
