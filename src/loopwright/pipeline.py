@@ -19,6 +19,7 @@ from loopwright.counts.read_pins import border_pins, pole_prices, region_sizes
 from loopwright.counts.size_field import mean_size, size_field
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.counts.tell_poles import tell_poles
+from loopwright.edit.run_edits import check_region_names, run_edits
 from loopwright.fit.fit_limit import fit_limit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import hold_points
@@ -162,6 +163,10 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
         mesh = build_mesh(layout.layout, layout.counts, layout.layout.vertex_size, progress=progress)
     with clock.stage("relax"):
         mesh = relax(hold_points(mesh, wishes.points, projector), projector, progress=progress)
+    edited: list[Finding] = []
+    if wishes.edits:
+        with clock.stage("edits"):
+            mesh, edited = run_edits(mesh, wishes.edits, projector, progress=progress)
     half = mesh if mesh.mirror is not None else None
     if half is not None and not wishes.mirror_shape:
         with clock.stage("own sides"):
@@ -191,7 +196,7 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
         sculpt,
         surface,
         layout,
-        (*findings, *more, *drawn, *tiny, *last, *told),
+        (*findings, *more, *drawn, *tiny, *last, *edited, *told),
         clock.timings,
         wishes,
         mesh,
@@ -232,6 +237,7 @@ def _find_regions(
     )
     with clock.stage("marks"):
         surface, report = make_region_surface(sculpt, options=marks, projector=projector, progress=clock.progress)
+    check_region_names(surface.regions, wishes.edits)
     findings = []
     if report.dropped_specks:
         count = report.dropped_specks

@@ -60,7 +60,7 @@ def apply_edits(
             change = change.then(make_change(change.mesh, operation))
         except (InfeasibleError, MarksError) as error:
             raise type(error)(f"edit {k} ({operation.op}): {error}", places=error.places) from error
-        more = (len(change.mesh.quads) - before) * (2 if halves else 1)
+        more = (len(change.mesh.quads) - before) * (1 if change.mesh.mirror is None else 2)
         findings.append(Finding("edited", f"Edit {k} ({operation.op}): {_count_text(more)}.", abs(more)))
     half = place_vertices(change.mesh, change.is_new, projector)
     if halves is None:
