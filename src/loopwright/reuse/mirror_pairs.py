@@ -67,7 +67,7 @@ def find_mirror_pairs(
     axes = range(3) if wish == "auto" else ["xyz".index(wish)]
     found = None
     for axis in axes:
-        found = _pair(positions, quads, axis)
+        found = pair_vertices(positions, quads, axis)
         if found is not None:
             break
     if found is None:
@@ -88,8 +88,16 @@ def find_mirror_pairs(
     return MirrorPairs(found[0], found[1], fit.plane)
 
 
-def _pair(positions: FloatArray, quads: IntArray, axis: int) -> tuple[NDArray[np.int64], MirrorPlane] | None:
-    """Return partners and plane if the mesh is symmetric across this axis, positions and faces."""
+def pair_vertices(
+    positions: FloatArray, quads: IntArray, axis: int, *, same: float = _SAME
+) -> tuple[NDArray[np.int64], MirrorPlane] | None:
+    """Return (n,) partners and the plane if the mesh is symmetric across this axis, positions and faces.
+
+    Parameters
+    ----------
+    axis : 0, 1 or 2.
+    same : of the diagonal, the most that a vertex may miss its image by.
+    """
     low, high = positions.min(axis=0), positions.max(axis=0)
     diagonal = float(np.linalg.norm(high - low))
     normal = np.eye(3)[axis]
@@ -97,7 +105,7 @@ def _pair(positions: FloatArray, quads: IntArray, axis: int) -> tuple[NDArray[np
     for offset in (0.0, float(low[axis] + high[axis]) / 2.0):
         plane = MirrorPlane(normal, offset)
         distance, partner = tree.query(plane.reflect(positions))
-        if distance.max() > _SAME * diagonal or (partner[partner] != np.arange(len(partner))).any():
+        if distance.max() > same * diagonal or (partner[partner] != np.arange(len(partner))).any():
             continue
         faces = np.sort(quads, axis=1)
         images = np.sort(partner[quads], axis=1)
