@@ -14,7 +14,7 @@ from typing import Literal, TypeAlias, cast, get_args
 
 import numpy as np
 
-from loopwright.edit.read_operations import read_operation
+from loopwright.edit_wishes import read_operation
 from loopwright.errors import MarksError
 from loopwright.types import FloatArray
 from loopwright.wishes import FixedPoint, FlowLine, PolePin, SizeDab

@@ -10,7 +10,7 @@ from loopwright.edit.change import no_change
 from loopwright.edit.make_change import make_change
 from loopwright.edit.mirror_halves import cut_in_half, is_whole_mirrored, join_halves, other_side
 from loopwright.edit.place_vertices import place_vertices
-from loopwright.edit.read_operations import read_operation
+from loopwright.edit_wishes import read_operation
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.surface.project import SurfaceProjector

@@ -15,7 +15,7 @@ from loopwright.errors import InfeasibleError
 from loopwright.fit.fit_limit import fit_limit
 from loopwright.fit.reflect import reflect_half
 from loopwright.progress import Progress, silent
-from loopwright.reuse.mirror_pairs import pair_vertices
+from loopwright.surface.pair_vertices import pair_vertices
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, QuadMesh
 

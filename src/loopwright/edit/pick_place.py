@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from loopwright.edit.move_pole import find_poles
-from loopwright.edit.place import Place
 from loopwright.edit.quad_links import Ids, QuadLinks
+from loopwright.edit_wishes import Place
 from loopwright.errors import MarksError
 from loopwright.types import FloatArray, QuadMesh
 

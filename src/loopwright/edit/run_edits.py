@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from loopwright.edit.apply_edits import apply_edits
-from loopwright.edit.read_operations import read_operation
+from loopwright.edit_wishes import read_operation
 from loopwright.errors import MarksError
 from loopwright.fit.relax import relax
 from loopwright.progress import Progress, silent

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from loopwright.edit.read_operations import read_operation
+from loopwright.edit_wishes import read_operation
 from loopwright.errors import MarksError
 from loopwright.marks.checked_json import Checked
 from loopwright.options import normalize_region, parse_color

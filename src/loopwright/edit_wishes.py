@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.edit.place import Place
 from loopwright.errors import MarksError
 from loopwright.types import FloatArray
 
@@ -26,6 +25,24 @@ _WORDS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 _CHOICES = {"how": ("any", "pair", "rows"), "what": ("edge", "pole", "pair")}
 _LARGEST_CHANGE = 64
 _LARGEST_NUMBER = 1e150  # whose square is still a number
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where an edit is meant, on the half that is edited.
+
+    Attributes
+    ----------
+    near : (3,) a point near the mesh.
+    across, along, toward : (3,) directions or None: of the edges that are crossed, of the loop, of a move.
+    is_mirrored : whether the place was given on the other side.
+    """
+
+    near: FloatArray
+    across: FloatArray | None = None
+    along: FloatArray | None = None
+    toward: FloatArray | None = None
+    is_mirrored: bool = False
 
 
 @dataclass(frozen=True)
