@@ -14,7 +14,7 @@ import loopwright
 
 PACKAGE = Path(loopwright.__file__).parent
 LIST = (
-    ("types", "errors", "progress", "wishes", "options", "write_file", "write_json"),
+    ("types", "errors", "progress", "wishes", "edit_wishes", "options", "write_file", "write_json"),
     ("numerics",),
     ("patterns",),
     ("surface",),

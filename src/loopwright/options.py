@@ -14,6 +14,7 @@ from typing import Literal, TypeAlias, cast, get_args
 
 import numpy as np
 
+from loopwright.edit_wishes import read_operation
 from loopwright.errors import MarksError
 from loopwright.types import FloatArray
 from loopwright.wishes import FixedPoint, FlowLine, PolePin, SizeDab
@@ -64,6 +65,8 @@ class BuildOptions:
     """Painted edge lengths, later ones over earlier ones; they win over ``sizes``."""
     vertex_sizes: FloatArray | None = field(default=None, compare=False)
     """(n,) wished edge length at each vertex of the sculpt's file, 0 where none is wished; dabs win over it."""
+    edits: tuple[Mapping[str, object], ...] = ()
+    """Edits of the finished mesh, as plain data: see docs/editing.md."""
 
     def __post_init__(self) -> None:
         if not SMALLEST_BUDGET <= self.budget <= LARGEST_BUDGET:
@@ -79,6 +82,8 @@ class BuildOptions:
                 raise MarksError(f"the size of {region} is {length}; it must be a positive length", places=[region])
         check_pins(self.pins)
         _check_dabs(self.size_dabs)
+        for number, edit in enumerate(self.edits, 1):
+            read_operation(edit, f"edit {number}")
         if self.vertex_sizes is not None and not (np.isfinite(self.vertex_sizes) & (self.vertex_sizes >= 0)).all():
             raise MarksError("vertex_sizes must hold a length per vertex, or 0 where none is wished")
 

@@ -19,6 +19,7 @@ from loopwright.counts.read_pins import border_pins, pole_prices, region_sizes
 from loopwright.counts.size_field import mean_size, size_field
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.counts.tell_poles import tell_poles
+from loopwright.edit.run_edits import check_region_names, run_edits
 from loopwright.fit.fit_limit import fit_limit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import hold_points
@@ -164,6 +165,11 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     with clock.stage("relax"):
         asked = hold_points(mesh, wishes.points, projector)
         mesh = relax(asked, projector, progress=progress)
+    loosened = tell_loosened(asked, mesh)
+    edited: list[Finding] = []
+    if wishes.edits:
+        with clock.stage("edits"):
+            mesh, edited = run_edits(mesh, wishes.edits, projector, progress=progress)
     half = mesh if mesh.mirror is not None else None
     if half is not None and not wishes.mirror_shape:
         with clock.stage("own sides"):
@@ -188,12 +194,12 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
         if mesh.mirror is not None:
             half, mesh = mesh, reflect_half(mesh)
     quality = measure_quality(mesh.positions, mesh.quads)
-    told = (*tell_poles(mesh, wishes.poles), *tell_loosened(asked, mesh), *tell_folded(mesh, quality, wishes.budget))
+    told = (*tell_poles(mesh, wishes.poles), *loosened, *tell_folded(mesh, quality, wishes.budget))
     return BuildResult(
         sculpt,
         surface,
         layout,
-        (*findings, *more, *drawn, *tiny, *last, *told),
+        (*findings, *more, *drawn, *tiny, *last, *edited, *told),
         clock.timings,
         wishes,
         mesh,
@@ -234,6 +240,7 @@ def _find_regions(
     )
     with clock.stage("marks"):
         surface, report = make_region_surface(sculpt, options=marks, projector=projector, progress=clock.progress)
+    check_region_names(surface.regions, wishes.edits)
     findings = []
     if report.dropped_specks:
         count = report.dropped_specks

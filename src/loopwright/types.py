@@ -55,10 +55,24 @@ class MirrorPlane:
 
 @dataclass(frozen=True)
 class Region:
-    """A painted area: its name (as used in options and files) and its colour."""
+    """A painted area.
+
+    Attributes
+    ----------
+    name : as used in options and files.
+    color : sRGB, 0 to 255.
+    painted : the colours that the sculpt has there, where edits have merged or split regions; else empty, and it has
+        the region's own.
+    """
 
     name: str
     color: tuple[int, int, int]
+    painted: tuple[tuple[int, int, int], ...] = ()
+
+    @property
+    def paint(self) -> tuple[tuple[int, int, int], ...]:
+        """The colours that the sculpt has there."""
+        return self.painted or (self.color,)
 
 
 @dataclass(frozen=True)

@@ -35,6 +35,10 @@ FULL = Marks(
         FlowLine(((0.0, 0.0, 1.0), (0.5, 0.0, 1.0)), False, "jaw"),
         FlowLine(((0.0, 0.0, 1.0), (0.5, 0.0, 1.0), (0.5, 1.0, 1.0)), True, "ring"),
     ),
+    edits=(
+        {"op": "insert_loop", "near": [0.5, 1.0, 0.0], "along": [1, 0, 0]},
+        {"op": "split_region", "near": [0.5, 1.0, 0.0], "name": "brow", "color": [1, 2, 3]},
+    ),
 )
 NUMBER = st.floats(-1e6, 1e6, allow_subnormal=False)
 POINT = st.tuples(NUMBER, NUMBER, NUMBER)
@@ -162,3 +166,27 @@ def test_marks_lie_over_options() -> None:
         ("lips", "cheeks", (1.0, 0.0, 0.5)): 8,
     }
     assert used.lines == FULL.lines and used.points == FULL.points and used.poles == FULL.poles
+
+
+@pytest.mark.parametrize(
+    ("edit", "problem"),
+    [
+        ({"op": "melt"}, "op is 'melt'"),
+        ({"op": "insert_loop"}, "needs near"),
+        ({"op": "insert_loop", "near": [0, 0, 0], "by": 2}, "by means nothing here"),
+        ({"op": "insert_loop", "near": [0, 0]}, "near must be three finite numbers"),
+        ({"op": "insert_loop", "near": [0, 0, 10**400]}, "near must be three finite numbers"),
+        ({"op": "change_count", "near": [0, 0, 0], "by": 1.5}, "by must be a whole number"),
+        ({"op": "turn", "near": [0, 0, 0], "what": "all"}, "what is 'all'"),
+        ({"op": "merge_regions", "regions": ["lips"]}, "at least two different"),
+        ({"op": "split_region", "near": [0, 0, 0], "name": "a", "color": "reddish"}, "not a colour"),
+        ([], "an object {...} is expected"),
+    ],
+)
+def test_wrong_edits_name_file_place_and_reason(tmp_path: Path, edit: Any, problem: str) -> None:
+    path = tmp_path / "marks.json"
+    good = {"op": "merge_regions", "regions": ["lips", "#C0D0E0"]}
+    path.write_text(json.dumps({"loopwright_marks": 1, "edits": [good, edit]}))
+    with pytest.raises(MarksError) as caught:
+        read_marks(path)
+    assert str(caught.value).startswith("marks.json: edits/1: ") and problem in str(caught.value)

@@ -10,7 +10,7 @@ from loopwright.edit.change import no_change
 from loopwright.edit.make_change import make_change
 from loopwright.edit.mirror_halves import cut_in_half, is_whole_mirrored, join_halves, other_side
 from loopwright.edit.place_vertices import place_vertices
-from loopwright.edit.read_operations import read_operation
+from loopwright.edit_wishes import read_operation
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.surface.project import SurfaceProjector
@@ -60,7 +60,7 @@ def apply_edits(
             change = change.then(make_change(change.mesh, operation))
         except (InfeasibleError, MarksError) as error:
             raise type(error)(f"edit {k} ({operation.op}): {error}", places=error.places) from error
-        more = (len(change.mesh.quads) - before) * (2 if halves else 1)
+        more = (len(change.mesh.quads) - before) * (1 if change.mesh.mirror is None else 2)
         findings.append(Finding("edited", f"Edit {k} ({operation.op}): {_count_text(more)}.", abs(more)))
     half = place_vertices(change.mesh, change.is_new, projector)
     if halves is None:

@@ -39,7 +39,9 @@ def merge_regions(mesh: QuadMesh, names: tuple[str, ...], *, name: str = "") -> 
     new_index = np.zeros(len(mesh.regions), np.int32)
     new_index[kept] = np.arange(len(kept))
     new_index[ids] = kept.index(ids[0])
-    regions = tuple(Region(name, r.color) if i == ids[0] else r for i, r in enumerate(mesh.regions) if i in kept)
+    painted = tuple(dict.fromkeys(color for i in ids for color in mesh.regions[i].paint))
+    merged_region = Region(name, mesh.regions[ids[0]].color, painted)
+    regions = tuple(merged_region if i == ids[0] else r for i, r in enumerate(mesh.regions) if i in kept)
     merged = replace(mesh, quad_region=new_index[mesh.quad_region].astype(np.int32), regions=regions)
     return _free_vertices(mesh, merged)
 
@@ -77,8 +79,8 @@ def split_region(mesh: QuadMesh, edge: int, *, name: str, color: tuple[int, int,
         raise InfeasibleError(f"The region cannot be split near {spot}: {reason}; pick another edge.", places=[spot])
     quad_region = mesh.quad_region.copy()
     quad_region[part] = len(mesh.regions)
-    old = mesh.regions[region].color
-    fresh = color or tuple(255 - c // 2 if c < 128 else c // 2 for c in old)
+    parent = mesh.regions[region]
+    fresh = color or tuple(255 - c // 2 if c < 128 else c // 2 for c in parent.color)
     vertices = _in_order(links, chain, is_closed)
     ring = vertices[:-1] if is_closed else vertices
     vertex_curve, is_fixed = mesh.vertex_curve.copy(), mesh.is_fixed.copy()
@@ -94,7 +96,7 @@ def split_region(mesh: QuadMesh, edge: int, *, name: str, color: tuple[int, int,
     return replace(
         mesh,
         quad_region=quad_region,
-        regions=(*mesh.regions, Region(name, (int(fresh[0]), int(fresh[1]), int(fresh[2])))),
+        regions=(*mesh.regions, Region(name, (int(fresh[0]), int(fresh[1]), int(fresh[2])), parent.paint)),
         curves=(*mesh.curves, Curve(np.ascontiguousarray(mesh.positions[ring]), is_closed)),
         vertex_curve=vertex_curve,
         is_fixed=is_fixed,

@@ -10,11 +10,11 @@ from loopwright.edit.change import Change, no_change
 from loopwright.edit.change_regions import merge_regions, split_region
 from loopwright.edit.collapse_strip import collapse_strip
 from loopwright.edit.move_pole import find_poles, move_pole_pair, move_pole_rows
-from loopwright.edit.pick_place import Place, onto_half, pick_pole, pick_rail, pick_rung
+from loopwright.edit.pick_place import onto_half, pick_pole, pick_rail, pick_rung
 from loopwright.edit.quad_links import Ids, QuadLinks, link_quads
-from loopwright.edit.read_operations import Operation
 from loopwright.edit.split_strips import split_strips
 from loopwright.edit.turn_disc import turn_disc
+from loopwright.edit_wishes import Operation, Place
 from loopwright.errors import InfeasibleError, InternalError
 from loopwright.types import QuadMesh
 

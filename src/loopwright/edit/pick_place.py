@@ -2,35 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from loopwright.edit.move_pole import find_poles
 from loopwright.edit.quad_links import Ids, QuadLinks
+from loopwright.edit_wishes import Place
 from loopwright.errors import MarksError
 from loopwright.types import FloatArray, QuadMesh
 
 _SAME = 1e-9  # of the extent: distances that differ by less are ties, broken by position
 _LEAST_SINE = 1e-6  # between the surface and a direction that says something on it
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where an edit is meant, on the half that is edited.
-
-    Attributes
-    ----------
-    near : (3,) a point near the mesh.
-    across, along, toward : (3,) directions or None: of the edges that are crossed, of the loop, of a move.
-    is_mirrored : whether the place was given on the other side.
-    """
-
-    near: FloatArray
-    across: FloatArray | None = None
-    along: FloatArray | None = None
-    toward: FloatArray | None = None
-    is_mirrored: bool = False
 
 
 def onto_half(place: Place, half: QuadMesh) -> Place:

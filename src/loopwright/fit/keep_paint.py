@@ -36,12 +36,10 @@ class PaintSampler:
 
     def __init__(self, mesh: QuadMesh, projector: SurfaceProjector, paint: Paint) -> None:
         self.tree = cKDTree(projector.positions, balanced_tree=False, compact_nodes=False)
-        self.color = paint.color
         self.count = len(paint.palette)
         self.mirror = mesh.mirror if is_half(mesh) else None
-        palette = [tuple(int(level) for level in color) for color in paint.palette]
-        own = [palette.index(region.color) if region.color in palette else -1 for region in mesh.regions]
-        self.region_color = np.array(own, np.int64)
+        self.region_color, alias = _region_colors(mesh, paint)
+        self.color = alias[paint.color]
         self.look_at(mesh)
         at = (np.arange(_GRID) + 0.5) / _GRID
         self.u, self.v = (grid.ravel() for grid in np.meshgrid(at, at))
@@ -82,6 +80,20 @@ class PaintSampler:
         largest = apart.max(axis=1)
         way = np.where((largest > 0.05)[:, None], apart / np.maximum(largest, 1e-9)[:, None], 1.0)
         return np.where(own < 0, 1.0, lead), way
+
+
+def _region_colors(mesh: QuadMesh, paint: Paint) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return (r,) the colour of each region, -1 where it is not in the paint, and (c + 1,) what colours count as.
+
+    The colours of a region that was merged from several count as one. The last entry serves index -1.
+    """
+    palette = [tuple(int(level) for level in color) for color in paint.palette]
+    alias = np.append(np.arange(len(palette)), -1)
+    own = [[palette.index(color) for color in region.paint if color in palette] for region in mesh.regions]
+    for ids in own:
+        if len(ids) > 1:
+            alias[np.isin(alias, alias[ids])] = alias[ids].min()
+    return np.array([alias[ids[0]] if ids else -1 for ids in own], np.int64), alias
 
 
 def _mean(chosen: BoolArray, value: FloatArray) -> FloatArray:

@@ -28,6 +28,7 @@ class Marks:
     size_dabs : painted sizes, later ones over earlier ones.
     vertex_sizes : (n,) edge length at each vertex of the sculpt's file, 0 where none is wished; or None.
     pins, points, poles, lines : see their classes.
+    edits : edits of the finished mesh, as plain data; see :mod:`loopwright.edit_wishes`.
     """
 
     budget: int | None = None
@@ -42,3 +43,4 @@ class Marks:
     points: tuple[FixedPoint, ...] = ()
     poles: tuple[PolePin, ...] = ()
     lines: tuple[FlowLine, ...] = ()
+    edits: tuple[Mapping[str, object], ...] = ()

@@ -10,6 +10,7 @@ import numpy as np
 from loopwright.errors import MarksError
 from loopwright.marks.checked_json import Checked, load_json
 from loopwright.marks.marks_file import RGB, VERSION, VERSION_KEY, Marks
+from loopwright.marks.read_edits import read_edits
 from loopwright.options import Mirror, normalize_region, parse_color
 from loopwright.types import FloatArray
 from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin, PoleWish, SizeDab
@@ -28,6 +29,7 @@ _KEYS = (
     "points",
     "poles",
     "lines",
+    "edits",
 )
 
 
@@ -59,6 +61,7 @@ def read_marks(path: str | Path) -> Marks:
         points=tuple(_fixed_point(entry) for entry in top.entries("points")),
         poles=_poles(top),
         lines=tuple(_line(entry, i) for i, entry in enumerate(top.entries("lines"))),
+        edits=read_edits(top),
     )
 
 

@@ -31,6 +31,7 @@ def use_marks(options: BuildOptions, marks: Marks) -> BuildOptions:
         points=(*options.points, *marks.points),
         poles=tuple({p.region: p for p in (*options.poles, *marks.poles)}.values()),
         lines=(*options.lines, *marks.lines),
+        edits=(*options.edits, *marks.edits),
     )
 
 

@@ -64,6 +64,7 @@ def to_document(marks: Marks) -> dict[str, Any]:
             {"name": line.name or f"line {i + 1}", "closed": line.closed, "points": line.points}
             for i, line in enumerate(marks.lines)
         ],
+        "edits": [dict(edit) for edit in marks.edits],
     }
     return {key: value for key, value in document.items() if value is not None and value not in ({}, [])}
 

@@ -156,7 +156,8 @@ def _is_left_open(sculpt: Sculpt, mesh: QuadMesh, open_colors: Sequence[RGB]) ->
     """Return whether each sculpt vertex's colour is nearer to one that was left open than to any region's."""
     if sculpt.colors is None or not open_colors:
         return np.zeros(len(sculpt.positions), bool)
-    palette = np.array([*open_colors, *(region.color for region in mesh.regions)], float)
+    painted = (color for region in mesh.regions for color in region.paint)
+    palette = np.array([*open_colors, *painted], float)
     return np.asarray(
         cKDTree(palette, balanced_tree=False, compact_nodes=False).query(sculpt.colors.astype(float))[1]
         < len(open_colors),

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from loopwright.errors import InfeasibleError
 from loopwright.surface.mirror import find_mirror
+from loopwright.surface.pair_vertices import pair_vertices
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, MirrorPlane
 
@@ -67,7 +67,7 @@ def find_mirror_pairs(
     axes = range(3) if wish == "auto" else ["xyz".index(wish)]
     found = None
     for axis in axes:
-        found = _pair(positions, quads, axis)
+        found = pair_vertices(positions, quads, axis, same=_SAME)
         if found is not None:
             break
     if found is None:
@@ -86,21 +86,3 @@ def find_mirror_pairs(
             places=[wish],
         )
     return MirrorPairs(found[0], found[1], fit.plane)
-
-
-def _pair(positions: FloatArray, quads: IntArray, axis: int) -> tuple[NDArray[np.int64], MirrorPlane] | None:
-    """Return partners and plane if the mesh is symmetric across this axis, positions and faces."""
-    low, high = positions.min(axis=0), positions.max(axis=0)
-    diagonal = float(np.linalg.norm(high - low))
-    normal = np.eye(3)[axis]
-    tree = cKDTree(positions, balanced_tree=False, compact_nodes=False)
-    for offset in (0.0, float(low[axis] + high[axis]) / 2.0):
-        plane = MirrorPlane(normal, offset)
-        distance, partner = tree.query(plane.reflect(positions))
-        if distance.max() > _SAME * diagonal or (partner[partner] != np.arange(len(partner))).any():
-            continue
-        faces = np.sort(quads, axis=1)
-        images = np.sort(partner[quads], axis=1)
-        if np.array_equal(faces[np.lexsort(faces.T)], images[np.lexsort(images.T)]):
-            return partner.astype(np.int64), plane
-    return None

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.edit.pick_place import Place
 from loopwright.errors import MarksError
 from loopwright.types import FloatArray
 
@@ -25,6 +24,25 @@ _WORDS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 }
 _CHOICES = {"how": ("any", "pair", "rows"), "what": ("edge", "pole", "pair")}
 _LARGEST_CHANGE = 64
+_LARGEST_NUMBER = 1e150  # whose square is still a number
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where an edit is meant, on the half that is edited.
+
+    Attributes
+    ----------
+    near : (3,) a point near the mesh.
+    across, along, toward : (3,) directions or None: of the edges that are crossed, of the loop, of a move.
+    is_mirrored : whether the place was given on the other side.
+    """
+
+    near: FloatArray
+    across: FloatArray | None = None
+    along: FloatArray | None = None
+    toward: FloatArray | None = None
+    is_mirrored: bool = False
 
 
 @dataclass(frozen=True)
@@ -111,14 +129,15 @@ def _read_vector(data: Mapping[str, object], word: str, label: str) -> FloatArra
         raise MarksError(message, places=[label])
     if not all(isinstance(x, (int, float, np.number)) and not isinstance(x, bool) for x in value):
         raise MarksError(message, places=[label])
-    vector = np.array([float(x) for x in value])
-    if not np.isfinite(vector).all():
+    if not all(abs(x) < _LARGEST_NUMBER for x in value):
         raise MarksError(message, places=[label])
-    return vector
+    return np.array([float(x) for x in value])
 
 
 def _read_count(data: Mapping[str, object], word: str, label: str) -> int:
     value = data.get(word, 1)
+    if isinstance(value, float) and value.is_integer():
+        value = int(value)
     if not isinstance(value, int) or isinstance(value, bool) or value == 0 or abs(value) > _LARGEST_CHANGE:
         message = f"{label}: {word} must be a whole number from 1 to {_LARGEST_CHANGE}, or its negative."
         raise MarksError(message, places=[label])
@@ -136,7 +155,10 @@ def _read_names(data: Mapping[str, object], label: str) -> tuple[str, ...]:
     value = data.get("regions", ())
     if not isinstance(value, (list, tuple)) or not all(isinstance(name, str) for name in value):
         raise MarksError(f"{label}: regions must be a list of names.", places=[label])
-    return tuple(value)
+    names = tuple(name.strip() for name in value)
+    if "regions" in data and len(set(names)) < 2:
+        raise MarksError(f"{label}: regions must name at least two different ones.", places=[label])
+    return names
 
 
 def _read_color(data: Mapping[str, object], label: str) -> tuple[int, int, int] | None:

@@ -1,0 +1,111 @@
+"""``loopwright edit``: change the loops, poles and regions of a finished mesh."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, get_args
+
+from loopwright.cli.check_paths import check_outputs, check_sculpt_file
+from loopwright.cli.console import Console
+from loopwright.errors import InputError, MarksError
+from loopwright.handover.write_mesh import check_mesh_path, write_mesh
+from loopwright.marks.read_marks import read_marks
+from loopwright.options import Mirror
+
+if TYPE_CHECKING:
+    from loopwright.surface.project import SurfaceProjector
+    from loopwright.types import Finding, QuadMesh
+
+NAME = "edit"
+HELP = "change loops, strips, poles and regions of a finished all-quad mesh"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("mesh", type=Path, metavar="MESH", help="all-quad mesh: .obj or .ply")
+    parser.add_argument(
+        "--edits", type=Path, required=True, metavar="FILE", help="marks file whose list of edits is carried out"
+    )
+    parser.add_argument("--sculpt", type=Path, metavar="SCULPT", help="sculpt that new and moved vertices are put on")
+    parser.add_argument(
+        "--fit", action="store_true", help="then even the whole mesh out and fit it to the sculpt, as a build does"
+    )
+    parser.add_argument(
+        "--mirror",
+        choices=get_args(Mirror),
+        default="auto",
+        help="keep the mirror of a mesh that has one, do not, or insist on an axis (default %(default)s)",
+    )
+    parser.add_argument(
+        "-o", "--output", type=Path, required=True, metavar="OUT", help="mesh to write: .obj, .ply or .glb"
+    )
+
+
+def run(arguments: argparse.Namespace, console: Console) -> int:
+    """Edit, write, tell; return the exit code."""
+    _check_files(arguments)
+    edits = read_marks(arguments.edits).edits
+    if not edits:
+        raise MarksError(f'{arguments.edits}: there are no edits in it; add a list "edits"', places=[arguments.edits])
+    from loopwright.edit.edit_file_mesh import edit_file_mesh
+    from loopwright.surface.read_quads import read_quad_mesh
+
+    mesh = read_quad_mesh(arguments.mesh)
+    projector = _open_sculpt(arguments.sculpt, console)
+    console.progress("edits", 0.0)
+    edited, findings = edit_file_mesh(
+        mesh, edits, projector, mirror=arguments.mirror, fit=arguments.fit, progress=console.progress
+    )
+    write_mesh(arguments.output, edited)
+    _tell(mesh, edited, findings, arguments.output, console)
+    return 0
+
+
+def _check_files(arguments: argparse.Namespace) -> None:
+    if arguments.fit and arguments.sculpt is None:
+        raise InputError("--fit needs the sculpt to fit to; give it with --sculpt.")
+    check_sculpt_file(arguments.mesh)
+    if arguments.sculpt is not None:
+        check_sculpt_file(arguments.sculpt)
+    check_mesh_path(arguments.output)
+    inputs = {"the mesh": arguments.mesh, "the edits file": arguments.edits, "the sculpt": arguments.sculpt}
+    check_outputs([arguments.output], inputs)
+
+
+def _open_sculpt(path: Path | None, console: Console) -> SurfaceProjector | None:
+    if path is None:
+        return None
+    from loopwright.surface.project import SurfaceProjector
+    from loopwright.surface.read import read_sculpt
+    from loopwright.surface.repair import repair_sculpt
+
+    sculpt, _ = repair_sculpt(read_sculpt(path, progress=console.progress))
+    return SurfaceProjector(sculpt.positions, sculpt.triangles)
+
+
+def _tell(before: QuadMesh, after: QuadMesh, findings: list[Finding], path: Path, console: Console) -> None:
+    from loopwright.fit.measure_quality import measure_quality
+
+    old, new = (measure_quality(mesh.positions, mesh.quads).summary() for mesh in (before, after))
+    for finding in findings:
+        console.say(f"{finding.kind}: {finding.text}")
+    axis = "none" if after.mirror is None else "kept"
+    console.say(f"faces   {len(after.quads):,} quads (was {len(before.quads):,}), mirror {axis}")
+    console.say(
+        f"quads   scaled Jacobian {new['mean']:.3f} in the mean (was {old['mean']:.3f}), least {new['min']:.3f} "
+        f"(was {old['min']:.3f})"
+    )
+    console.say(f"mesh    {path}")
+    console.give(
+        {
+            "faces_before": len(before.quads),
+            "faces": len(after.quads),
+            "vertices": len(after.positions),
+            "mirror_kept": after.mirror is not None,
+            "quality_before": old,
+            "quality": new,
+            "findings": [{"kind": finding.kind, "text": finding.text, "count": finding.count} for finding in findings],
+            "mesh_file": str(path),
+        }
+    )

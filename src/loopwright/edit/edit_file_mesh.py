@@ -1,0 +1,65 @@
+"""Edit a mesh that was read from a file: its mirror and borders are found first, as the file does not tell them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from loopwright.edit.apply_edits import apply_edits
+from loopwright.edit.border_curves import add_border_curves
+from loopwright.edit.mirror_halves import cut_in_half
+from loopwright.edit.run_edits import run_edits
+from loopwright.errors import InfeasibleError
+from loopwright.fit.fit_limit import fit_limit
+from loopwright.fit.reflect import reflect_half
+from loopwright.progress import Progress, silent
+from loopwright.surface.pair_vertices import pair_vertices
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import Finding, QuadMesh
+
+_EXACT = 1e-6  # of the diagonal: a mesh is taken for mirrored if every vertex has its image so near; files round
+
+
+def edit_file_mesh(
+    mesh: QuadMesh,
+    edits: Sequence[Mapping[str, object]],
+    projector: SurfaceProjector | None = None,
+    *,
+    mirror: str = "auto",
+    fit: bool = False,
+    progress: Progress = silent,
+) -> tuple[QuadMesh, list[Finding]]:
+    """Return the edited mesh and what the edits did.
+
+    Parameters
+    ----------
+    mesh : whole, without curves and mirror, as :func:`loopwright.surface.read_quads.read_quad_mesh` gives it.
+    edits : plain data, in their order.
+    projector : the sculpt that new and moved vertices are put on; None leaves them on the mesh's own quads.
+    mirror : "auto" keeps the mirror of a mesh that has one, "none" does not; "x", "y" or "z" insists on it.
+    fit : even the whole mesh out on the sculpt afterwards and lay its smooth limit surface on it, as a build does.
+
+    Raises
+    ------
+    InfeasibleError, MarksError
+        If an edit cannot be made, or an axis was insisted on across which the mesh is not mirrored.
+    """
+    ready = _find_mirror(add_border_curves(mesh), mirror)
+    if not fit or projector is None:
+        return apply_edits(ready, edits, projector)
+    part = cut_in_half(ready).half if ready.mirror is not None else ready
+    edited, findings = run_edits(part, edits, projector, progress=progress)
+    fitted, _ = fit_limit(edited, projector, progress=progress)
+    return (reflect_half(fitted) if fitted.mirror is not None else fitted), findings
+
+
+def _find_mirror(mesh: QuadMesh, wish: str) -> QuadMesh:
+    for axis in () if wish == "none" else range(3) if wish == "auto" else ("xyz".index(wish),):
+        found = pair_vertices(mesh.positions, mesh.quads, axis, same=_EXACT)
+        if found is not None:
+            return replace(mesh, on_mirror=found[0] == np.arange(len(found[0])), mirror=found[1])
+    if wish in ("auto", "none"):
+        return mesh
+    raise InfeasibleError(f"The mesh is not mirrored across {wish}; leave --mirror out.", places=[wish])

@@ -1,0 +1,69 @@
+"""The stage of a build that replays the wished edits and evens the mesh out again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from loopwright.edit.apply_edits import apply_edits
+from loopwright.edit_wishes import read_operation
+from loopwright.errors import MarksError
+from loopwright.fit.relax import relax
+from loopwright.progress import Progress, silent
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import Finding, QuadMesh, Region
+
+_FOLDED = "folded"  # told by apply_edits of a mesh that is not evened out yet
+
+
+def run_edits(
+    mesh: QuadMesh,
+    edits: Sequence[Mapping[str, object]],
+    projector: SurfaceProjector,
+    *,
+    progress: Progress = silent,
+) -> tuple[QuadMesh, list[Finding]]:
+    """Return the mesh with the edits made and evened out on the sculpt, and what they did.
+
+    Parameters
+    ----------
+    mesh : evened out; a half that ends at its mirror plane, or a whole mesh without one.
+    edits : plain data, in their order; where there is none, the mesh comes back as it is.
+
+    Raises
+    ------
+    InfeasibleError, MarksError
+        If an edit cannot be made; the message begins with its number.
+    """
+    if not edits:
+        return mesh, []
+    edited, findings = apply_edits(mesh, edits, projector)
+    edited = relax(edited, projector, progress=lambda _, done: progress("edits", done))
+    sides = 1 if mesh.mirror is None else 2
+    before, after = sides * len(mesh.quads), sides * len(edited.quads)
+    if after != before:
+        text = f"The edits took the mesh from {before:,} to {after:,} faces."
+        findings.append(Finding("edited_faces", text, abs(after - before)))
+    return edited, [finding for finding in findings if finding.kind != _FOLDED]
+
+
+def check_region_names(regions: Sequence[Region], edits: Sequence[Mapping[str, object]]) -> None:
+    """Refuse edits that name regions which will not be there, before the long work.
+
+    Raises
+    ------
+    MarksError
+        The message begins with the number of the edit.
+    """
+    known = {region.name for region in regions}
+    for number, data in enumerate(edits, 1):
+        edit = read_operation(data, f"edit {number}")
+        for name in edit.regions:
+            if name not in known:
+                there = ", ".join(sorted(known))
+                raise MarksError(f'edit {number} ({edit.op}): there is no region "{name}"; there are: {there}.')
+        known -= set(edit.regions)
+        added = edit.name or (edit.regions[0] if edit.regions else "")
+        if added in known:
+            message = f'edit {number} ({edit.op}): the name "{added}" is taken; give the region another.'
+            raise MarksError(message, places=[added])
+        known |= {added} - {""}

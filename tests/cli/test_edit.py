@@ -1,0 +1,68 @@
+"""``loopwright edit`` from files to a file."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.cli.test_levels import write_sphere
+from tests.conftest import link
+
+from loopwright.cli.main import main
+from loopwright.surface.read_quads import read_quad_mesh
+
+LOOP = {"op": "insert_loop", "near": [0.3, 0.4, 0.9], "along": [1, 0, 0]}
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("edit")
+    names = {"mesh": "mesh.obj", "sculpt": "sculpt.obj", "edits": "edits.json"}
+    paths = {key: folder / name for key, name in names.items()}
+    write_sphere(paths["mesh"], 6, 0.0)
+    write_sphere(paths["sculpt"], 40, 0.0, triangles=True)
+    paths["edits"].write_text(json.dumps({"loopwright_marks": 1, "edits": [LOOP]}))
+    return paths
+
+
+@pytest.mark.parametrize("more", [[], ["--sculpt"], ["--sculpt", "--fit"]])
+def test_a_loop_is_put_in_on_both_sides(
+    files: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str], more: list[str]
+) -> None:
+    out = tmp_path / "out.obj"
+    options = [word for flag in more for word in ([flag, str(files["sculpt"])] if flag == "--sculpt" else [flag])]
+    words = ["edit", str(files["mesh"]), "--edits", str(files["edits"]), "-o", str(out), "--json", *options]
+    assert main(words) == 0
+    told = json.loads(capsys.readouterr().out)
+    mesh = read_quad_mesh(out)
+    assert told["mirror_kept"] and told["faces"] == len(mesh.quads) > told["faces_before"] == 216
+    assert (len(mesh.quads) - 216) % 24 == 0  # whole rings of a cube's four sides
+    assert link(mesh.quads, len(mesh.positions)).euler == 2
+    places = {tuple(p) for p in (mesh.positions + 0.0).tolist()}
+    assert {tuple(p) for p in (mesh.positions * [-1, 1, 1] + 0.0).tolist()} == places
+    radius = np.linalg.norm(mesh.positions, axis=1)
+    if more == ["--sculpt"]:
+        assert radius.min() > 0.998  # the sculpt's facets are that near to the ball
+
+
+def test_refusals_leave_nothing_behind(
+    files: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out, bad = tmp_path / "out.obj", tmp_path / "bad.json"
+
+    def tried(edits: object, *options: str) -> tuple[int, str]:
+        bad.write_text(json.dumps({"loopwright_marks": 1, "edits": edits}))
+        code = main(["edit", str(files["mesh"]), "--edits", str(bad), "-o", str(out), "--quiet", *options])
+        assert not out.exists()
+        return code, capsys.readouterr().err
+
+    code, text = tried([LOOP, {"op": "melt"}])
+    assert code == 4 and "bad.json: edits/1: edit 2: op is 'melt'" in text
+    code, text = tried([])
+    assert code == 4 and "there are no edits" in text
+    code, text = tried([{"op": "change_count", "near": [0, 0, 1], "by": -60}])
+    assert code == 5 and "edit 1 (change_count)" in text
+    code, text = tried([LOOP], "--fit")
+    assert code == 3 and "--sculpt" in text
