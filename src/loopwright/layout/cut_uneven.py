@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from loopwright.errors import InternalError
 from loopwright.layout.follow_bending import Bending
@@ -40,6 +41,7 @@ class UnevenOptions:
     gain : how much lower that of the parts must be, weighted by area.
     least_area : parts smaller than this many faces are not made.
     grave : the unevenness from which smaller parts are made and more cuts looked at.
+    wander : the logarithm of a ring's largest width over its least from which it is cut like other patches.
     least_grave : the least area of parts of such a patch.
     bent : how much a cut's bend counts: its price over its ends' distance, less one.
     starts : boundary points tried. tried : best cuts whose outcome is looked at.
@@ -52,6 +54,7 @@ class UnevenOptions:
     gain: float = 0.4
     least_area: float = 12.0
     grave: float = 2.0
+    wander: float = 1.6
     least_grave: float = 4.0
     bent: float = 0.1
     starts: int = 48
@@ -74,19 +77,32 @@ def cut_uneven(
     opt = options or UnevenOptions()
     whole, points = patch, surface.positions[patch.origin]
     now = unevenness(patch, points, size)
-    is_grave = now >= opt.grave
+    is_grave = now >= opt.grave or (patch.is_ring and _wanders(patch, points, opt))
     if is_grave:
         opt = replace(opt, least_area=opt.least_grave, shattered=opt.shattered_grave)
-    keeps = patch.is_ring and not is_grave
-    if keeps or depth >= opt.deepest or now <= opt.most or _area(patch, points) < 2 * opt.least_area * size**2:
+    keeps = now <= opt.most if not patch.is_ring else not is_grave
+    if keeps or depth >= opt.deepest or _area(patch, points) < 2 * opt.least_area * size**2:
         return [patch]
-    patch = replace(patch, is_ring=False)  # not for long a stack of loops
-    now = unevenness(patch, points, size)
+    if patch.is_ring:  # not for long a stack of loops
+        patch = replace(patch, is_ring=False)
+        now = max(unevenness(patch, points, size), opt.most + opt.gain)
     search = _Search(patch, points, size, opt, surface.bending)
     parts = search.halve_or_shatter(surface, now - opt.gain, try_both=is_grave)
     return [p for part in parts or [] for p in cut_uneven(part, surface, size, options=options, depth=depth + 1)] or [
         whole
     ]
+
+
+def _wanders(ring: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
+    """Tell whether a ring is no stack of loops: what is left between scattered regions, now narrow, now wide."""
+    sides = side_chains(ring.loops[0], ring.quadrants)
+    if len(sides) != 4:
+        return False
+    first = int(np.argmax([arc_length(points[s])[-1] for s in sides])) % 2
+    near, far = points[sides[first]], points[sides[first + 2]]
+    width = np.concatenate([cKDTree(far).query(near)[0], cKDTree(near).query(far)[0]])
+    narrow, wide = np.quantile(width, [0.05, 0.95])
+    return bool(wide > np.exp(opt.wander) * narrow)
 
 
 def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
