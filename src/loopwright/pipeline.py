@@ -12,6 +12,7 @@ from loopwright.fit.hold_points import hold_points
 from loopwright.fit.keep_paint import keep_paint
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.own_sides import own_sides
+from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax
 from loopwright.fit.ridge_edges import ridge_edges
@@ -137,11 +138,13 @@ def _fit(
     if not wishes.fit_limit:
         return keep_paint(mesh, projector, paint, progress=lambda _, done: progress("fit", done)), None
     sharp = ridge_edges(mesh, regions.ridges)
+    index = ground.shelf.keep("paint index", (paint,), lambda: PaintIndex(projector.positions, paint), depth=1)
     return fit_with_paint(
         mesh,
         projector,
         paint,
         lambda kept: fit_limit(kept, projector, sharpness=sharp, progress=progress),
+        index=index,
         progress=lambda _, done: progress("fit", done),
     )
 

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from loopwright.fit.fold_mirror import is_half
+from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.relax_state import RelaxState
 from loopwright.progress import Progress, silent
@@ -30,11 +30,17 @@ _ROUNDS = 5  # of evening out per turn
 
 
 class PaintSampler:
-    """Counts the colours under the quads, on both sides of the mirror plane."""
+    """Counts the colours under the quads, on both sides of the mirror plane.
 
-    def __init__(self, mesh: QuadMesh, projector: SurfaceProjector, paint: Paint) -> None:
-        self.tree = cKDTree(projector.positions, balanced_tree=False, compact_nodes=False)
-        self.color = paint.color
+    Parameters
+    ----------
+    index : of this paint, where there is one already.
+    """
+
+    def __init__(
+        self, mesh: QuadMesh, projector: SurfaceProjector, paint: Paint, *, index: PaintIndex | None = None
+    ) -> None:
+        self.index = index or PaintIndex(projector.positions, paint)
         self.count = len(paint.palette)
         self.mirror = mesh.mirror if is_half(mesh) else None
         palette = [tuple(int(level) for level in color) for color in paint.palette]
@@ -66,8 +72,7 @@ class PaintSampler:
         return lead, way
 
     def _lead(self, samples: FloatArray) -> tuple[FloatArray, FloatArray]:
-        _, near = self.tree.query(samples.reshape(-1, 3))
-        color = self.color[near].reshape(len(samples), -1)
+        color = self.index.colors_at(samples.reshape(-1, 3)).reshape(len(samples), -1)
         own = self.own
         counts = np.stack([(color == k).sum(axis=1) for k in range(self.count)], axis=1)
         row = np.arange(len(samples))

@@ -4,33 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-import lagrange
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import csr_matrix, diags
 
+from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import Fold
 from loopwright.fit.link_edges import unique_edges
-from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
+from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _GENTLE_ROUNDS = 6  # that halve moves; later ones forbid them
 _ROUNDS = 16
 _LOOSENINGS = 30
 
 
-def crossing_quads(positions: FloatArray, quads: IntArray) -> NDArray[np.int64]:
-    """Return the ids of quads that pass through others, both split along their first diagonal."""
-    triangles = np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
-    mesh = lagrange.SurfaceMesh()
-    mesh.add_vertices(np.ascontiguousarray(positions))
-    mesh.add_triangles(np.ascontiguousarray(triangles, np.uint32))
-    pairs = np.asarray(lagrange.bvh.compute_intersecting_pairs(mesh), np.int64).reshape(-1, 2)
-    return np.unique(pairs.ravel() % len(quads))
-
-
 def part_crossings(
     mesh: QuadMesh,
-    fold: Fold,
+    crossings: CrossingFinder,
     start: FloatArray,
     fitted: FloatArray,
     spoilt: Callable[[FloatArray], BoolArray] | None = None,
@@ -42,13 +31,13 @@ def part_crossings(
 
     Parameters
     ----------
+    crossings : of this mesh.
     spoilt : tells of (n, 3) positions which (m,) quads are worse than they may be; none at ``start``.
     """
     share = np.ones(len(start))
     for attempt in range(_ROUNDS):
         moved = start + share[:, None] * (fitted - start)
-        crossing = crossing_quads(fold.unfold_points(moved), fold.quads)
-        bad = np.unique(crossing % len(mesh.quads))
+        bad = crossings.find(moved)
         if spoilt is not None and (share < 1.0).any():
             bad = np.union1d(bad, np.flatnonzero(spoilt(moved)))
         vertices = np.unique(mesh.quads[bad]) if len(bad) else bad
@@ -60,21 +49,23 @@ def part_crossings(
 
 
 def loosen_crossings(
-    mesh: QuadMesh, fold: Fold, positions: FloatArray, spoilt: Callable[[FloatArray], BoolArray]
+    mesh: QuadMesh,
+    fold: Fold,
+    crossings: CrossingFinder,
+    positions: FloatArray,
+    spoilt: Callable[[FloatArray], BoolArray],
 ) -> FloatArray:
     """Return (n, 3) positions with quads that pass through others drawn smooth, where that lets them go.
 
     Inner vertices of such quads go towards the middle of their neighbours, off the sculpt if need be. A round
     counts if it leaves fewer crossing quads and spoils none.
     """
-    own = len(mesh.quads)
     free = (mesh.vertex_curve < 0) & ~mesh.is_fixed
     average = _neighbour_average(fold)
-    best = positions
-    fewest = len(crossing_quads(fold.unfold_points(best), fold.quads))
-    moved = best
+    best = moved = positions
+    crossing = crossings.find(best)
+    fewest = len(crossing)
     for _ in range(_LOOSENINGS if fewest else 0):
-        crossing = crossing_quads(fold.unfold_points(moved), fold.quads) % own
         near = np.zeros(len(positions), bool)
         near[mesh.quads[crossing]] = True
         near[mesh.quads[near[mesh.quads].any(axis=1)]] = True
@@ -83,7 +74,8 @@ def loosen_crossings(
             flat = np.flatnonzero(mesh.on_mirror)
             middle[flat] -= mesh.mirror.signed_distance(middle[flat])[:, None] * mesh.mirror.normal
         moved = np.where((near & free)[:, None], moved + 0.2 * (middle - moved), moved)
-        count = len(crossing_quads(fold.unfold_points(moved), fold.quads))
+        crossing = crossings.find(moved)
+        count = len(crossing)
         if count < fewest and not spoilt(moved).any():
             best, fewest = moved, count
         if count == 0:
