@@ -66,6 +66,10 @@ class OpenSculpt:
         """
         return build_on(self._ground, options or BuildOptions(), Clock(progress))
 
+    def forget(self) -> None:
+        """Give back the memory of all results that are kept; the sculpt and its trees stay."""
+        self._ground.shelf.clear()
+
 
 def open_sculpt(source: Source, *, progress: Progress = silent) -> OpenSculpt:
     """Read a sculpt, repair it and grow its trees, ready for plans and builds.

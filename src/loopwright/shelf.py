@@ -53,3 +53,7 @@ class Shelf:
         value = make()
         row[key] = value
         return value
+
+    def clear(self) -> None:
+        """Keep nothing of what was made."""
+        self._rows.clear()
