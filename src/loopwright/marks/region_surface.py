@@ -231,9 +231,13 @@ def _drop_far_open(half: Half, opened: BoolArray, margin: float) -> Half:
     length = row_lengths(half.positions[edges[:, 0]] - half.positions[edges[:, 1]])
     step = float(length.mean())
     near = ~opened
+    a, b = edges[:, 0], edges[:, 1]
     for _ in range(int(np.ceil(margin / step))):
-        touched = near[edges]
-        near[edges[touched.any(axis=1)].ravel()] = True
+        at_a, at_b = near[a], near[b]
+        waits = ~(at_a & at_b)  # what is near at both ends has nothing more to tell
+        a, b, at_a, at_b = a[waits], b[waits], at_a[waits], at_b[waits]
+        near[b[at_a]] = True
+        near[a[at_b]] = True
     keep = near[half.triangles].all(axis=1)
     for _ in range(20):
         pinched = _pinched_vertices(half.triangles[keep], n)

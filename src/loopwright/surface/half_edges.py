@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from loopwright.errors import InternalError
+from loopwright.surface.sort_pairs import sort_pairs
 from loopwright.types import FloatArray, IntArray
 
 
@@ -43,13 +44,12 @@ def is_among(values: np.ndarray, few: np.ndarray) -> np.ndarray:
 
 def twin_corners(triangles: IntArray) -> IntArray:
     """Return for each directed edge 3t+i the directed edge on its other side, or -1."""
-    tail = triangles.reshape(-1).astype(np.int64)
-    head = np.roll(triangles, -1, axis=1).reshape(-1)
+    tail, head = triangles.reshape(-1), np.roll(triangles, -1, axis=1).reshape(-1)
     count = int(triangles.max()) + 1 if len(triangles) else 0
-    keys = np.minimum(tail, head) * count + np.maximum(tail, head)
-    order = np.argsort(keys, kind="stable")
-    keys, forward = keys[order], (tail < head)[order]
-    same = np.flatnonzero(keys[1:] == keys[:-1])
+    low, high = np.minimum(tail, head), np.maximum(tail, head)
+    order = sort_pairs(low, high, count)
+    low, high, forward = low[order], high[order], (tail < head)[order]
+    same = np.flatnonzero((low[1:] == low[:-1]) & (high[1:] == high[:-1]))
     if (forward[same] == forward[same + 1]).any():
         raise InternalError("The surface is not an oriented manifold: two triangles run along an edge the same way.")
     twin = np.full(len(order), -1, np.int32)
