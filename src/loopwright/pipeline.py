@@ -9,7 +9,7 @@ from loopwright.counts.tell_poles import tell_poles
 from loopwright.fit.fit_limit import FitReport, fit_limit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import hold_points
-from loopwright.fit.keep_paint import keep_paint
+from loopwright.fit.keep_paint import PaintSampler, keep_paint
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.own_sides import own_sides
 from loopwright.fit.paint_index import PaintIndex
@@ -134,18 +134,30 @@ def _fit(
     ground: Ground, mesh: QuadMesh, regions: FoundRegions, wishes: BuildOptions, progress: Progress
 ) -> tuple[QuadMesh, FitReport | None]:
     """Lay the limit surface, or the vertices alone, on the sculpt, with each quad kept in its paint."""
-    projector, paint = ground.projector, regions.paint
+    projector, paint, keep = ground.projector, regions.paint, ground.shelf.keep
+
+    def tell(stage: str, done: float) -> None:
+        progress("fit", done)
+
+    index, in_paint = None, mesh
+    if len(paint.palette) > 1:
+        found = index = keep("paint index", (paint,), lambda: PaintIndex(projector.positions, paint), depth=1)
+        in_paint = keep(  # the same with the limit surface laid on or without
+            "keep paint",
+            (mesh, paint),
+            lambda: keep_paint(mesh, projector, paint, sampler=PaintSampler(mesh, paint, found), progress=tell),
+        )
     if not wishes.fit_limit:
-        return keep_paint(mesh, projector, paint, progress=lambda _, done: progress("fit", done)), None
+        return in_paint, None
     sharp = ridge_edges(mesh, regions.ridges)
-    index = ground.shelf.keep("paint index", (paint,), lambda: PaintIndex(projector.positions, paint), depth=1)
     return fit_with_paint(
         mesh,
         projector,
         paint,
-        lambda kept: fit_limit(kept, projector, sharpness=sharp, progress=progress),
+        lambda given: fit_limit(given, projector, sharpness=sharp, progress=progress),
+        kept=in_paint,
         index=index,
-        progress=lambda _, done: progress("fit", done),
+        progress=tell,
     )
 
 

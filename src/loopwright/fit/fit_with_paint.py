@@ -26,6 +26,7 @@ def fit_with_paint(
     paint: Paint,
     fit: Fit,
     *,
+    kept: QuadMesh | None = None,
     index: PaintIndex | None = None,
     progress: Progress = silent,
 ) -> tuple[QuadMesh, FitReport]:
@@ -39,15 +40,16 @@ def fit_with_paint(
     mesh : evened out, on the sculpt.
     paint : the sculpt's colours, one per vertex of the projector.
     fit : lays a mesh on the sculpt.
+    kept : what :func:`loopwright.fit.keep_paint.keep_paint` makes of the mesh, where it is known already.
     index : of this paint, where there is one already.
     """
     if len(paint.palette) < 2 or len(mesh.quads) == 0:
         return fit(mesh)
     margin = np.full(len(mesh.quads), SAFE_LEAD)
-    sampler = PaintSampler(mesh, projector, paint, index=index)
+    sampler = PaintSampler(mesh, paint, index or PaintIndex(projector.positions, paint))
     fewest = np.inf
     for _ in range(_ATTEMPTS):
-        kept = keep_paint(mesh, projector, paint, margin=margin, sampler=sampler, progress=progress)
+        kept = kept or keep_paint(mesh, projector, paint, margin=margin, sampler=sampler, progress=progress)
         fitted, report = fit(kept)
         lead, _ = sampler.lead(fitted.positions)
         lost = lead < _LASTS
@@ -56,6 +58,7 @@ def fit_with_paint(
             best, fewest = (fitted, report), score
         # what could not be kept at all is not worth another attempt
         lost &= sampler.lead(kept.positions)[0] >= margin
+        kept = None
         if not lost.any():
             break
         margin[lost] += _MORE

@@ -34,13 +34,11 @@ class PaintSampler:
 
     Parameters
     ----------
-    index : of this paint, where there is one already.
+    index : finds the colours of this paint.
     """
 
-    def __init__(
-        self, mesh: QuadMesh, projector: SurfaceProjector, paint: Paint, *, index: PaintIndex | None = None
-    ) -> None:
-        self.index = index or PaintIndex(projector.positions, paint)
+    def __init__(self, mesh: QuadMesh, paint: Paint, index: PaintIndex) -> None:
+        self.index = index
         self.count = len(paint.palette)
         self.mirror = mesh.mirror if is_half(mesh) else None
         palette = [tuple(int(level) for level in color) for color in paint.palette]
@@ -99,7 +97,7 @@ def paint_lead(mesh: QuadMesh, projector: SurfaceProjector, paint: Paint) -> Flo
 
     1 for quads of a region whose colour is not in the paint. Of a half, the worse of a quad and its image counts.
     """
-    return PaintSampler(mesh, projector, paint).lead(mesh.positions)[0]
+    return PaintSampler(mesh, paint, PaintIndex(projector.positions, paint)).lead(mesh.positions)[0]
 
 
 def keep_paint(
@@ -129,7 +127,7 @@ def keep_paint(
     if len(mesh.quads) == 0 or len(paint.palette) < 2:
         return mesh
     margin = np.broadcast_to(np.asarray(margin, np.float64), len(mesh.quads))
-    sampler = sampler or PaintSampler(mesh, projector, paint)
+    sampler = sampler or PaintSampler(mesh, paint, PaintIndex(projector.positions, paint))
     lead, _ = sampler.lead(mesh.positions)
     if _score(lead, margin) == 0.0:
         return mesh

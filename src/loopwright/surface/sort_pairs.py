@@ -24,7 +24,8 @@ def sort_pairs(first: NDArray[np.integer], second: NDArray[np.integer], count: i
     if len(first) <= _FEW:
         return np.argsort(first.astype(np.int64) * count + second, kind="stable")
     by_second = sort_ids(second, count)
-    return by_second[sort_ids(first[by_second], count)]
+    order: NDArray[np.integer] = by_second[sort_ids(first[by_second], count)]
+    return order
 
 
 def sort_ids(ids: NDArray[np.integer], count: int) -> NDArray[np.integer]:
