@@ -14,7 +14,18 @@ import loopwright
 
 PACKAGE = Path(loopwright.__file__).parent
 LIST = (
-    ("types", "errors", "progress", "wishes", "edit_wishes", "options", "write_file", "write_json"),
+    (
+        "types",
+        "errors",
+        "progress",
+        "wishes",
+        "edit_wishes",
+        "options",
+        "write_file",
+        "write_json",
+        "fingerprint",
+        "shelf",
+    ),
     ("numerics",),
     ("patterns",),
     ("surface",),
@@ -27,7 +38,9 @@ LIST = (
     ("detail",),
     ("reuse",),
     ("handover",),
+    ("results", "stages"),
     ("pipeline",),
+    ("session",),
     ("demo", "report"),
     ("rehearse",),
     ("cli", "studio", "batch"),

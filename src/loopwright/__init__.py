@@ -19,8 +19,10 @@ if TYPE_CHECKING:  # type checkers see the names that load lazily
         MarksError,
     )
     from loopwright.options import BuildOptions, Pin
-    from loopwright.pipeline import BuildResult, PlanResult, build, plan
+    from loopwright.pipeline import build, plan
     from loopwright.report.write_report import write_report
+    from loopwright.results import BuildResult, PlanResult
+    from loopwright.session import OpenSculpt, open_sculpt
     from loopwright.types import Curve, Finding, MirrorPlane, QuadMesh, Region, RegionSurface, Sculpt
 
 __version__ = "0.1.0"
@@ -28,8 +30,10 @@ __version__ = "0.1.0"
 _HOME_OF_NAME = {
     "build": "loopwright.pipeline",
     "plan": "loopwright.pipeline",
-    "BuildResult": "loopwright.pipeline",
-    "PlanResult": "loopwright.pipeline",
+    "open_sculpt": "loopwright.session",
+    "OpenSculpt": "loopwright.session",
+    "BuildResult": "loopwright.results",
+    "PlanResult": "loopwright.results",
     "BuildOptions": "loopwright.options",
     "Pin": "loopwright.options",
     "Sculpt": "loopwright.types",
@@ -53,6 +57,8 @@ __all__ = [
     "__version__",
     "build",
     "plan",
+    "open_sculpt",
+    "OpenSculpt",
     "BuildResult",
     "PlanResult",
     "BuildOptions",

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
 from loopwright.cli.read_wishes import add_wish_arguments, read_wishes
 from loopwright.handover.write_mesh import check_mesh_path, write_mesh
 from loopwright.report.report_files import report_files
+
+if TYPE_CHECKING:
+    from loopwright.results import BuildResult
 
 NAME = "build"
 HELP = "make an all-quad mesh from a painted sculpt"
@@ -28,6 +32,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace, console: Console) -> int:
     """Build, write, report; return the exit code."""
     options = read_wishes(arguments)
+    check_files(arguments)
+    from loopwright.pipeline import build
+
+    hand_over(build(arguments.sculpt, options=options, progress=console.progress), arguments, console)
+    return 0
+
+
+def check_files(arguments: argparse.Namespace) -> None:
+    """Raise InputError unless the sculpt can be read and all outputs can be written."""
     check_sculpt_file(arguments.sculpt)
     check_mesh_path(arguments.output)
     outputs = [arguments.output]
@@ -35,10 +48,12 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
         check_folder(arguments.report)
         outputs += report_files(arguments.report)
     check_outputs(outputs, {"the sculpt": arguments.sculpt, "the marks file": arguments.marks})
-    from loopwright.pipeline import build
+
+
+def hand_over(result: BuildResult, arguments: argparse.Namespace, console: Console) -> None:
+    """Write the mesh, and the report if one is wished for, and tell what came out."""
     from loopwright.report.summarize import summarize_build
 
-    result = build(arguments.sculpt, options=options, progress=console.progress)
     write_mesh(arguments.output, result.mesh)
     summary = summarize_build(result)
     for line in summary.lines():
@@ -52,4 +67,3 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
         console.say(f"report  {page}")
         outcome["report_file"] = str(page)
     console.give(outcome)
-    return 0

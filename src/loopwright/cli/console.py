@@ -54,6 +54,10 @@ class Console:
         print(f"loopwright: {message}", file=self._err)
         return code
 
+    def flush(self) -> None:
+        """Let whoever reads the output see all of it now, not when the command ends."""
+        self._out.flush()
+
     def close(self) -> None:
         """Finish the line that shows progress."""
         if self._display is not None:

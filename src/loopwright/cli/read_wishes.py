@@ -32,12 +32,13 @@ Value = TypeVar("Value")
 _DEFAULTS = BuildOptions()
 
 
-def add_wish_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add the wishes for a mesh to a command's parser."""
+def add_wish_arguments(parser: argparse.ArgumentParser, *, needs_marks: bool = False) -> None:
+    """Add the wishes for a mesh to a command's parser; with ``needs_marks`` there has to be a marks file."""
     wishes = parser.add_argument_group("wishes")
     wishes.add_argument(
         "--marks",
         type=Path,
+        required=needs_marks,
         metavar="FILE",
         help="read names, sizes, pins, flow lines and more from a marks file; the options here win over it",
     )

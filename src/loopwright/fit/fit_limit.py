@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
 from loopwright.fit.mend_worst import face_measures
@@ -126,11 +127,12 @@ def fit_limit(
         return np.asarray(lacks.any(axis=1), np.bool_)
 
     if options.free_crossings:
+        crossings = CrossingFinder(fold)
         positions = part_crossings(
-            mesh, fold, start, positions, spoilt, lambda moved: quads_astray(moved, mesh.quads, projector)
+            mesh, crossings, start, positions, spoilt, lambda moved: quads_astray(moved, mesh.quads, projector)
         )
-        positions = loosen_crossings(mesh, fold, positions, broken)
-        positions = draw_home(mesh, fold, positions, projector, broken)
+        positions = loosen_crossings(mesh, fold, crossings, positions, broken)
+        positions = draw_home(mesh, fold, crossings, positions, projector, broken)
     _, after = samples.distance(positions, projector, options.min_cosine)
     progress("fit", 1.0)
     return replace(mesh, positions=positions), FitReport(before, after, projector.diagonal, options.rounds, held)

@@ -8,6 +8,7 @@ import numpy as np
 
 from loopwright.fit.fit_limit import FitReport
 from loopwright.fit.keep_paint import SAFE_LEAD, PaintSampler, keep_paint
+from loopwright.fit.paint_index import PaintIndex
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Paint, QuadMesh
@@ -20,7 +21,14 @@ _ATTEMPTS = 3
 
 
 def fit_with_paint(
-    mesh: QuadMesh, projector: SurfaceProjector, paint: Paint, fit: Fit, *, progress: Progress = silent
+    mesh: QuadMesh,
+    projector: SurfaceProjector,
+    paint: Paint,
+    fit: Fit,
+    *,
+    kept: QuadMesh | None = None,
+    index: PaintIndex | None = None,
+    progress: Progress = silent,
 ) -> tuple[QuadMesh, FitReport]:
     """Return the mesh with its quads kept in their paint and then fitted, and the fit's report.
 
@@ -32,14 +40,16 @@ def fit_with_paint(
     mesh : evened out, on the sculpt.
     paint : the sculpt's colours, one per vertex of the projector.
     fit : lays a mesh on the sculpt.
+    kept : what :func:`loopwright.fit.keep_paint.keep_paint` makes of the mesh, where it is known already.
+    index : of this paint, where there is one already.
     """
     if len(paint.palette) < 2 or len(mesh.quads) == 0:
         return fit(mesh)
     margin = np.full(len(mesh.quads), SAFE_LEAD)
-    sampler = PaintSampler(mesh, projector, paint)
+    sampler = PaintSampler(mesh, paint, index or PaintIndex(projector.positions, paint))
     fewest = np.inf
     for _ in range(_ATTEMPTS):
-        kept = keep_paint(mesh, projector, paint, margin=margin, sampler=sampler, progress=progress)
+        kept = kept or keep_paint(mesh, projector, paint, margin=margin, sampler=sampler, progress=progress)
         fitted, report = fit(kept)
         lead, _ = sampler.lead(fitted.positions)
         lost = lead < _LASTS
@@ -48,6 +58,7 @@ def fit_with_paint(
             best, fewest = (fitted, report), score
         # what could not be kept at all is not worth another attempt
         lost &= sampler.lead(kept.positions)[0] >= margin
+        kept = None
         if not lost.any():
             break
         margin[lost] += _MORE

@@ -38,6 +38,18 @@ class Fold:
         """Return the number of vertices of the whole mesh."""
         return self.count + len(self.source)
 
+    def keep_images(self, columns: NDArray[np.integer]) -> tuple[Fold, NDArray[np.int64]]:
+        """Return the fold with no other images than those among these vertices of the whole, and what stays of it.
+
+        The second array holds the whole vertices of the new fold in terms of this one; the quads stay the half's.
+        """
+        is_used = np.zeros(self.whole_count, bool)
+        is_used[columns] = True
+        images = np.flatnonzero(is_used[self.count :])
+        kept = np.concatenate([np.arange(self.count), self.count + images])
+        half = self.quads if self.mirror is None else self.quads[: len(self.quads) // 2]
+        return Fold(half, self.source[images], self.count, self.mirror), kept
+
     def unfold_points(self, points: FloatArray) -> FloatArray:
         """Return (n + k, 3) positions of the whole from (n, 3) of the half."""
         if self.mirror is None or len(self.source) == 0:
@@ -75,7 +87,7 @@ class Fold:
 
 
 def _reflect_vectors(mirror: MirrorPlane, vectors: FloatArray) -> FloatArray:
-    reflected: FloatArray = vectors - 2.0 * (vectors @ mirror.normal)[:, None] * mirror.normal
+    reflected: FloatArray = vectors - np.outer(2.0 * (vectors @ mirror.normal), mirror.normal)
     return reflected
 
 

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from loopwright.fit.fold_mirror import is_half
 from loopwright.fit.measure_quality import corner_sines
+from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.relax_state import RelaxState
 from loopwright.progress import Progress, silent
@@ -32,10 +32,15 @@ _ROUNDS = 5  # of evening out per turn
 
 
 class PaintSampler:
-    """Counts the colours under the quads, on both sides of the mirror plane."""
+    """Counts the colours under the quads, on both sides of the mirror plane.
 
-    def __init__(self, mesh: QuadMesh, projector: SurfaceProjector, paint: Paint) -> None:
-        self.tree = cKDTree(projector.positions, balanced_tree=False, compact_nodes=False)
+    Parameters
+    ----------
+    index : finds the colours of this paint.
+    """
+
+    def __init__(self, mesh: QuadMesh, paint: Paint, index: PaintIndex) -> None:
+        self.index = index
         self.count = len(paint.palette)
         self.mirror = mesh.mirror if is_half(mesh) else None
         self.region_color, alias = _region_colors(mesh, paint)
@@ -66,8 +71,7 @@ class PaintSampler:
         return lead, way
 
     def _lead(self, samples: FloatArray) -> tuple[FloatArray, FloatArray]:
-        _, near = self.tree.query(samples.reshape(-1, 3))
-        color = self.color[near].reshape(len(samples), -1)
+        color = self.index.colors_at(samples.reshape(-1, 3)).reshape(len(samples), -1)
         own = self.own
         counts = np.stack([(color == k).sum(axis=1) for k in range(self.count)], axis=1)
         row = np.arange(len(samples))
@@ -108,7 +112,7 @@ def paint_lead(mesh: QuadMesh, projector: SurfaceProjector, paint: Paint) -> Flo
 
     1 for quads of a region whose colour is not in the paint. Of a half, the worse of a quad and its image counts.
     """
-    return PaintSampler(mesh, projector, paint).lead(mesh.positions)[0]
+    return PaintSampler(mesh, paint, PaintIndex(projector.positions, paint)).lead(mesh.positions)[0]
 
 
 def keep_paint(
@@ -138,7 +142,7 @@ def keep_paint(
     if len(mesh.quads) == 0 or len(paint.palette) < 2:
         return mesh
     margin = np.broadcast_to(np.asarray(margin, np.float64), len(mesh.quads))
-    sampler = sampler or PaintSampler(mesh, projector, paint)
+    sampler = sampler or PaintSampler(mesh, paint, PaintIndex(projector.positions, paint))
     lead, _ = sampler.lead(mesh.positions)
     if _score(lead, margin) == 0.0:
         return mesh

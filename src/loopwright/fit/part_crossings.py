@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-import lagrange
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_matrix, diags
 
+from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import Fold
 from loopwright.fit.link_edges import unique_edges
 from loopwright.surface.project import SurfaceProjector, unit
@@ -20,16 +20,6 @@ _LOOSENINGS = 30
 _HOMINGS = 3
 _SHARES = (0.5, 1.0, 2.0)  # of the way home
 _DEPTHS = (0.05, 0.1, 0.2, 0.3, 0.45)  # of an edge, inward
-
-
-def crossing_quads(positions: FloatArray, quads: IntArray) -> NDArray[np.int64]:
-    """Return the ids of quads that pass through others, both split along their first diagonal."""
-    triangles = np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
-    mesh = lagrange.SurfaceMesh()
-    mesh.add_vertices(np.ascontiguousarray(positions))
-    mesh.add_triangles(np.ascontiguousarray(triangles, np.uint32))
-    pairs = np.asarray(lagrange.bvh.compute_intersecting_pairs(mesh), np.int64).reshape(-1, 2)
-    return np.unique(pairs.ravel() % len(quads))
 
 
 def quads_astray(positions: FloatArray, quads: IntArray, projector: SurfaceProjector) -> BoolArray:
@@ -44,7 +34,7 @@ def quads_astray(positions: FloatArray, quads: IntArray, projector: SurfaceProje
 
 def part_crossings(
     mesh: QuadMesh,
-    fold: Fold,
+    crossings: CrossingFinder,
     start: FloatArray,
     fitted: FloatArray,
     spoilt: Callable[[FloatArray], BoolArray] | None = None,
@@ -57,14 +47,14 @@ def part_crossings(
 
     Parameters
     ----------
+    crossings : of this mesh.
     spoilt : tells of (n, 3) positions which (m,) quads are worse than they may be; none at ``start``.
     astray : tells which quads came nearer to another part of the surface than to their own; they go back too.
     """
     share = np.ones(len(start))
     for attempt in range(_ROUNDS):
         moved = start + share[:, None] * (fitted - start)
-        crossing = crossing_quads(fold.unfold_points(moved), fold.quads)
-        bad = np.unique(crossing % len(mesh.quads))
+        bad = crossings.find(moved)
         if astray is not None:
             bad = np.union1d(bad, np.flatnonzero(astray(moved)))
         if spoilt is not None and (share < 1.0).any():
@@ -78,21 +68,23 @@ def part_crossings(
 
 
 def loosen_crossings(
-    mesh: QuadMesh, fold: Fold, positions: FloatArray, spoilt: Callable[[FloatArray], BoolArray]
+    mesh: QuadMesh,
+    fold: Fold,
+    crossings: CrossingFinder,
+    positions: FloatArray,
+    spoilt: Callable[[FloatArray], BoolArray],
 ) -> FloatArray:
     """Return (n, 3) positions with quads that pass through others drawn smooth, where that lets them go.
 
     Inner vertices of such quads go towards the middle of their neighbours, off the sculpt if need be. A round
     counts if it leaves fewer crossing quads and spoils none.
     """
-    own = len(mesh.quads)
     free = (mesh.vertex_curve < 0) & ~mesh.is_fixed
     average = _neighbour_average(fold)
-    best = positions
-    fewest = len(crossing_quads(fold.unfold_points(best), fold.quads))
-    moved = best
+    best = moved = positions
+    crossing = crossings.find(best)
+    fewest = len(crossing)
     for _ in range(_LOOSENINGS if fewest else 0):
-        crossing = crossing_quads(fold.unfold_points(moved), fold.quads) % own
         near = np.zeros(len(positions), bool)
         near[mesh.quads[crossing]] = True
         near[mesh.quads[near[mesh.quads].any(axis=1)]] = True
@@ -101,7 +93,8 @@ def loosen_crossings(
             flat = np.flatnonzero(mesh.on_mirror)
             middle[flat] -= mesh.mirror.signed_distance(middle[flat])[:, None] * mesh.mirror.normal
         moved = np.where((near & free)[:, None], moved + 0.2 * (middle - moved), moved)
-        count = len(crossing_quads(fold.unfold_points(moved), fold.quads))
+        crossing = crossings.find(moved)
+        count = len(crossing)
         if count < fewest and not spoilt(moved).any():
             best, fewest = moved, count
         if count == 0:
@@ -112,6 +105,7 @@ def loosen_crossings(
 def draw_home(
     mesh: QuadMesh,
     fold: Fold,
+    crossings: CrossingFinder,
     positions: FloatArray,
     projector: SurfaceProjector,
     spoilt: Callable[[FloatArray], BoolArray],
@@ -127,7 +121,7 @@ def draw_home(
     away = _astray(fold, positions, projector)
     if not len(away):
         return positions
-    crossing = len(crossing_quads(fold.unfold_points(positions), fold.quads))
+    crossing = len(crossings.find(positions))
     for _ in range(_HOMINGS):
         before = len(away)
         for quad in away.tolist():
@@ -141,7 +135,7 @@ def draw_home(
                 left = near[quads_astray(fold.unfold_points(moved), fold.quads[near], projector)]
                 if len(left) >= there or spoilt(moved).any():
                     continue
-                if len(crossing_quads(fold.unfold_points(moved), fold.quads)) <= crossing:
+                if len(crossings.find(moved)) <= crossing:
                     positions, away = moved, np.union1d(away[~np.isin(away, near)], left)
                     break
         if len(away) in (0, before):

@@ -29,7 +29,10 @@ class RelaxState:
         self.mesh, self.projector, self.options = mesh, projector, options
         self.fold: Fold = fold_mirror(mesh)
         self.energy: ShapeEnergy = build_shape_energy(mesh, self.fold, size_reach=options.size_reach)
-        self.transposed = self.energy.rows.T.tocsr()
+        self.near, touched = self.fold.keep_images(self.energy.rows.indices)  # few images reach into the half's rows
+        self.rows = self.energy.rows[:, touched].tocsr()
+        self.transposed = self.rows.T.tocsr()
+        self.squares = self.energy.squares[touched].tocsr()
         self.growth: FloatArray | None = None  # (2, m) factors on the wished sides
         on_curve = mesh.vertex_curve >= 0
         stays = mesh.is_fixed | (mesh.on_mirror & on_curve & ~_curves_in_plane(mesh))
@@ -140,7 +143,7 @@ class RelaxState:
         weights = np.concatenate([np.tile(shape_weight, 3), fair_weight])
         bend = fairness_targets(energy, points, values, self.normals, tangents)
         residual = weights[:, None] * (np.vstack([targets, bend]) - values)
-        pull = np.einsum("nkj,nj->nk", bases, fold.fold_vectors(self.transposed @ residual))
+        pull = np.einsum("nkj,nj->nk", bases, self.near.fold_vectors(self.transposed @ residual))
         step = self._solve(weights, bases, pull)
         self._move(np.einsum("nk,nkj->nj", step, bases), step, local, sines)
 
@@ -149,15 +152,15 @@ class RelaxState:
 
     def _solve(self, weights: FloatArray, bases: FloatArray, pull: FloatArray) -> FloatArray:
         """Return (n, 2) steps along the bases by conjugate gradients on the folded normal equations."""
-        energy, fold = self.energy, self.fold
-        transposed = self.transposed
-        diagonal = np.maximum(fold.fold_scalars(energy.squares @ weights), 1e-300)[:, None]
+        near, rows, transposed = self.near, self.rows, self.transposed
+        diagonal = np.maximum(near.fold_scalars(self.squares @ weights), 1e-300)[:, None]
+        column, damping = weights[:, None], 1e-3 * diagonal
+        first, second = bases[:, 0], bases[:, 1]
 
         def apply(step: FloatArray) -> FloatArray:
-            moved = np.einsum("nk,nkj->nj", step, bases)
-            spread = energy.rows @ fold.unfold_vectors(moved)
-            back: FloatArray = fold.fold_vectors(transposed @ (weights[:, None] * spread))
-            image: FloatArray = np.einsum("nkj,nj->nk", bases, back) + 1e-3 * diagonal * step
+            moved = step[:, :1] * first + step[:, 1:] * second
+            back = near.fold_vectors(transposed @ (column * (rows @ near.unfold_vectors(moved))))
+            image: FloatArray = np.einsum("nkj,nj->nk", bases, back) + damping * step
             return image
 
         return solve_descent(apply, pull, lambda residual: residual / diagonal, self.options.solver_steps)

@@ -12,7 +12,7 @@ from loopwright.layout.border_graph import constrained_edges
 from loopwright.layout.flat_stretch import Form, find_forms, flat_stretch, form_above
 from loopwright.layout.make_cut import split_edges
 from loopwright.layout.piece import boundary_loops, cut_open
-from loopwright.surface.half_edges import directed_edges, edge_keys
+from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
 
@@ -153,7 +153,7 @@ class _Work:
 
         Vertices within ``SNAP`` of an edge of the line are taken to be on it.
         """
-        edges = np.unique(np.sort(directed_edges(triangles), axis=1), axis=0)
+        edges = distinct_edges(triangles)
         above = values.copy()
         a, b = edges[:, 0], edges[:, 1]
         crossing = above[a] * above[b] < 0

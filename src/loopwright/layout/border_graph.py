@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from loopwright.surface.half_edges import directed_edges, edge_keys, twin_corners
+from loopwright.surface.half_edges import directed_edges, edge_keys, is_among, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 ArcKind = Literal["border", "rim", "mirror", "cut", "flow", "guide"]
@@ -35,8 +35,8 @@ def constrained_edges(surface: RegionSurface) -> ConstrainedEdges:
     count = len(surface.positions)
     within = ~boundary & (region == other) & once
     keys = edge_keys(edges, count)
-    flow = within & np.isin(keys, edge_keys(surface.flow_edges, count))
-    guide = within & ~flow & np.isin(keys, edge_keys(surface.guide_edges, count))
+    flow = within & is_among(keys, edge_keys(surface.flow_edges, count))
+    guide = within & ~flow & is_among(keys, edge_keys(surface.guide_edges, count))
     pick = np.flatnonzero(boundary | border | flow | guide)
     in_plane = surface.on_mirror[edges[pick]].all(axis=1)
     kind = np.where(boundary[pick], np.where(in_plane, 2, 1), np.where(flow[pick], 4, np.where(guide[pick], 5, 0)))

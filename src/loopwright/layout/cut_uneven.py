@@ -11,7 +11,7 @@ side of a long smooth border is cut on into two patches of three sides.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -124,26 +124,30 @@ def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
 
 
 def _judge(lengths: FloatArray, area: float | None, is_ring: bool, size: float) -> float:
-    e, n = lengths, len(lengths)
-    if n == 4:
-        spokes = np.sqrt(np.array([e[0] * e[2], e[1] * e[3]]))
-        worst = float(np.abs(np.log([e[0] / e[2], e[1] / e[3]])).max()) - (_RING if is_ring else 0.0)
-        enclosed = (e[0] + e[2]) * (e[1] + e[3]) / 4
-    else:
-        if n == 3:
-            spokes = e.sum() / 2 - e
-            whole = np.maximum(spokes, size)
-            sides = whole.sum() - whole
-        else:
-            spokes = np.array([e[(i + 1) % 5] + e[i - 1] + e[i] - e[(i + 2) % 5] - e[i - 2] for i in range(5)]) / 2
-            whole = np.maximum(spokes, size)
-            sides = np.roll(whole, 1) + np.roll(whole, -1)
-        worst = max(2.0 * float(np.abs(np.log(sides / e)).max()), float(np.log(e.mean() / 2 / whole.min())))
-        enclosed = float((whole * np.roll(whole, -1)).sum())
+    worst, enclosed = _compare_sides(lengths[None], size)
+    unlike = float(worst[0]) - (_RING if is_ring and len(lengths) == 4 else 0.0)
     if area is None:
-        return worst
-    stretch = float(np.log(area / enclosed))
-    return max(worst, _DEPTH * stretch, -stretch)
+        return unlike
+    stretch = float(np.log(area / enclosed[0]))
+    return max(unlike, _DEPTH * stretch, -stretch)
+
+
+def _compare_sides(lengths: FloatArray, size: float) -> tuple[FloatArray, FloatArray]:
+    """Return for (k, n) side lengths, n from 3 to 5, (k,) logarithms of how much they differ, and areas enclosed."""
+    e, n = lengths, lengths.shape[1]
+    if n == 4:
+        worst = np.abs(np.log(e[:, :2] / e[:, 2:])).max(axis=1)
+        return worst, (e[:, 0] + e[:, 2]) * (e[:, 1] + e[:, 3]) / 4
+    if n == 3:
+        spokes = np.maximum(e.sum(axis=1, keepdims=True) / 2 - e, size)
+        sides = spokes.sum(axis=1, keepdims=True) - spokes
+    else:
+        ahead, back = np.roll(e, -1, axis=1), np.roll(e, 1, axis=1)
+        spokes = np.maximum((ahead + back + e - np.roll(e, -2, axis=1) - np.roll(e, 2, axis=1)) / 2, size)
+        sides = np.roll(spokes, 1, axis=1) + np.roll(spokes, -1, axis=1)
+    uneven = 2.0 * np.abs(np.log(sides / e)).max(axis=1)
+    worst = np.maximum(uneven, np.log(e.mean(axis=1) / 2 / spokes.min(axis=1)))
+    return worst, (spokes * np.roll(spokes, -1, axis=1)).sum(axis=1)
 
 
 def _area(patch: Piece, points: FloatArray) -> float:
@@ -224,12 +228,12 @@ class _Search:
         """Yield the most promising cuts, no two in about the same place, each with the price of its bend."""
         rim = _Rim(self.patch, self.points, self.size)
         ranked = []
-        for cut in self.cuts:
-            guess = rim.judge(cut, are_patches=are_patches)
-            if guess is not None:
-                straight = float(np.linalg.norm(self.points[cut.start] - self.points[cut.end]))
-                bend = self.opt.bent * (cut.cost / max(straight, 1e-300) - 1.0)
-                ranked.append((guess + bend, bend, cut.start, cut.end, cut))
+        guesses = rim.judge(self.cuts, are_patches=are_patches)
+        for index in np.flatnonzero(np.isfinite(guesses)).tolist():
+            cut = self.cuts[index]
+            straight = float(np.linalg.norm(self.points[cut.start] - self.points[cut.end]))
+            bend = self.opt.bent * (cut.cost / max(straight, 1e-300) - 1.0)
+            ranked.append((float(guesses[index]) + bend, bend, cut.start, cut.end, cut))
         ranked.sort(key=lambda r: r[:4])
         seen: list[tuple[int, int]] = []
         for _, bend, start, end, cut in ranked:
@@ -263,24 +267,30 @@ class _Rim:
         self.size = size
         loop = np.concatenate([s[:-1] for s in side_chains(patch.loops[0], patch.quadrants)])
         along = arc_length(points[np.append(loop, loop[0])])
-        self.at = {int(v): float(s) for v, s in zip(loop, along[:-1], strict=True)}
+        self.at = np.zeros(len(points))
+        self.at[loop] = along[:-1]
         self.corners = along[:-1][patch.quadrants[loop] == 1]
         self.total = float(along[-1])
 
-    def judge(self, cut: Cut, *, are_patches: bool) -> float | None:
-        """Return the mean unevenness by lengths alone, weighted by them; None where the parts are (no) patches."""
-        a, b = sorted((self.at[cut.start], self.at[cut.end]))
-        found, patches = 0.0, 0
-        for low, high in ((a, b), (b, a + self.total)):
-            corners = np.concatenate([self.corners, self.corners + self.total])
-            within = corners[(corners > low) & (corners < high)]
+    def judge(self, cuts: Sequence[Cut], *, are_patches: bool) -> FloatArray:
+        """Return (k,) mean unevennesses by lengths alone, weighted by them; inf where the parts are (no) patches."""
+        ends = np.sort(self.at[np.array([(cut.start, cut.end) for cut in cuts], np.int64).reshape(-1, 2)], axis=1)
+        cost = np.array([cut.cost for cut in cuts])
+        found, patches = np.zeros(len(cuts)), np.zeros(len(cuts), np.int64)
+        corners = np.concatenate([self.corners, self.corners + self.total])
+        for low, high in ((ends[:, 0], ends[:, 1]), (ends[:, 1], ends[:, 0] + self.total)):
             share = (high - low) / self.total
-            sides = np.append(np.diff([low, *within, high]), cut.cost)
-            if 3 <= len(sides) <= 5:
-                patches += 1
-                found += share * _judge(sides, None, False, self.size)
-            elif share < _LEAST_LENS:
-                return None
-            elif len(sides) == 2:
-                found += share * float(abs(np.log(sides[0] / sides[1])))
-        return found if (patches == 2) == are_patches else None
+            first, last = np.searchsorted(corners, low, side="right"), np.searchsorted(corners, high, side="left")
+            number = 2 + last - first
+            for sides in range(2, 6):
+                mine = np.flatnonzero(number == sides)
+                within = [corners[first[mine] + k] for k in range(sides - 2)]
+                lengths = np.column_stack([np.diff(np.column_stack([low[mine], *within, high[mine]])), cost[mine]])
+                if sides == 2:
+                    worst = np.abs(np.log(lengths[:, 0] / lengths[:, 1]))
+                else:
+                    worst, _ = _compare_sides(lengths, self.size)
+                    patches[mine] += 1
+                found[mine] += share[mine] * worst
+            found[((number < 3) | (number > 5)) & (share < _LEAST_LENS)] = np.inf
+        return np.where((patches == 2) == are_patches, found, np.inf)

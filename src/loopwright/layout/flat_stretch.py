@@ -10,7 +10,7 @@ from scipy.sparse.linalg import splu
 
 from loopwright.layout.cross_field import corner_angles
 from loopwright.layout.piece import boundary_loops
-from loopwright.surface.half_edges import directed_edges
+from loopwright.surface.half_edges import distinct_edges
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 
@@ -135,8 +135,9 @@ def _grow(neighbours: list[list[int]], starts: list[int], allowed: BoolArray) ->
 
 
 def _neighbours(triangles: IntArray, count: int) -> list[list[int]]:
-    edges = directed_edges(triangles)
-    both = np.unique(np.concatenate([edges, edges[:, ::-1]]), axis=0)
+    edges = distinct_edges(triangles).astype(np.int64)
+    keys = np.sort(np.concatenate([edges[:, 0] * count + edges[:, 1], edges[:, 1] * count + edges[:, 0]]))
+    both = np.stack([keys // count, keys % count], axis=1)
     starts = np.searchsorted(both[:, 0], np.arange(count + 1))
     heads = both[:, 1].tolist()
     return [heads[a:b] for a, b in zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True)]

@@ -9,7 +9,7 @@ import numpy as np
 from loopwright.layout.follow_bending import Bending
 from loopwright.layout.piece import Piece, cut_open, extract
 from loopwright.layout.trace_cuts import Cut, CutGraph
-from loopwright.surface.half_edges import directed_edges, edge_keys
+from loopwright.surface.half_edges import directed_edges, edge_keys, is_among
 from loopwright.types import FloatArray, IntArray
 
 
@@ -126,7 +126,8 @@ def apply_path(piece: Piece, points: FloatArray, way: Path) -> CutPiece | None:
     links = np.stack([path[:-1], path[1:]], axis=1)
     total = len(origin)
     keys = edge_keys(links.astype(np.int32), total)
-    if not np.isin(keys, edge_keys(directed_edges(triangles), total)).all():
+    present = edge_keys(directed_edges(triangles), total)
+    if len(np.unique(present[is_among(present, keys)])) < len(np.unique(keys)):
         return None
     wedges, wedge_origin, component = cut_open(triangles, keys, total)
     wedge_quadrants = _share_quadrants(triangles, wedges, wedge_origin, quadrants, path, way)
@@ -143,7 +144,7 @@ def _share_quadrants(
     triangles: IntArray, wedges: IntArray, origin: IntArray, quadrants: IntArray, path: list[int], way: Path
 ) -> IntArray:
     out = quadrants[origin].copy()
-    inner = np.isin(origin, np.array(path[1:-1], np.int32)) if len(path) > 2 else np.zeros(len(origin), bool)
+    inner = is_among(origin, np.array(path[1:-1], np.int32)) if len(path) > 2 else np.zeros(len(origin), bool)
     out[inner] = 2
     edges = directed_edges(triangles)
     flat = wedges.reshape(-1)
@@ -164,7 +165,7 @@ def split_edges(triangles: IntArray, splits: list[tuple[int, int, int]]) -> IntA
     if not splits:
         return triangles
     ends = np.unique([v for a, b, _ in splits for v in (a, b)])
-    near = np.flatnonzero(np.isin(triangles, ends).any(axis=1))
+    near = np.flatnonzero(is_among(triangles, ends).any(axis=1))
     faces = {i: (a, b, c) for i, (a, b, c) in zip(near.tolist(), triangles[near].tolist(), strict=True)}
     by_edge = {}
     for i, (a, b, c) in faces.items():

@@ -16,7 +16,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from loopwright.errors import InternalError
-from loopwright.surface.half_edges import directed_edges, edge_keys, twin_corners
+from loopwright.surface.half_edges import directed_edges, edge_keys, is_among, twin_corners
 from loopwright.types import IntArray
 
 
@@ -97,7 +97,7 @@ def cut_open(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tu
     """
     edges = directed_edges(triangles)
     twin = twin_corners(triangles)
-    joined = (twin >= 0) & ~np.isin(edge_keys(edges, vertex_count), cut_keys)
+    joined = (twin >= 0) & ~is_among(edge_keys(edges, vertex_count), cut_keys)
     here = np.flatnonzero(joined & (np.arange(len(twin)) < twin))
     there = twin[here]
     # directed edge 3t+i leaves corner i of t and arrives at corner i+1
@@ -124,8 +124,12 @@ def cut_open(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tu
 
 def extract(triangles: IntArray, origin: IntArray, keep: np.ndarray) -> tuple[IntArray, IntArray, IntArray]:
     """Return the kept triangles on compact ids, their origin, and the old ids."""
-    used, local = np.unique(triangles[keep], return_inverse=True)
-    return local.reshape(-1, 3).astype(np.int32), origin[used].astype(np.int32), used.astype(np.int32)
+    chosen = triangles[keep]
+    is_used = np.zeros(len(origin), bool)
+    is_used[chosen] = True
+    used = np.flatnonzero(is_used).astype(np.int32)
+    place = np.cumsum(is_used, dtype=np.int32) - 1
+    return np.ascontiguousarray(place[chosen]), origin[used].astype(np.int32), used
 
 
 def side_chains(loop: IntArray, quadrants: IntArray) -> list[IntArray]:

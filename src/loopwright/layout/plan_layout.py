@@ -28,7 +28,7 @@ from loopwright.layout.refine_narrow import refine_narrow
 from loopwright.layout.split_patches import split_piece
 from loopwright.layout.types import Arc, Layout, Patch
 from loopwright.progress import Progress, silent
-from loopwright.surface.half_edges import directed_edges, edge_keys, twin_corners
+from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 
@@ -210,8 +210,7 @@ def is_ring(
 
 
 def _euler(triangles: IntArray) -> int:
-    edges = np.unique(np.sort(directed_edges(triangles), axis=1), axis=0)
-    return len(np.unique(triangles)) - len(edges) + len(triangles)
+    return len(np.unique(triangles)) - len(distinct_edges(triangles)) + len(triangles)
 
 
 def _rule(constrained: ConstrainedEdges, vertex: int, *, is_bend: bool) -> NodeRule:

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from loopwright.errors import MarksError
-from loopwright.marks.cluster_colors import ColorClusters, vertex_areas
+from loopwright.marks.cluster_colors import ColorClusters
 from loopwright.marks.options import RGB, MarksOptions, RegionShare
-from loopwright.types import BoolArray, ByteArray, IntArray, Sculpt
+from loopwright.types import BoolArray, ByteArray, FloatArray, IntArray
 
 
 def hex_code(color: RGB) -> str:
@@ -78,10 +78,9 @@ def name_regions(palette: ByteArray, options: MarksOptions) -> list[str]:
 
 
 def report_regions(
-    sculpt: Sculpt, clusters: ColorClusters, is_open: BoolArray, options: MarksOptions
+    area: FloatArray, clusters: ColorClusters, is_open: BoolArray, options: MarksOptions
 ) -> tuple[RegionShare, ...]:
-    """Return what each colour covers."""
-    area = vertex_areas(sculpt.positions, sculpt.triangles)
+    """Return what each colour covers; ``area`` is that of the sculpt round each of its (n,) vertices."""
     known = clusters.vertex_color >= 0
     held = np.bincount(clusters.vertex_color[known], area[known], len(clusters.palette))
     shares = held / max(float(area.sum()), 1e-300)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from loopwright.marks.name_regions import choose_open, name_regions, nothing_lef
 from loopwright.marks.options import MarksOptions, MarksReport
 from loopwright.marks.smooth_labels import nearest_proxy_vertices, smooth_labels
 from loopwright.progress import Progress, silent
+from loopwright.shelf import Shelf
 from loopwright.surface.clip import Half, clip_half
 from loopwright.surface.edges import build_edges, drop_unused_vertices, row_lengths, vertex_normals
 from loopwright.surface.mirror import MirrorFit, find_mirror, measure_mirror, plane_across, sample_surface
@@ -46,6 +47,7 @@ def make_region_surface(
     *,
     options: MarksOptions | None = None,
     projector: SurfaceProjector | None = None,
+    shelf: Shelf | None = None,
     progress: Progress = silent,
 ) -> tuple[RegionSurface, MarksReport]:
     """Find the painted regions of a sculpt and cut a proxy along their borders.
@@ -54,6 +56,7 @@ def make_region_surface(
     ----------
     sculpt : an oriented manifold, with or without colours.
     projector : of this sculpt, where there is one already.
+    shelf : of this sculpt alone: keeps the steps that other wishes would do again.
 
     Returns
     -------
@@ -66,42 +69,63 @@ def make_region_surface(
         If an open colour is not in the paint, or nothing is left to cover.
     """
     chosen = options or MarksOptions()
+    shelf = shelf or Shelf(depth=0)
     clock = _Clock(progress)
     projector = projector or SurfaceProjector(sculpt.positions, sculpt.triangles)
-    clusters = _find_colors(sculpt, chosen)
+    clusters = shelf.keep("colours", (chosen.min_share,), lambda: _find_colors(sculpt, chosen))
     is_open = choose_open(clusters.palette, chosen)
     clock.lap("colours", 0.2)
-    fit = _choose_mirror(projector, clusters, chosen)
-    half = _take_half(sculpt, fit)
+    by_mirror = (chosen.min_share, chosen.mirror)
+    fit = shelf.keep("mirror plane", by_mirror, lambda: _choose_mirror(projector, clusters, chosen))
+    half = shelf.keep("half", by_mirror, lambda: _take_half(sculpt, fit), depth=1)
     clock.lap("mirror", 0.35)
-    fine, labels = _fine_net(half, clusters, is_open, chosen, fit is not None)
-    clock.lap("coarse net", 0.6)
-    wished = chosen.proxy_faces // (2 if fit else 1)
-    proxy = _adapted_proxy(fine, labels, projector, is_open, wished)
-    clock.lap("proxy", 0.8)
-    far = _far_half(sculpt, projector, clusters, fit.plane) if fit else None
-    net = _draw_borders(proxy, fine, labels, clusters, chosen, far)
-    net = merge_small_pieces(net, 0.5 * chosen.min_share)
-    if is_open[net.triangle_label].all():
-        raise nothing_left(clusters.vertex_color, is_open, is_half=fit is not None)
-    net = drop_label(net, is_open)
-    clock.lap("borders", 0.9)
+    unnamed = replace(chosen, region_names={}, open_colors=())
+    net, on_mirror, dropped, edge = shelf.keep(
+        "net", (unnamed, is_open), lambda: _cut_net(sculpt, projector, clusters, fit, half, is_open, chosen, clock)
+    )
     plane = fit.plane if fit else None
-    net, on_mirror = finish_regions(net, plane, projector)
-    clock.lap("smoothing", 1.0)
     surface = _to_surface(net, on_mirror, plane, clusters, chosen)
+    area = vertex_areas(sculpt.positions, sculpt.triangles)
     report = MarksReport(
-        regions=report_regions(sculpt, clusters, is_open, chosen),
+        regions=report_regions(area, clusters, is_open, chosen),
         mirror=plane,
         mirror_rms=fit.rms if fit else 0.0,
         mirror_max=fit.max if fit else 0.0,
-        dropped_specks=labels.dropped,
-        unlabelled_share=_unlabelled_share(sculpt, clusters),
-        proxy_edge=fine.edge,
+        dropped_specks=dropped,
+        unlabelled_share=float(area[clusters.vertex_color < 0].sum() / max(area.sum(), 1e-300)),
+        proxy_edge=edge,
         seconds=clock.seconds,
         paint=_paint(clusters, is_open),
     )
     return surface, report
+
+
+def _cut_net(
+    sculpt: Sculpt,
+    projector: SurfaceProjector,
+    clusters: ColorClusters,
+    fit: MirrorFit | None,
+    half: Half,
+    is_open: BoolArray,
+    options: MarksOptions,
+    clock: _Clock,
+) -> tuple[Net, BoolArray, int, float]:
+    """Return the proxy cut along its borders, its vertices in the mirror plane, the specks dropped, and its edge."""
+    fine, labels = _fine_net(half, clusters, is_open, options, fit is not None)
+    clock.lap("coarse net", 0.6)
+    wished = options.proxy_faces // (2 if fit else 1)
+    proxy = _adapted_proxy(fine, labels, projector, is_open, wished)
+    clock.lap("proxy", 0.8)
+    far = _far_half(sculpt, projector, clusters, fit.plane) if fit else None
+    net = _draw_borders(proxy, fine, labels, clusters, options, far)
+    net = merge_small_pieces(net, 0.5 * options.min_share)
+    if is_open[net.triangle_label].all():
+        raise nothing_left(clusters.vertex_color, is_open, is_half=fit is not None)
+    net = drop_label(net, is_open)
+    clock.lap("borders", 0.9)
+    net, on_mirror = finish_regions(net, fit.plane if fit else None, projector)
+    clock.lap("smoothing", 1.0)
+    return net, on_mirror, labels.dropped, fine.edge
 
 
 def _paint(clusters: ColorClusters, is_open: BoolArray) -> Paint:
@@ -207,9 +231,13 @@ def _drop_far_open(half: Half, opened: BoolArray, margin: float) -> Half:
     length = row_lengths(half.positions[edges[:, 0]] - half.positions[edges[:, 1]])
     step = float(length.mean())
     near = ~opened
+    a, b = edges[:, 0], edges[:, 1]
     for _ in range(int(np.ceil(margin / step))):
-        touched = near[edges]
-        near[edges[touched.any(axis=1)].ravel()] = True
+        at_a, at_b = near[a], near[b]
+        waits = ~(at_a & at_b)  # what is near at both ends has nothing more to tell
+        a, b, at_a, at_b = a[waits], b[waits], at_a[waits], at_b[waits]
+        near[b[at_a]] = True
+        near[a[at_b]] = True
     keep = near[half.triangles].all(axis=1)
     for _ in range(20):
         pinched = _pinched_vertices(half.triangles[keep], n)
@@ -342,8 +370,3 @@ def _to_surface(
         plane,
         on_mirror,
     )
-
-
-def _unlabelled_share(sculpt: Sculpt, clusters: ColorClusters) -> float:
-    area = vertex_areas(sculpt.positions, sculpt.triangles)
-    return float(area[clusters.vertex_color < 0].sum() / max(area.sum(), 1e-300))

@@ -147,7 +147,7 @@ def _refused(
     n = len(net.positions)
     refused = np.zeros(n, dtype=bool)
     has = picked[net.triangles]
-    touched = np.flatnonzero(has.any(axis=1))
+    touched = np.flatnonzero(has[:, 0] | has[:, 1] | has[:, 2])
     corner = has[touched].argmax(axis=1)
     old = np.stack([net.triangles[touched, (corner + k) % 3] for k in range(3)], axis=1)
     a, b = old[:, 0], target[old[:, 0]]
@@ -176,7 +176,7 @@ def _refused(
     refused[owner[contains_keys(table.keys, keys)]] = True
     on_chain = np.zeros(n, dtype=bool)
     on_chain[table.edges[kept].ravel()] = True
-    bridges = on_chain[pairs].all(axis=1)
+    bridges = on_chain[pairs[:, 0]] & on_chain[pairs[:, 1]]
     bridges[bridges] = ~contains_keys(table.keys[kept], edge_keys(np.stack([owner, pairs[:, 1]], 1)[bridges], n))
     refused[owner[bridges]] = True
     length = row_lengths(net.positions[pairs[:, 0]] - net.positions[pairs[:, 1]])

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.errors import InternalError
+from loopwright.surface.sort_pairs import sort_pairs
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 KeyArray = NDArray[np.int64]
@@ -54,10 +55,10 @@ def build_edges(triangles: IntArray, n_vertices: int) -> EdgeTable:
     InternalError
         If more than two triangles share an edge.
     """
-    pairs = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=2).reshape(-1, 2)
-    half_keys = edge_keys(pairs, n_vertices)
-    order = np.argsort(half_keys, kind="stable")
-    in_order = half_keys[order]
+    tail, head = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
+    low, high = np.minimum(tail, head), np.maximum(tail, head)
+    order = sort_pairs(low, high, n_vertices)
+    in_order = low[order].astype(np.int64) * n_vertices + high[order]
     is_first = np.ones(len(in_order), dtype=bool)
     is_first[1:] = in_order[1:] != in_order[:-1]
     start = np.flatnonzero(is_first)
@@ -65,7 +66,7 @@ def build_edges(triangles: IntArray, n_vertices: int) -> EdgeTable:
     if count.size and count.max() > 2:
         pair = key_pairs(in_order[start[count > 2]][:1], n_vertices)[0]
         raise InternalError(f"{int((count > 2).sum())} edges have more than two triangles", places=[tuple(pair)])
-    triangle_edges = np.empty(len(half_keys), dtype=np.int32)
+    triangle_edges = np.empty(len(low), dtype=np.int32)
     triangle_edges[order] = np.cumsum(is_first) - 1
     edge_triangles = np.full((len(start), 2), -1, dtype=np.int32)
     edge_triangles[:, 0] = order[start] // 3

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from loopwright.errors import InternalError
+from loopwright.surface.sort_pairs import sort_pairs
 from loopwright.types import FloatArray, IntArray
 
 
@@ -15,24 +16,45 @@ def directed_edges(triangles: IntArray) -> IntArray:
 
 def edge_keys(edges: IntArray, vertex_count: int) -> np.ndarray:
     """Return one int64 per undirected edge."""
-    ordered = np.sort(edges, axis=1).astype(np.int64)
-    keys: np.ndarray = ordered[:, 0] * np.int64(vertex_count) + ordered[:, 1]
+    a, b = edges[:, 0], edges[:, 1]
+    keys: np.ndarray = np.minimum(a, b).astype(np.int64) * np.int64(vertex_count) + np.maximum(a, b)
     return keys
+
+
+def distinct_edges(triangles: IntArray) -> IntArray:
+    """Return the (k, 2) undirected edges of triangles, lower vertex first, in ascending order."""
+    count = int(triangles.max()) + 1 if len(triangles) else 1
+    ids = triangles.reshape(-1)
+    ahead = np.roll(triangles, -1, axis=1).reshape(-1)
+    keys = np.sort(np.minimum(ids, ahead).astype(np.int64) * count + np.maximum(ids, ahead))
+    is_first = np.ones(len(keys), bool)
+    is_first[1:] = keys[1:] != keys[:-1]
+    keys = keys[is_first]
+    return np.stack([keys // count, keys % count], axis=1).astype(triangles.dtype)
+
+
+def is_among(values: np.ndarray, few: np.ndarray) -> np.ndarray:
+    """Return for each value whether it is one of a few: ``np.isin`` for a short second array."""
+    if len(few) == 0:
+        return np.zeros(values.shape, bool)
+    ordered = np.sort(few)
+    found: np.ndarray = ordered[np.minimum(np.searchsorted(ordered, values), len(ordered) - 1)] == values
+    return found
 
 
 def twin_corners(triangles: IntArray) -> IntArray:
     """Return for each directed edge 3t+i the directed edge on its other side, or -1."""
-    edges = directed_edges(triangles)
+    tail, head = triangles.reshape(-1), np.roll(triangles, -1, axis=1).reshape(-1)
     count = int(triangles.max()) + 1 if len(triangles) else 0
-    forward = edges[:, 0].astype(np.int64) * count + edges[:, 1]
-    backward = edges[:, 1].astype(np.int64) * count + edges[:, 0]
-    order = np.argsort(forward, kind="stable")
-    if np.any(forward[order][1:] == forward[order][:-1]):
+    low, high = np.minimum(tail, head), np.maximum(tail, head)
+    order = sort_pairs(low, high, count)
+    low, high, forward = low[order], high[order], (tail < head)[order]
+    same = np.flatnonzero((low[1:] == low[:-1]) & (high[1:] == high[:-1]))
+    if (forward[same] == forward[same + 1]).any():
         raise InternalError("The surface is not an oriented manifold: two triangles run along an edge the same way.")
-    place = np.searchsorted(forward[order], backward)
-    place = np.minimum(place, len(order) - 1)
-    found = forward[order][place] == backward
-    return np.where(found, order[place], -1).astype(np.int32)
+    twin = np.full(len(order), -1, np.int32)
+    twin[order[same]], twin[order[same + 1]] = order[same + 1], order[same]
+    return twin
 
 
 def arc_length(points: FloatArray) -> FloatArray:

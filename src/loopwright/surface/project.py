@@ -13,6 +13,7 @@ from scipy.sparse import csr_matrix
 from scipy.spatial import cKDTree
 
 from loopwright.errors import InputError, InternalError
+from loopwright.surface.sort_pairs import sort_ids
 from loopwright.types import FloatArray, IntArray
 
 _NORMAL_REACH = 0.02  # of the diagonal: how far a point may travel to find a normal that agrees
@@ -92,7 +93,7 @@ class SurfaceProjector:
     def _rings(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Return (start, triangle): the triangles round vertex v are triangle[start[v]:start[v + 1]]."""
         corners = self.triangles.ravel()
-        order = np.argsort(corners, kind="stable")
+        order = sort_ids(corners, len(self.positions)).astype(np.int64)
         start = np.zeros(len(self.positions) + 1, np.int64)
         np.cumsum(np.bincount(corners, minlength=len(self.positions)), out=start[1:])
         return start, order // 3

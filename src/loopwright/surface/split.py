@@ -44,10 +44,11 @@ def split_long_edges(
         wanted = ratio > long
         if projector is not None:
             wanted &= ~kept_edges(net, table)
-        rank = np.empty(len(ratio), dtype=np.int64)
-        rank[np.argsort(np.where(wanted, ratio, 0.0), kind="stable")] = np.arange(1, len(ratio) + 1)
-        rank[~wanted] = 0
-        best = rank[table.triangle_edges].max(axis=1)
+        asked = np.flatnonzero(wanted)
+        rank = np.zeros(len(ratio), dtype=np.int64)
+        rank[asked[np.argsort(ratio[asked], kind="stable")]] = np.arange(1, len(asked) + 1)
+        ranks = rank[table.triangle_edges]
+        best = np.maximum(np.maximum(ranks[:, 0], ranks[:, 1]), ranks[:, 2])
         sides = table.edge_triangles
         wanted &= (best[sides[:, 0]] == rank) & ((sides[:, 1] < 0) | (best[sides[:, 1]] == rank))
         if not wanted.any():

@@ -1,0 +1,89 @@
+"""The colour of the sculpt's vertex nearest to any point; far from borders of colours without a search."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from loopwright.types import FloatArray, IntArray, Paint
+
+_CELL = 2.2  # side of a cell, in mean distances of neighbouring vertices of a sculpt as thick as it is wide
+_MOST_CELLS = 12_000_000
+_MOST_COLORS = 31
+_REACH = 2  # cells: the diagonal of one is shorter, so a vertex in a point's own cell is nearer than that
+
+
+class PaintIndex:
+    """Nearest colours on one painted sculpt.
+
+    A grid holds which colours occur within two cells of each cell. Where a cell has a vertex, the vertex
+    nearest to any point in the cell lies within two cells; if only one colour occurs there, it has that
+    colour. All other points are looked up in a tree of the vertices.
+
+    Parameters
+    ----------
+    positions : (n, 3) of the sculpt's vertices.
+    paint : their colours.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> line = np.arange(10.0)[:, None] * np.array([[1.0, 0, 0]])
+    >>> paint = Paint(np.zeros((2, 3), np.uint8), np.repeat([0, 1], 5).astype(np.int32))
+    >>> PaintIndex(line, paint).colors_at(np.array([[1.2, 0, 0], [4.6, 0, 0]])).tolist()
+    [0, 1]
+    """
+
+    def __init__(self, positions: FloatArray, paint: Paint) -> None:
+        self.color: IntArray = paint.color
+        self.tree = cKDTree(positions, balanced_tree=False)
+        self._low = positions.min(axis=0)
+        extent = np.maximum(np.ptp(positions, axis=0), 1e-9 * max(float(np.ptp(positions)), 1e-300))
+        sorted_extent = np.sort(extent)
+        area = 2.0 * float(sorted_extent[2] * (sorted_extent[1] + sorted_extent[0]))
+        cell = _CELL * float(np.sqrt(area / len(positions)))
+        self._cell = max(cell, float(np.cbrt(np.prod(extent + 3 * cell) / _MOST_CELLS)))
+        self._shape = np.floor(extent / self._cell).astype(np.int64) + 1
+        self._only = self._find_sole_colors(positions, len(paint.palette))
+
+    def colors_at(self, points: FloatArray) -> IntArray:
+        """Return (k,) the colour of the vertex nearest to each of (k, 3) points."""
+        cell, is_inside = self._cells(points)
+        out = np.full(len(points), -2, np.int32)
+        out[is_inside] = self._only[cell[is_inside]]
+        searched = np.flatnonzero(out == -2)
+        if len(searched):
+            out[searched] = self.color[self.tree.query(points[searched])[1]]
+        return out
+
+    def _cells(self, points: FloatArray) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+        where = np.floor((points - self._low) / self._cell).astype(np.int64)
+        is_inside = ((where >= 0) & (where < self._shape)).all(axis=1)
+        return (where[:, 0] * self._shape[1] + where[:, 1]) * self._shape[2] + where[:, 2], is_inside
+
+    def _find_sole_colors(self, positions: FloatArray, count: int) -> NDArray[np.int8]:
+        """Return per cell the only colour near it, or -1; -2 where there are more, or no vertex in the cell."""
+        total = int(np.prod(self._shape))
+        if count > _MOST_COLORS or total > 2 * _MOST_CELLS:
+            return np.full(total if total <= 2 * _MOST_CELLS else 0, -2, np.int8)
+        cell, _ = self._cells(positions)
+        seen = np.zeros(total, np.uint32)
+        np.bitwise_or.at(seen, cell, np.uint32(1) << (self.color + 1).astype(np.uint32))
+        near = _spread(seen.reshape(self._shape)).ravel()
+        only = np.full(total, -2, np.int8)
+        for color in range(-1, count):
+            only[cell[near[cell] == np.uint32(1) << np.uint32(color + 1)]] = color
+        return only
+
+
+def _spread(seen: NDArray[np.uint32]) -> NDArray[np.uint32]:
+    """Return for each cell the bits of all cells up to ``_REACH`` away along each axis."""
+    for axis in range(3):
+        source, out = np.moveaxis(seen, axis, 0), seen.copy()
+        target = np.moveaxis(out, axis, 0)
+        for step in range(1, _REACH + 1):
+            target[step:] |= source[:-step]
+            target[:-step] |= source[step:]
+        seen = out
+    return seen

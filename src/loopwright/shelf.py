@@ -1,0 +1,59 @@
+"""Keep what a stage made, as long as nothing changes that the stage reads."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable
+from typing import TypeVar, cast
+
+from loopwright.fingerprint import fingerprint
+
+Value = TypeVar("Value")
+
+
+class Shelf:
+    """The newest values of each stage, found again by the contents of what the stage read.
+
+    Parameters
+    ----------
+    depth : values kept of one stage; with 0 nothing is kept and nothing looked up.
+
+    Examples
+    --------
+    >>> shelf = Shelf(depth=1)
+    >>> shelf.keep("square", (3,), lambda: 9), shelf.keep("square", (3,), lambda: 0)
+    (9, 9)
+    """
+
+    def __init__(self, depth: int = 3) -> None:
+        self.depth = depth
+        self._rows: dict[str, OrderedDict[bytes, object]] = {}
+
+    def keep(self, stage: str, reads: tuple[object, ...], make: Callable[[], Value], *, depth: int = 1000) -> Value:
+        """Return the kept value of a stage that read the same, else what ``make`` returns.
+
+        What ``make`` raises is passed on, and nothing is kept.
+
+        Parameters
+        ----------
+        reads : all that ``make`` depends on and that may change, as :func:`loopwright.fingerprint.fingerprint`
+            takes it.
+        depth : fewer values to keep than the shelf's, for a stage whose values are large.
+        """
+        depth = min(depth, self.depth)
+        if depth <= 0:
+            return make()
+        row = self._rows.setdefault(stage, OrderedDict())
+        key = fingerprint(*reads)
+        if key in row:
+            row.move_to_end(key)
+            return cast(Value, row[key])
+        while len(row) >= depth:  # first, so that the old and the new never need memory at the same time
+            row.popitem(last=False)
+        value = make()
+        row[key] = value
+        return value
+
+    def clear(self) -> None:
+        """Keep nothing of what was made."""
+        self._rows.clear()

@@ -1,0 +1,111 @@
+"""The stages that find regions: what is painted, then what is drawn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loopwright.counts.size_field import mean_size
+from loopwright.edit.run_edits import check_region_names
+from loopwright.marks.add_flow_lines import add_flow_lines
+from loopwright.marks.find_ridges import add_ridges
+from loopwright.marks.options import MarksOptions, MarksReport
+from loopwright.marks.region_surface import make_region_surface
+from loopwright.options import BuildOptions
+from loopwright.stages.clock import Clock
+from loopwright.stages.read_ground import Ground
+from loopwright.surface.repair_work import plural
+from loopwright.types import Finding, Paint, RegionSurface
+from loopwright.wishes import FlowLine
+
+_UNEQUAL = 1e-3  # of the diagonal: halves that differ by more (rms) were made to differ
+
+
+@dataclass(frozen=True)
+class FoundRegions:
+    """The proxy with its regions and drawn lines.
+
+    Attributes
+    ----------
+    surface : a half where there is a mirror plane.
+    findings : what was found and done.
+    paint : the colour of each vertex of the sculpt.
+    ridges : sharp ridges that are followed where nothing is painted.
+    """
+
+    surface: RegionSurface
+    findings: tuple[Finding, ...]
+    paint: Paint
+    ridges: tuple[FlowLine, ...]
+
+
+def face_goal(surface: RegionSurface, wishes: BuildOptions) -> float:
+    """Return the wished number of faces of the surface: half the budget where it is a half."""
+    return wishes.budget / (2 if surface.mirror is not None else 1)
+
+
+def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundRegions:
+    """Find the painted regions, cut a proxy along their borders, and cut drawn lines into it.
+
+    Raises
+    ------
+    MarksError : a wished colour, name, mirror or line does not fit the sculpt.
+    """
+    with clock.stage("marks"):
+        options = MarksOptions(
+            open_colors=wishes.leave_open,
+            proxy_faces=wishes.proxy_faces,
+            mirror=wishes.mirror,
+            region_names=wishes.region_names,
+        )
+        painted, report = ground.shelf.keep(
+            "marks",
+            (options,),
+            lambda: make_region_surface(
+                ground.sculpt,
+                options=options,
+                projector=ground.projector,
+                shelf=ground.shelf,
+                progress=clock.progress,
+            ),
+        )
+    check_region_names(painted.regions, wishes.edits)
+    with clock.stage("lines"):
+        reach = mean_size(painted, face_goal(painted, wishes))
+        surface, drawn, ridges = ground.shelf.keep(
+            "lines", (painted, wishes.lines, reach), lambda: _draw_lines(ground, painted, wishes, reach)
+        )
+    return FoundRegions(surface, (*_tell_marks(report, wishes), *drawn), report.paint, ridges)
+
+
+def _tell_marks(report: MarksReport, wishes: BuildOptions) -> list[Finding]:
+    findings = []
+    if report.dropped_specks:
+        count = report.dropped_specks
+        specks = plural(count, "painted speck was", "painted specks were")
+        theirs = "its surroundings got it" if count == 1 else "their surroundings got them"
+        findings.append(Finding("specks", f"{specks} too small to be meant; {theirs}.", count))
+    if report.mirror is None:
+        findings.append(Finding("no_mirror", "No mirror plane is used: the mesh covers the sculpt as a whole."))
+    else:
+        share = 100 * report.mirror_rms
+        done = "one half is meshed and mirrored" if wishes.mirror_shape else "the topology of one half is mirrored"
+        text = f"The halves mirror each other to {share:.3f} % of the diagonal (rms); {done}."
+        if wishes.mirror_shape and report.mirror_rms > _UNEQUAL:
+            text += " They differ visibly: with own sides (--own-sides) each keeps its shape."
+        findings.append(Finding("mirror", text))
+    return findings
+
+
+def _draw_lines(
+    ground: Ground, painted: RegionSurface, wishes: BuildOptions, reach: float
+) -> tuple[RegionSurface, list[Finding], tuple[FlowLine, ...]]:
+    """Cut drawn lines into the surface; where nothing is painted, sharp ridges too, which are returned last."""
+    ridges: tuple[FlowLine, ...] = ()
+    surface, findings = add_flow_lines(painted, wishes.lines, reach=reach)
+    if len(surface.regions) == 1 and ground.sculpt.colors is None:
+        surface, ridges = add_ridges(surface, ground.projector, reach=reach)
+        if ridges:
+            lines = plural(len(ridges), "sharp ridge or crease", "sharp ridges and creases")
+            text = f"{lines} of the shape {'is' if len(ridges) == 1 else 'are'} followed like drawn lines."
+            findings.append(Finding("ridges", text, len(ridges)))
+    return surface, findings, ridges

@@ -1,0 +1,67 @@
+"""The sizes stage: how long edges shall be, and which painted pieces are too small for a face."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from loopwright.counts.check_resolved import check_resolved
+from loopwright.counts.check_sizes import check_sizes
+from loopwright.counts.merge_unresolved import merge_unresolved
+from loopwright.counts.paint_sizes import paint_sizes
+from loopwright.counts.read_pins import region_sizes
+from loopwright.counts.size_field import size_field
+from loopwright.options import BuildOptions
+from loopwright.stages.clock import Clock
+from loopwright.stages.find_regions import face_goal
+from loopwright.stages.read_ground import Ground
+from loopwright.surface.repair_work import plural
+from loopwright.types import Finding, FloatArray, RegionSurface
+
+Sized = tuple[RegionSurface, FloatArray, list[Finding]]
+
+
+def find_sizes(ground: Ground, surface: RegionSurface, wishes: BuildOptions, clock: Clock) -> Sized:
+    """Return the surface without painted pieces that are smaller than a face, and (n,) wished edge lengths.
+
+    Raises
+    ------
+    MarksError : a size or a dab does not fit the surface.
+    InfeasibleError : something is wished for in a region that is smaller than a face.
+    """
+    reads = (surface, wishes.budget, wishes.sizes, wishes.size_dabs, wishes.vertex_sizes)
+    with clock.stage("sizes"):
+        sized = ground.shelf.keep("sizes", reads, lambda: _find_sizes(ground, surface, wishes))
+        if len(sized[0].regions) < len(surface.regions):  # pins and poles are no reason to measure again
+            _check(ground, surface, sized[0], wishes)
+    return sized
+
+
+def _find_sizes(ground: Ground, surface: RegionSurface, wishes: BuildOptions) -> Sized:
+    painted = _paint(ground, surface, wishes)
+    findings = check_sizes(surface, region_sizes(surface, wishes.sizes), painted, wishes.budget)
+    vertex_size = _sizes(surface, painted, wishes)
+    kept, merged = merge_unresolved(surface, vertex_size)
+    if merged:
+        _check(ground, surface, kept, wishes)
+        vertex_size = _sizes(kept, painted, wishes)
+        pieces = plural(merged, "painted piece is", "painted pieces are")
+        theirs = "its surroundings got it" if merged == 1 else "their surroundings got them"
+        findings.append(Finding("unresolved", f"{pieces} smaller than a face of this mesh; {theirs}.", merged))
+    return kept, vertex_size, findings
+
+
+def _paint(ground: Ground, surface: RegionSurface, wishes: BuildOptions) -> FloatArray | None:
+    return paint_sizes(surface, wishes.size_dabs, ground.given, wishes.vertex_sizes)
+
+
+def _sizes(surface: RegionSurface, painted: FloatArray | None, wishes: BuildOptions) -> FloatArray:
+    return size_field(surface, face_goal(surface, wishes), sizes=region_sizes(surface, wishes.sizes), painted=painted)
+
+
+def _check(ground: Ground, surface: RegionSurface, kept: RegionSurface, wishes: BuildOptions) -> None:
+    """Refuse wishes for a region that is smaller than a face."""
+
+    def sizes_at(budget: int) -> FloatArray:
+        return _sizes(surface, _paint(ground, surface, wishes), replace(wishes, budget=budget))
+
+    check_resolved(surface, kept, wishes, sizes_at)

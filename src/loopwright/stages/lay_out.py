@@ -1,0 +1,77 @@
+"""The stages that plan: the layout, then the segment counts of its arcs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from loopwright.counts.count_program import CountOptions
+from loopwright.counts.counted_layout import CountedLayout
+from loopwright.counts.read_pins import border_pins, pole_prices
+from loopwright.counts.solve_counts import arc_targets, solve_for_budget
+from loopwright.layout.plan_layout import LayoutOptions, plan_layout
+from loopwright.layout.plan_turns import TurnOptions
+from loopwright.layout.types import Layout
+from loopwright.options import BuildOptions
+from loopwright.stages.clock import Clock
+from loopwright.stages.find_regions import face_goal
+from loopwright.stages.read_ground import Ground
+from loopwright.surface.repair_work import plural
+from loopwright.types import Finding, FloatArray, Region, RegionSurface
+
+_NO_NAME = ""
+
+
+def lay_out(
+    ground: Ground, surface: RegionSurface, vertex_size: FloatArray, wishes: BuildOptions, clock: Clock
+) -> tuple[CountedLayout, list[Finding]]:
+    """Plan corners, poles and patches, and solve the segment counts.
+
+    Raises
+    ------
+    MarksError : a pin or a wish for poles names what is not there.
+    InfeasibleError : pins that clash.
+    """
+    faces = face_goal(surface, wishes)
+    turn_prices, count_factors = pole_prices(surface, wishes.poles)
+    options = LayoutOptions(turns=TurnOptions(region_poles=turn_prices))
+    with clock.stage("layout"):
+        layout = _plan(ground, surface, vertex_size, options, clock)
+    pins = border_pins(layout, wishes.pins)
+    weights = CountOptions(region_poles=count_factors)
+    keep = bool(wishes.sizes or wishes.size_dabs) or wishes.vertex_sizes is not None
+    with clock.stage("counts"):
+        counts, total = ground.shelf.keep(
+            "counts",
+            (layout, pins, weights, keep, faces),
+            lambda: solve_for_budget(
+                layout, arc_targets(layout, layout.vertex_size), faces, pins=pins, keep_scale=keep, options=weights
+            ),
+        )
+    return CountedLayout(layout, counts), _tell_faces(ground, total, faces, wishes)
+
+
+def _plan(
+    ground: Ground, surface: RegionSurface, vertex_size: FloatArray, options: LayoutOptions, clock: Clock
+) -> Layout:
+    """Plan without the regions' names, so that another name does not cost a new layout."""
+    unnamed = replace(surface, regions=tuple(Region(_NO_NAME, region.color) for region in surface.regions))
+    layout = ground.shelf.keep(
+        "layout",
+        (unnamed, vertex_size, options),
+        lambda: plan_layout(unnamed, vertex_size, options=options, progress=clock.progress),
+    )
+    return replace(layout, surface=replace(layout.surface, regions=surface.regions))
+
+
+def _tell_faces(ground: Ground, total: float, faces: float, wishes: BuildOptions) -> list[Finding]:
+    findings = []
+    whole, triangles = total * wishes.budget / faces, len(ground.sculpt.triangles)
+    if whole > triangles:
+        text = f"The mesh gets {whole:,.0f} faces, but the sculpt has only {plural(triangles, 'triangle')}: "
+        findings.append(
+            Finding("finer", text + "its facets will show; a smaller budget, or a finer sculpt, is better.")
+        )
+    if abs(total - faces) > 0.05 * faces:
+        text = f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: sizes and pins leave no other."
+        findings.append(Finding("budget", text))
+    return findings

@@ -1,0 +1,66 @@
+"""Crossings found where something moved are those that a look at all quads finds."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from tests.conftest import X_PLANE
+
+from loopwright.fit.find_crossings import CrossingFinder
+from loopwright.fit.fold_mirror import fold_mirror
+from loopwright.types import FloatArray, MirrorPlane, QuadMesh, Region
+
+SEED = 5
+
+
+def two_sheets(mirror: MirrorPlane | None) -> QuadMesh:
+    """Two sheets of 12 x 12 quads over x from 0 on, one just above the other, not touching."""
+    at = np.arange(13) / 12.0
+    x, y = (grid.ravel() for grid in np.meshgrid(at, at, indexing="ij"))
+    corner = (np.arange(12)[:, None] * 13 + np.arange(12)).ravel()
+    quads = np.stack([corner, corner + 13, corner + 14, corner + 1], axis=1)
+    points = np.vstack([np.stack([x, y, np.full(len(x), height)], axis=1) for height in (0.0, 0.02)])
+    count = len(points)
+    return QuadMesh(
+        points,
+        np.vstack([quads, quads + 169]).astype(np.int32),
+        np.zeros(288, np.int32),
+        (Region("all", (0, 0, 0)),),
+        np.full(count, -1, np.int32),
+        (),
+        np.zeros(count, bool),
+        (points[:, 0] == 0.0) & (mirror is not None),
+        mirror,
+    )
+
+
+def whole_look(mesh: QuadMesh, positions: FloatArray) -> list[int]:
+    """The crossing quads when all are looked at, the images too: a finder that has seen nothing before."""
+    fold = fold_mirror(mesh)
+    blank = CrossingFinder(fold)
+    pairs = blank._cross(fold.unfold_points(positions), np.arange(len(fold.quads)))
+    found: list[int] = np.unique(pairs % len(mesh.quads)).tolist()
+    return found
+
+
+@pytest.mark.parametrize("mirror", [None, X_PLANE])
+@pytest.mark.parametrize("moved", [1, 6, 150])
+def test_a_second_look_finds_what_a_first_one_would(mirror: MirrorPlane | None, moved: int) -> None:
+    mesh, rng = two_sheets(mirror), np.random.default_rng(SEED)
+    finder, positions = CrossingFinder(fold_mirror(mesh)), mesh.positions
+    assert finder.find(positions).tolist() == []
+    for _ in range(6):
+        positions = positions.copy()
+        chosen = rng.choice(np.flatnonzero(~mesh.on_mirror), moved, replace=False)
+        positions[chosen] += rng.normal(0.0, 0.03, (moved, 3))
+        assert finder.find(positions).tolist() == whole_look(mesh, positions), f"seed {SEED}"
+    assert finder.find(mesh.positions).tolist() == []
+
+
+def test_a_half_that_strays_over_the_plane_meets_its_image() -> None:
+    mesh = two_sheets(X_PLANE)
+    slope = mesh.positions.copy()
+    stray = (np.abs(slope[:, 1] - 0.5) < 0.1) & (np.abs(slope[:, 0] - 2 / 12) < 0.01) & (slope[:, 2] == 0.0)
+    slope[stray] += [-0.3, 0.0, 0.01]
+    found = CrossingFinder(fold_mirror(mesh)).find(slope)
+    assert len(found) and found.tolist() == whole_look(mesh, slope)
