@@ -5,10 +5,13 @@ from __future__ import annotations
 import heapq
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from loopwright.marks.surface_cutter import SNAP, SurfaceCutter
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray
+
+_THROUGH = 3.0  # how much longer a step counts that ends on a border or a line
 
 
 def walk_line(
@@ -81,15 +84,18 @@ class _Track:
         return np.array([np.interp(place, self.length, self.line[:, k]) for k in range(3)])
 
 
-def finish_walk(cutter: SurfaceCutter, path: list[int], end: int) -> list[int]:
-    """Lead a walk that stopped short to its end along edges that are there, the shortest way off all lines.
+def finish_walk(cutter: SurfaceCutter, path: list[int], end: int, line: FloatArray) -> list[int]:
+    """Lead a walk that stopped short to its end along edges that are there, near the line that it follows.
 
-    Returns the whole path; as it was where there is no such way.
+    It may run through single vertices of borders and lines, at a price, but not along them.  Returns the
+    whole path; as it was where there is no such way.
     """
     if path[-1] == end and len(path) > 1:
         return path
     start = path[-1]
     taken = set(path[1:-1] if end == path[0] else path[:-1])
+    tree = cKDTree(line, balanced_tree=False)
+    edge = _edge_length(cutter, start)
     best: dict[int, float] = {start: 0.0}
     came: dict[int, int] = {}
     queue = [(0.0, start)]
@@ -100,10 +106,14 @@ def finish_walk(cutter: SurfaceCutter, path: list[int], end: int) -> list[int]:
         if length > best[at]:
             continue
         for v in sorted(cutter.neighbours(at)):
-            blocked = v in taken or (v in cutter.held and v != end) or cutter.is_held_edge(at, v)
+            blocked = (
+                v in taken or cutter.is_held_edge(at, v) or (v in cutter.held and v != end and cutter.is_at_rim(v))
+            )
             if blocked or (at == start and v == end and len(path) == 2):
                 continue
-            way = length + float(np.linalg.norm(cutter.points[v] - cutter.points[at]))
+            step = float(np.linalg.norm(cutter.points[v] - cutter.points[at]))
+            off = float(tree.query(cutter.points[v])[0]) / edge
+            way = length + step * (1.0 + off * off) * (_THROUGH if v in cutter.held and v != end else 1.0)
             if way < best.get(v, np.inf):
                 best[v], came[v] = way, at
                 heapq.heappush(queue, (way, v))
