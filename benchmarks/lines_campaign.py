@@ -226,9 +226,10 @@ def _judge(ready: Prepared, lines: tuple[FlowLine, ...], whole: bool) -> tuple[s
         if most > FOLLOWED:
             note = ", though told to add nothing" if name in spare else ""
             far.append(f"{name} is {most:.2f}, at worst {worst:.2f} edges away{note}")
+    is_told = "line_astray" in told or "line_broken" in told
     kind = "invalid" if faults or (folded and whole) else "valid"
     notes = [*faults, *far, *([f"folded quads {folded}"] if folded else []), *told]
-    return ("astray" if kind == "valid" and far else kind), "; ".join(notes)
+    return ("explained" if is_told else "astray") if kind == "valid" and far else kind, "; ".join(notes)
 
 
 def _place(error: BaseException) -> str:

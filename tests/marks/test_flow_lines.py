@@ -9,6 +9,7 @@ import pytest
 
 from loopwright.errors import MarksError
 from loopwright.marks.add_flow_lines import add_flow_lines
+from loopwright.marks.tell_astray import tell_astray
 from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray, MirrorPlane, Region, RegionSurface
 from loopwright.wishes import FlowLine
@@ -314,3 +315,12 @@ def test_a_line_that_crosses_itself_stays_whole(ball: RegionSurface, seed: int) 
     degree = flow_degree(after)
     assert set(degree[degree > 0].tolist()) == {2, 4}
     assert (degree == 4).sum() == 1
+
+
+def test_a_chain_away_from_its_line_is_told_with_the_place() -> None:
+    line = np.column_stack([np.linspace(0, 10, 101), np.zeros(101), np.zeros(101)])
+    bowed = line + np.where((line[:, :1] > 4) & (line[:, :1] < 6), [[0.0, 0.7, 0.0]], 0.0)
+    assert not tell_astray("jaw", line, line + [0.0, 0.5, 0.0], 1.0)
+    (told,) = tell_astray("jaw", line, bowed, 1.0)
+    assert told.kind == "line_astray"
+    assert "jaw" in told.text and "(5, 0, 0)" in told.text

@@ -16,6 +16,7 @@ from loopwright.marks.draw_line import LineDrawer, resample
 from loopwright.marks.settle_line import move_vertex, settle_line
 from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
 from loopwright.marks.surface_cutter import SurfaceCutter
+from loopwright.marks.tell_astray import tell_astray
 from loopwright.marks.walk_line import finish_walk, walk_line
 from loopwright.marks.whole_surface import whole_surface
 from loopwright.surface.half_edges import arc_length
@@ -164,6 +165,7 @@ class _Lines:
         start = self.cutter.put_vertex(line[0])
         path = finish_walk(self.cutter, walk_line(self.cutter, start, line, start), start, line)
         self._note(name, path, line)
+        self.findings += tell_astray(name, line, np.array([self.cutter.points[v] for v in path]), self.reach)
 
     def _add_open(self, name: str, line: FloatArray, start_kind: EndKind, end_kind: EndKind) -> None:
         """Cut an open line in."""
@@ -180,6 +182,7 @@ class _Lines:
             text = f"{name} could not be followed to its end: draw it with more points where it turns sharply."
             self.findings.append(Finding("line_broken", text))
         self._note(name, path, line)
+        self.findings += tell_astray(name, line, np.array([self.cutter.points[v] for v in path]), self.reach)
         if start is None:
             self._carry_on(name, path[::-1])
         if end is None or path[-1] != last:
