@@ -15,16 +15,17 @@ import threading
 import time
 import traceback
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
 from queue import Empty, Queue
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 if TYPE_CHECKING:
     from benchmarks.random_surfaces import Case
 
-KINDS = ("valid", "explained", "invalid", "internal", "traceback", "hang", "died")
+KINDS = ("valid", "explained", "astray", "invalid", "internal", "traceback", "hang", "died")
 
 
 @dataclass(frozen=True)
@@ -68,30 +69,33 @@ def classify(case: Case) -> Ending:
     return Ending(case.seed, kind, time.perf_counter() - start, " ".join(detail.split()), case.story)
 
 
+Runner: TypeAlias = Callable[[int], Ending]
+
+
 def _place(error: BaseException) -> str:
     frames = traceback.extract_tb(error.__traceback__)
     return " < ".join(f"{Path(f.filename).stem}:{f.lineno}" for f in frames[::-1][:3])
 
 
-def _serve(link: Connection) -> None:
+def _serve(link: Connection, run: Runner) -> None:
     while True:
         seed = link.recv()
         if seed is None:
             return
-        link.send(run_case(seed))
+        link.send(run(seed))
 
 
 class Worker:
     """A child process that builds cases one by one and is replaced when it hangs or dies."""
 
-    def __init__(self, timeout: float) -> None:
-        self.timeout = timeout
+    def __init__(self, timeout: float, run: Runner = run_case) -> None:
+        self.timeout, self.runs = timeout, run
         self._start()
 
     def _start(self) -> None:
         context = multiprocessing.get_context("spawn")
         self.link, theirs = context.Pipe()
-        self.process = context.Process(target=_serve, args=(theirs,), daemon=True)
+        self.process = context.Process(target=_serve, args=(theirs, self.runs), daemon=True)
         self.process.start()
         theirs.close()
 
@@ -122,9 +126,20 @@ class Worker:
 
 
 def run_campaign(
-    seeds: list[int], *, workers: int = 1, timeout: float = 120.0, out: Path | None = None
+    seeds: list[int],
+    *,
+    workers: int = 1,
+    timeout: float = 120.0,
+    out: Path | None = None,
+    run: Runner = run_case,
 ) -> list[Ending]:
-    """Run all seeds and return their endings in the order of the seeds; ``out`` gets a line as each one ends."""
+    """Run all seeds and return their endings in the order of the seeds.
+
+    Parameters
+    ----------
+    out : gets a line as each case ends.
+    run : runs the case of a seed; it has to be one that can be pickled.
+    """
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     waiting: Queue[int] = Queue()
     for seed in seeds:
@@ -133,7 +148,7 @@ def run_campaign(
     lock = threading.Lock()
 
     def work() -> None:
-        worker = Worker(timeout)
+        worker = Worker(timeout, run)
         while True:
             try:
                 seed = waiting.get_nowait()

@@ -10,7 +10,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from loopwright.pipeline import BuildResult
-from loopwright.types import BoolArray, FloatArray
+from loopwright.types import BoolArray, FloatArray, QuadMesh, RegionSurface
 
 IntArray: TypeAlias = NDArray[np.integer[Any]]
 
@@ -41,6 +41,16 @@ def check_result(result: BuildResult) -> list[str]:
     folded = int((corner_sines(mesh.positions, mesh.quads).min(axis=1) <= 0).sum())
     if folded:
         faults.append(f"folded quads {folded}")
+    return faults
+
+
+def check_half(mesh: QuadMesh, surface: RegionSurface) -> list[str]:
+    """Return what is wrong with the links of a mesh of the kept part of a surface, before it is mirrored."""
+    faults = check_quads(mesh.positions, mesh.quads)
+    wanted, got = topology(surface.triangles), topology(mesh.quads)
+    faults += [f"{name} {got[name]} instead of {wanted[name]}" for name in wanted if wanted[name] != got[name]]
+    if piece_counts(surface.triangles, surface.triangle_region) != piece_counts(mesh.quads, mesh.quad_region):
+        faults.append("pieces of regions differ")
     return faults
 
 

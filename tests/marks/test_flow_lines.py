@@ -9,6 +9,7 @@ import pytest
 
 from loopwright.errors import MarksError
 from loopwright.marks.add_flow_lines import add_flow_lines
+from loopwright.marks.tell_astray import tell_astray
 from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray, MirrorPlane, Region, RegionSurface
 from loopwright.wishes import FlowLine
@@ -244,3 +245,82 @@ def piece_areas(surface: RegionSurface) -> list[float]:
     for i, value in enumerate(area.tolist()):
         total[root(i)] = total.get(root(i), 0.0) + value
     return list(total.values())
+
+
+def flow_gap(surface: RegionSurface, points: FloatArray) -> FloatArray:
+    """How far points lie from the nearest middle or end of a flow edge, in edges of the mesh to come."""
+    ends = surface.positions[surface.flow_edges]
+    samples = np.concatenate([ends[:, 0], ends[:, 1], ends.mean(axis=1)])
+    gap: FloatArray = np.linalg.norm(points[:, None] - samples[None], axis=2).min(axis=1) / REACH
+    return gap
+
+
+def half_cylinder() -> RegionSurface:
+    """The part x >= 0 of a cylinder of radius 1 about the x axis that ends at x = 2 and x = -2."""
+    around, along = 90, 32
+    t, x = 2 * np.pi * np.arange(around) / around, np.linspace(0.0, 2.0, along)
+    points = np.array([(b, np.cos(a), np.sin(a)) for b in x for a in t])
+    i, j = (k.ravel() for k in np.meshgrid(np.arange(along - 1), np.arange(around), indexing="ij"))
+    a, b = i * around + j, i * around + (j + 1) % around
+    c, d = a + around, b + around
+    triangles = np.concatenate([np.stack([a, b, c], 1), np.stack([b, d, c], 1)]).astype(np.int32)
+    plane = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
+    names = (Region("all", (200, 200, 200)),)
+    return RegionSurface(points, triangles, np.zeros(len(triangles), np.int32), names, plane, points[:, 0] == 0.0)
+
+
+def test_two_points_far_apart_cross_the_mirror_plane_where_the_shortest_way_does() -> None:
+    half = half_cylinder()
+    turn = 2.2
+    ends = ((1.5, 1.0, 0.0), (-0.75, float(np.cos(turn)), float(np.sin(turn))))
+    after, _ = add_flow_lines(half, [FlowLine(ends, False, "across")], reach=REACH)
+    # the shortest way on a cylinder is a helix (closed form: straight in the unrolled plane)
+    share = np.linspace(0.1, 0.9, 60)
+    helix = np.stack([1.5 - 2.25 * share, np.cos(turn * share), np.sin(turn * share)], axis=1)
+    kept = helix[helix[:, 0] > REACH]
+    assert len(kept) > 20
+    assert flow_gap(after, kept).max() < 0.2
+
+
+def test_a_line_of_three_points_runs_by_the_middle_one(ball: RegionSurface) -> None:
+    corners = np.array([[1.0, 0.0, 0.1], [0.2, 1.0, 0.1], [0.1, 0.2, 1.0]])
+    corners /= np.linalg.norm(corners, axis=1, keepdims=True)
+    points = tuple((float(x), float(y), float(z)) for x, y, z in corners)
+    after, _ = add_flow_lines(ball, [FlowLine(points, False, "bent")], reach=REACH)
+    assert flow_gap(after, corners[1:2]).max() < 0.35
+
+
+def test_many_lines_that_cross_are_all_followed_to_their_ends(ball: RegionSurface) -> None:
+    rng = np.random.default_rng(13)
+    lines = [
+        FlowLine(circle(int(rng.integers(5, 30)), tuple(rng.normal(size=3)), float(rng.uniform(0, 0.7))), True, f"l{k}")
+        for k in range(8)
+    ]
+    after, findings = add_flow_lines(ball, lines, reach=REACH)
+    assert_cut_well(ball, after)
+    assert "line_broken" not in {f.kind for f in findings}
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_line_that_crosses_itself_stays_whole(ball: RegionSurface, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    t = 2 * np.pi * (np.arange(40) + rng.random()) / 40
+    flat = 0.6 * np.stack([np.cos(t), np.sin(2 * t) * rng.uniform(0.5, 1.0)], axis=1) + rng.uniform(-0.1, 0.1, 2)
+    points = np.column_stack([flat, np.sqrt(np.maximum(1.0 - (flat**2).sum(axis=1), 0.05))])
+    points = points @ np.linalg.qr(rng.normal(size=(3, 3)))[0]
+    listed = tuple((float(x), float(y), float(z)) for x, y, z in points)
+    after, findings = add_flow_lines(ball, [FlowLine(listed, True, "eight")], reach=REACH)
+    assert_cut_well(ball, after)
+    assert not findings
+    degree = flow_degree(after)
+    assert set(degree[degree > 0].tolist()) == {2, 4}
+    assert (degree == 4).sum() == 1
+
+
+def test_a_chain_away_from_its_line_is_told_with_the_place() -> None:
+    line = np.column_stack([np.linspace(0, 10, 101), np.zeros(101), np.zeros(101)])
+    bowed = line + np.where((line[:, :1] > 4) & (line[:, :1] < 6), [[0.0, 0.7, 0.0]], 0.0)
+    assert not tell_astray("jaw", line, line + [0.0, 0.5, 0.0], 1.0)
+    (told,) = tell_astray("jaw", line, bowed, 1.0)
+    assert told.kind == "line_astray"
+    assert "jaw" in told.text and "(5, 0, 0)" in told.text

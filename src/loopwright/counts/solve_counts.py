@@ -33,7 +33,7 @@ def arc_targets(layout: Layout, vertex_size: FloatArray) -> FloatArray:
         if len(known):
             local = np.interp(np.arange(len(arc.vertices)), known, vertex_size[arc.vertices[known]])
         else:
-            tree = tree or cKDTree(layout.positions[: len(vertex_size)])
+            tree = tree or cKDTree(layout.positions[: len(vertex_size)], balanced_tree=False)
             local = vertex_size[tree.query(arc.points)[1]]
         out[i] = float((step * 0.5 * (1 / local[:-1] + 1 / local[1:])).sum())
     return out

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -15,7 +16,9 @@ from loopwright.marks.draw_line import LineDrawer, resample
 from loopwright.marks.settle_line import move_vertex, settle_line
 from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
 from loopwright.marks.surface_cutter import SurfaceCutter
+from loopwright.marks.tell_astray import tell_astray
 from loopwright.marks.walk_line import finish_walk, walk_line
+from loopwright.marks.whole_surface import whole_surface
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import BoolArray, Finding, FloatArray, RegionSurface
 from loopwright.wishes import FlowLine
@@ -56,16 +59,37 @@ def add_flow_lines(
     drawer = LineDrawer(surface)
     _check_distances(surface, drawer, lines)
     work = _Lines(SurfaceCutter(surface), drawer, reach, exact)
-    for part in split_at_mirror(tuple(lines), surface.mirror, 0.5 * _ON * reach):
-        work.add(
-            part, drawer.trace(part.points, part.closed) if exact else drawer.draw(part.points, part.closed, part.name)
-        )
+    drawn = tuple(lines) if exact or surface.mirror is None else _draw_whole(surface, lines)
+    for part in split_at_mirror(drawn, surface.mirror, 0.5 * _ON * reach):
+        if exact:
+            work.add(part, drawer.trace(part.points, part.closed))
+        elif surface.mirror is None:
+            work.add(part, drawer.draw(part.points, part.closed, part.name))
+        else:
+            work.add(part, drawer.join(part.points, part.closed))
     for line in lines:
         if line.name not in work.kept:
             text = f"{line.name} lies along borders, the mirror plane or other lines, or is too short: it adds nothing."
             work.findings.append(Finding("line_adds_nothing", text))
     cut = close_pockets(work.cutter.finish(), work.cutter.line_of, (_POCKET * reach) ** 2)
     return cut, work.findings
+
+
+def _draw_whole(surface: RegionSurface, lines: Sequence[FlowLine]) -> tuple[FlowLine, ...]:
+    """Return the lines dense and smooth on both halves: where they cross the plane is seen on the surface.
+
+    A line that lies mostly behind the plane is reflected first, so that it and its image give the same.
+    """
+    drawer = LineDrawer(whole_surface(surface))
+    out = []
+    for line in lines:
+        points = np.array(line.points, np.float64)
+        if surface.mirror is not None and float(surface.mirror.signed_distance(points).mean()) < 0.0:
+            points = surface.mirror.reflect(points)
+        dense = drawer.draw(points, line.closed, line.name)
+        dense = dense[:-1] if line.closed else dense
+        out.append(replace(line, points=tuple((float(x), float(y), float(z)) for x, y, z in dense)))
+    return tuple(out)
 
 
 def _check_distances(surface: RegionSurface, drawer: LineDrawer, lines: Sequence[FlowLine]) -> None:
@@ -139,8 +163,9 @@ class _Lines:
         if arc_length(line)[-1] < 2 * _SHORTEST * self.reach:
             return
         start = self.cutter.put_vertex(line[0])
-        path = finish_walk(self.cutter, walk_line(self.cutter, start, line, start), start)
+        path = finish_walk(self.cutter, walk_line(self.cutter, start, line, start), start, line)
         self._note(name, path, line)
+        self.findings += tell_astray(name, line, np.array([self.cutter.points[v] for v in path]), self.reach)
 
     def _add_open(self, name: str, line: FloatArray, start_kind: EndKind, end_kind: EndKind) -> None:
         """Cut an open line in."""
@@ -152,11 +177,12 @@ class _Lines:
         line, end = self._lengthen(name, line[::-1], end)
         first = self.cutter.put_vertex(line[0]) if start is None else start
         last = self.cutter.put_vertex(line[-1]) if end is None else end
-        path = finish_walk(self.cutter, walk_line(self.cutter, first, line, last), last)
+        path = finish_walk(self.cutter, walk_line(self.cutter, first, line, last), last, line)
         if path[-1] != last:
             text = f"{name} could not be followed to its end: draw it with more points where it turns sharply."
             self.findings.append(Finding("line_broken", text))
         self._note(name, path, line)
+        self.findings += tell_astray(name, line, np.array([self.cutter.points[v] for v in path]), self.reach)
         if start is None:
             self._carry_on(name, path[::-1])
         if end is None or path[-1] != last:

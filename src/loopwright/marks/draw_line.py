@@ -20,7 +20,8 @@ from loopwright.types import FloatArray, RegionSurface
 _FAR_POINTS = 2.5  # edges between two points from which on the line between them is looked for on the surface
 _SPACING = 0.7  # of a dense line's points, in edges
 _ROUNDS = 3
-_WIDEST = 12.0  # widest smoothing, in points of the dense line
+_HOLD = 10.0  # of a point drawn far from the others, times the width
+_WIDEST = 7.0  # widest smoothing, in points of the dense line
 
 
 class LineDrawer:
@@ -73,6 +74,11 @@ class LineDrawer:
         line = smooth_line(line, closed, 2.0) if len(line) > 4 else line
         return resample(line, _SPACING * self.edge)
 
+    def join(self, points: FloatArray, closed: bool) -> FloatArray:
+        """Return dense, smooth points evenly spaced on the surface; a closed line repeats its first at the end."""
+        line = np.concatenate([points, points[:1]]) if closed else points
+        return resample(self.on_surface(line), _SPACING * self.edge)
+
     def draw(self, points: FloatArray, closed: bool, name: str) -> FloatArray:
         """Return a smooth line on the surface through or near the points, its own about 0.7 edges apart.
 
@@ -86,22 +92,27 @@ class LineDrawer:
         if closed:
             wished = np.concatenate([wished, wished[:1]])
         pieces = [wished[:1]]
+        at = [0.0]
         for a, b in zip(wished[:-1], wished[1:], strict=True):
-            pieces.append(self._between(a, b, name))
+            pieces.append(self.between(a, b, name))
+            at.append(at[-1] + float(arc_length(np.concatenate([a[None], pieces[-1]]))[-1]))
         line = resample(np.concatenate(pieces), _SPACING * self.edge)
         if len(line) < 4:
             return line
-        gap = float(np.median(np.linalg.norm(np.diff(wished, axis=0), axis=1))) / (_SPACING * self.edge)
+        gap = float(np.median(np.diff(at))) / (_SPACING * self.edge)
         width = float(np.clip(0.5 * gap, 3.0, _WIDEST))
-        return self.smooth(line, closed, width)
+        return self.smooth(line, closed, width, _holds(np.array(at), len(line), width))
 
-    def smooth(self, line: FloatArray, closed: bool, width: float) -> FloatArray:
-        """Return a dense line smoothed on the surface over ``width`` of its points; open ends stay."""
+    def smooth(self, line: FloatArray, closed: bool, width: float, weight: FloatArray | None = None) -> FloatArray:
+        """Return a dense line smoothed on the surface over ``width`` of its points; open ends stay.
+
+        ``weight`` says how much each point of an open line, or of a closed one without its last, is held.
+        """
         for _ in range(_ROUNDS):
-            line = self.on_surface(smooth_line(line, closed, width))
+            line = self.on_surface(smooth_line(line, closed, width, weight))
         return resample(line, _SPACING * self.edge)
 
-    def _between(self, a: FloatArray, b: FloatArray, name: str) -> FloatArray:
+    def between(self, a: FloatArray, b: FloatArray, name: str) -> FloatArray:
         """Return points after ``a`` up to ``b``: straight where they are near, else the shortest way on the surface."""
         if float(np.linalg.norm(b - a)) < _FAR_POINTS * self.edge:
             return b[None]
@@ -133,10 +144,23 @@ def resample(line: FloatArray, spacing: float) -> FloatArray:
     return np.stack([np.interp(at, length, line[:, k]) for k in range(3)], axis=1)
 
 
-def smooth_line(line: FloatArray, closed: bool, width: float) -> FloatArray:
+def _holds(at: FloatArray, count: int, width: float) -> FloatArray:
+    """Return (count,) how much to hold each point of a dense line whose drawn points lie at lengths ``at`` along it.
+
+    Points drawn far apart are held, so that the line bends near them and
+    still runs by them; of many near one another none is.
+    """
+    spot = np.rint(at / max(float(at[-1]), 1e-300) * (count - 1)).astype(np.int64)
+    apart = np.minimum(np.diff(spot, prepend=-count), np.diff(spot, append=2 * count))
+    weight = np.ones(count)
+    np.maximum.at(weight, spot, _HOLD * width * np.clip(apart / (2.0 * width) - 0.5, 0.0, 1.0))
+    return weight
+
+
+def smooth_line(line: FloatArray, closed: bool, width: float, hold: FloatArray | None = None) -> FloatArray:
     """Smooth a polyline over ``width`` points; open ends stay.
 
-    Minimises |p - line|^2 + width^4 |second differences|^2 and then smooths
+    Minimises hold |p - line|^2 + width^4 |second differences|^2 and then smooths
     and adds what the first pass lost (Tukey's twicing), so that rings do not
     shrink.  A closed line repeats its first point at the end.
     """
@@ -146,10 +170,11 @@ def smooth_line(line: FloatArray, closed: bool, width: float) -> FloatArray:
     if closed:
         shift = _shift(n)
         bend = shift + shift.T - 2.0 * eye(n, format="csc")
-        weight = np.ones(n)
+        weight = np.ones(n) if hold is None else np.maximum(hold[:n], 1.0)
+        weight[0] = max(weight[0], 1.0 if hold is None else hold[-1])
     else:
         bend = diags([1.0, -2.0, 1.0], [0, 1, 2], shape=(n - 2, n)).tocsc()
-        weight = np.ones(n)
+        weight = np.ones(n) if hold is None else hold.copy()
         weight[[0, -1]] = 1e8
     factor = splu((diags(weight) + strength * (bend.T @ bend)).tocsc())
     first = factor.solve(np.ascontiguousarray(points * weight[:, None]))

@@ -27,6 +27,7 @@ class SurfaceCutter:
     lines : undirected edges (smaller id first) that lines run along.
     line_of : the number of the line of each such edge; ``current`` is that of the one being drawn.
     borders : undirected edges between regions, and boundary edges.
+    middle : the vertex at which each edge was split that is no more.
     """
 
     def __init__(self, surface: RegionSurface) -> None:
@@ -44,6 +45,7 @@ class SurfaceCutter:
         self.borders = {_key(a, b) for a, b in find_borders(surface).tolist()}
         self.line_of = dict.fromkeys(self.lines, 0)
         self.current = 0
+        self.middle: dict[tuple[int, int], int] = {}
         self.held = {v for edge in self.borders | self.lines for v in edge}
 
     def _enter(self, i: int, face: tuple[int, int, int]) -> None:
@@ -80,6 +82,7 @@ class SurfaceCutter:
             self.faces.append((new, head, apex))
             self.region.append(self.region[i])
             self._enter(len(self.faces) - 1, self.faces[-1])
+        self.middle[_key(a, b)] = new
         if _key(a, b) in self.line_of:
             number = self.line_of.pop(_key(a, b))
             self.line_of[_key(a, new)] = self.line_of[_key(b, new)] = number
@@ -142,12 +145,21 @@ class SurfaceCutter:
         return _key(a, b) in self.borders or _key(a, b) in self.lines
 
     def mark_line(self, a: int, b: int) -> None:
-        """Note an edge that a line runs along."""
+        """Note an edge that a line runs along, or the edges that are left of it where something crossed it."""
+        middle = self.middle.get(_key(a, b))
+        if middle is not None:
+            self.mark_line(a, middle)
+            self.mark_line(middle, b)
+            return
         if _key(a, b) not in self.borders:
             self.lines.add(_key(a, b))
             self.line_of.setdefault(_key(a, b), self.current)
             self.guides.discard(_key(a, b))
         self.held.update((a, b))
+
+    def is_at_rim(self, v: int) -> bool:
+        """Tell whether a vertex lies on the boundary of the surface."""
+        return any((b, v) not in self.face_of or (v, b) not in self.face_of for b in self.neighbours(v))
 
     def normal(self, v: int) -> FloatArray:
         """Return the unit normal at a vertex, from its faces."""

@@ -5,10 +5,14 @@ from __future__ import annotations
 import heapq
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from loopwright.marks.surface_cutter import SNAP, SurfaceCutter
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray
+
+_PATIENCE = 8  # steps without getting on after which a walk ends: where the line leaves a sharp fold it would curl
+_THROUGH = 3.0  # how much longer a step counts that ends on a border or a line
 
 
 def walk_line(
@@ -17,8 +21,8 @@ def walk_line(
     """Cut the surface along a line and return the vertices of the chain from ``start`` on.
 
     From each vertex the walk makes for the point of the line one edge ahead,
-    through the triangle there; it ends at ``end``, or where it leaves the
-    surface, or, with ``stops_at_lines``, at the first border or line.
+    through the triangle there; it ends at ``end``, or where it gets no
+    further, or, with ``stops_at_lines``, at the first border or line.
 
     Parameters
     ----------
@@ -26,12 +30,17 @@ def walk_line(
     end : the vertex where the line ends; ``start`` itself closes the line.
     """
     track = _Track(line)
+    furthest, on_way = 0.0, 1  # how far along the line the walk came, and the length of its path there
     path = [start]
     seen = {start}
     at = start
     for _ in range(50 * len(line) + 1000):
         edge = _edge_length(cutter, at)
         track.advance(cutter.points[at], 4.0 * edge)
+        if track.at > furthest:
+            furthest, on_way = track.at, len(path)
+        elif len(path) > on_way + _PATIENCE:
+            return path[:on_way]
         left = track.left()
         if end is not None and left < 1.6 * edge and end in cutter.neighbours(at) and (len(path) > 2 or end != start):
             path.append(end)
@@ -81,15 +90,29 @@ class _Track:
         return np.array([np.interp(place, self.length, self.line[:, k]) for k in range(3)])
 
 
-def finish_walk(cutter: SurfaceCutter, path: list[int], end: int) -> list[int]:
-    """Lead a walk that stopped short to its end along edges that are there, the shortest way off all lines.
+def finish_walk(cutter: SurfaceCutter, path: list[int], end: int, line: FloatArray) -> list[int]:
+    """Lead a walk that stopped short to its end along edges that are there, near the line that it follows.
 
-    Returns the whole path; as it was where there is no such way.
+    It may run through single vertices of borders and lines, at a price, but not along them.  Returns the
+    whole path; as it was where there is no such way.
     """
     if path[-1] == end and len(path) > 1:
         return path
+    tree = cKDTree(line, balanced_tree=False)
+    kept = len(path)
+    while kept > 0:
+        way = _lead(cutter, path[:kept], end, tree)
+        if way is not None:
+            return path[:kept] + way
+        kept = (3 * kept) // 4  # the walk shut itself in: from further back
+    return path
+
+
+def _lead(cutter: SurfaceCutter, path: list[int], end: int, tree: cKDTree) -> list[int] | None:
+    """Return the vertices after the path's last up to the end, along edges near the tree of the line."""
     start = path[-1]
     taken = set(path[1:-1] if end == path[0] else path[:-1])
+    edge = _edge_length(cutter, start)
     best: dict[int, float] = {start: 0.0}
     came: dict[int, int] = {}
     queue = [(0.0, start)]
@@ -100,19 +123,23 @@ def finish_walk(cutter: SurfaceCutter, path: list[int], end: int) -> list[int]:
         if length > best[at]:
             continue
         for v in sorted(cutter.neighbours(at)):
-            blocked = v in taken or (v in cutter.held and v != end) or cutter.is_held_edge(at, v)
+            blocked = (
+                v in taken or cutter.is_held_edge(at, v) or (v in cutter.held and v != end and cutter.is_at_rim(v))
+            )
             if blocked or (at == start and v == end and len(path) == 2):
                 continue
-            way = length + float(np.linalg.norm(cutter.points[v] - cutter.points[at]))
+            step = float(np.linalg.norm(cutter.points[v] - cutter.points[at]))
+            off = float(tree.query(cutter.points[v])[0]) / edge
+            way = length + step * (1.0 + off * off) * (_THROUGH if v in cutter.held and v != end else 1.0)
             if way < best.get(v, np.inf):
                 best[v], came[v] = way, at
                 heapq.heappush(queue, (way, v))
     if end not in came:
-        return path
+        return None
     back = [end]
     while back[-1] != start:
         back.append(came[back[-1]])
-    return path + back[-2::-1]
+    return back[-2::-1]
 
 
 def _edge_length(cutter: SurfaceCutter, v: int) -> float:

@@ -1,0 +1,259 @@
+"""Draw random flow lines on a sculpt by the dozens and tell how each drawing ended.
+
+    python -m benchmarks.lines_campaign --sculpt demo --first 0 --count 50 --out lines.tsv
+
+The sculpt's regions are made once; every case starts from them.  Every case
+runs in a child process that is replaced if it hangs or dies.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cache, partial
+from pathlib import Path
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from benchmarks.campaign import Ending, run_campaign, tell
+from benchmarks.check_result import check_half, corner_sines
+from benchmarks.random_lines import Canvas, random_lines
+from benchmarks.random_shapes import MAKERS, icosphere
+from loopwright.counts.count_program import CountOptions
+from loopwright.counts.merge_unresolved import merge_unresolved
+from loopwright.counts.size_field import mean_size, size_field
+from loopwright.counts.solve_counts import arc_targets, solve_for_budget
+from loopwright.errors import InternalError, LoopwrightError
+from loopwright.layout.plan_layout import plan_layout
+from loopwright.marks.add_flow_lines import add_flow_lines
+from loopwright.marks.draw_line import LineDrawer, resample
+from loopwright.marks.find_ridges import add_ridges
+from loopwright.marks.options import MarksOptions
+from loopwright.marks.region_surface import make_region_surface
+from loopwright.marks.split_at_mirror import split_at_mirror
+from loopwright.marks.whole_surface import whole_surface
+from loopwright.options import BuildOptions
+from loopwright.pipeline import build
+from loopwright.quads.build_mesh import build_mesh
+from loopwright.surface.half_edges import arc_length
+from loopwright.surface.project import SurfaceProjector
+from loopwright.surface.read import read_sculpt
+from loopwright.surface.repair import repair_sculpt
+from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface, Sculpt
+from loopwright.wishes import FlowLine
+
+FOLLOWED = 0.25
+"""Furthest, in edges, that the middle of a drawn line (the nearest nine tenths) may lie from the chain."""
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A sculpt after the region stage."""
+
+    sculpt: Sculpt
+    projector: SurfaceProjector
+    surface: RegionSurface
+    options: BuildOptions
+
+    @property
+    def goal(self) -> float:
+        """Faces of the surface (a half, where there is a mirror plane)."""
+        return self.options.budget / (2 if self.surface.mirror is not None else 1)
+
+
+@cache
+def prepare(name: str) -> Prepared:
+    """Return a sculpt by name: ``demo``, ``sphere``, ``torus``, ``shape:SEED``, or FILE[:OPEN_HEX[:BUDGET]]."""
+    file, *more = name.split("@")
+    options = BuildOptions(budget=int(more[1]) if len(more) > 1 else 2500)
+    if more and more[0]:
+        r, g, b = bytes.fromhex(more[0])
+        options = replace(options, leave_open=((r, g, b),))
+    if file == "demo":
+        from loopwright.demo.make_creature import make_creature
+
+        sculpt = make_creature(60_000)
+        options = replace(options, leave_open=((0x1A, 0x16, 0x26),))
+    elif file in ("sphere", "torus") or file.startswith("shape"):
+        sculpt = _shape(file)
+        options = replace(options, budget=int(more[1]) if len(more) > 1 else 800, proxy_faces=12_000)
+    else:
+        sculpt = read_sculpt(Path(file))
+    sculpt = repair_sculpt(sculpt)[0]
+    projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
+    marks = MarksOptions(open_colors=options.leave_open, proxy_faces=options.proxy_faces, mirror=options.mirror)
+    surface, _ = make_region_surface(sculpt, options=marks, projector=projector)
+    return Prepared(sculpt, projector, surface, options)
+
+
+def _shape(name: str) -> Sculpt:
+    if name == "sphere":
+        return Sculpt(*icosphere(5), None, name)
+    rng = np.random.default_rng(0 if name == "torus" else int(name.split(":")[1]))
+    if name == "torus":
+        shape = MAKERS[5](rng, False)
+    else:
+        shape = MAKERS[rng.integers(len(MAKERS))](rng, bool(rng.random() < 0.5))
+    return Sculpt(shape.positions, shape.triangles, None, shape.name)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A mesh before it is evened out, the surface with its lines, and what was told."""
+
+    mesh: QuadMesh
+    surface: RegionSurface
+    findings: tuple[Finding, ...]
+
+
+def draw(ready: Prepared, lines: tuple[FlowLine, ...]) -> Drawn:
+    """Make the mesh of a sculpt with lines up to the quads, half of it where there is a mirror plane."""
+    reach = mean_size(ready.surface, ready.goal)
+    surface, findings = add_flow_lines(ready.surface, lines, reach=reach)
+    if len(surface.regions) == 1 and ready.sculpt.colors is None:
+        surface = add_ridges(surface, ready.projector, reach=reach)[0]
+    sizes = size_field(surface, ready.goal)
+    surface, merged = merge_unresolved(surface, sizes)
+    if merged:
+        sizes = size_field(surface, ready.goal)
+    layout = plan_layout(surface, sizes)
+    targets = arc_targets(layout, layout.vertex_size)
+    counts, _ = solve_for_budget(layout, targets, ready.goal, options=CountOptions())
+    return Drawn(build_mesh(layout, counts, layout.vertex_size), surface, tuple(findings))
+
+
+def gaps(ready: Prepared, lines: tuple[FlowLine, ...], mesh: QuadMesh) -> dict[str, tuple[float, float]]:
+    """Return for each line how far it lies from the chains of the mesh, in edges: nine tenths of it, and all.
+
+    The line is what was drawn, its points joined the shortest way and not
+    smoothed.  Chains are edges along borders, rims, lines and the mirror
+    plane.  Left out is what the program says it changes: the last edge and a
+    half at open ends and at the mirror plane, and what lies nearer than 0.6
+    edges to a border or an earlier line.
+    """
+    reach = mean_size(ready.surface, ready.goal)
+    samples, lengths = _chain_samples(mesh)
+    tree = cKDTree(samples, balanced_tree=False)
+    held = [ready.surface.positions[c.vertices] for c in Canvas(ready.surface, reach).chains]
+    out: dict[str, tuple[float, float]] = {}
+    for part in split_at_mirror(_as_drawn(ready, lines), ready.surface.mirror, 0.0):
+        dense = np.concatenate([part.points, part.points[:1]]) if part.closed else part.points
+        along = arc_length(dense)
+        free = np.ones(len(dense), bool)
+        if not part.closed:
+            free = (along > 1.5 * reach) & (along < along[-1] - 1.5 * reach)
+        if held:
+            free &= cKDTree(np.concatenate(held), balanced_tree=False).query(dense)[0] > 0.6 * reach
+        held.append(dense)
+        if not free.any() or (part.closed and along[-1] < 3.6 * reach):
+            continue
+        gap, at = tree.query(dense[free])
+        gap = gap / lengths[at]
+        before = out.get(part.name, (0.0, 0.0))
+        out[part.name] = max(before[0], float(np.quantile(gap, 0.9))), max(before[1], float(gap.max()))
+    return out
+
+
+def _as_drawn(ready: Prepared, lines: tuple[FlowLine, ...]) -> tuple[FlowLine, ...]:
+    """Return the lines dense: joined the shortest way on the whole surface and not smoothed."""
+    drawer = LineDrawer(whole_surface(ready.surface))
+    out = []
+    for line in lines:
+        wished = drawer.on_surface(np.array(line.points))
+        wished = np.concatenate([wished, wished[:1]]) if line.closed else wished
+        pieces = [drawer.between(a, b, line.name) for a, b in zip(wished[:-1], wished[1:], strict=True)]
+        dense = resample(np.concatenate([wished[:1], *pieces]), 0.5 * drawer.edge)
+        dense = dense[:-1] if line.closed else dense
+        out.append(replace(line, points=tuple((float(x), float(y), float(z)) for x, y, z in dense)))
+    return tuple(out)
+
+
+def _chain_samples(mesh: QuadMesh) -> tuple[FloatArray, FloatArray]:
+    """Return points along the edges of the chains and the length of the edge of each."""
+    edges = np.stack([mesh.quads, np.roll(mesh.quads, -1, axis=1)], axis=2).reshape(-1, 2)
+    edges = np.unique(np.sort(edges, axis=1), axis=0)
+    on = (mesh.vertex_curve >= 0) | mesh.is_fixed | mesh.on_mirror
+    edges = edges[on[edges].all(axis=1)]
+    p = mesh.positions
+    length = np.linalg.norm(p[edges[:, 0]] - p[edges[:, 1]], axis=1)
+    if not mesh.curves:
+        return np.full((1, 3), 1e9), np.ones(1)
+    curves = np.concatenate([resample(c.points, 0.1 * float(np.median(length))) for c in mesh.curves])
+    middle = 0.5 * (p[edges[:, 0]] + p[edges[:, 1]])
+    near = cKDTree(curves, balanced_tree=False).query(middle)[0] < 0.3 * length
+    near |= mesh.on_mirror[edges].all(axis=1)
+    edges, length = edges[near], length[near]
+    share = np.linspace(0, 1, 9)[:, None, None]
+    points = ((1 - share) * p[edges[:, 0]] + share * p[edges[:, 1]]).reshape(-1, 3)
+    return points, np.tile(length, 9)
+
+
+def run_case(seed: int, *, sculpt: str, whole: bool = False) -> Ending:
+    """Draw the lines of a seed in this process and classify what came of it."""
+    ready = prepare(sculpt)
+    canvas = Canvas(ready.surface, mean_size(ready.surface, ready.goal))
+    lines, story = random_lines(canvas, np.random.default_rng(seed))
+    start = time.perf_counter()
+    try:
+        kind, detail = _judge(ready, lines, whole)
+    except InternalError as error:
+        kind, detail = "internal", f"{error} @ {_place(error)}"
+    except LoopwrightError as error:
+        kind, detail = "explained", f"{type(error).__name__}: {error}"
+    except Exception as error:  # the very thing that is looked for
+        kind, detail = "traceback", f"{type(error).__name__}: {error} @ {_place(error)}"
+    return Ending(seed, kind, time.perf_counter() - start, " ".join(detail.split()), story)
+
+
+def _judge(ready: Prepared, lines: tuple[FlowLine, ...], whole: bool) -> tuple[str, str]:
+    if whole:
+        result = build(ready.sculpt, options=replace(ready.options, lines=lines))
+        done = Drawn(result.half or result.mesh, result.surface, result.findings)
+    else:
+        done = draw(ready, lines)
+    faults = check_half(done.mesh, done.surface)
+    sines = corner_sines(done.mesh.positions, done.mesh.quads).min(axis=1)
+    folded = int((sines <= 0).sum())
+    told = sorted({f.kind for f in done.findings if f.kind.startswith("line")})
+    spare = {f.text.split(" lies along")[0] for f in done.findings if f.kind == "line_adds_nothing"}
+    far = []
+    for name, (most, worst) in gaps(ready, lines, done.mesh).items():
+        if most > FOLLOWED:
+            note = ", though told to add nothing" if name in spare else ""
+            far.append(f"{name} is {most:.2f}, at worst {worst:.2f} edges away{note}")
+    is_told = "line_astray" in told or "line_broken" in told
+    kind = "invalid" if faults or (folded and whole) else "valid"
+    notes = [*faults, *far, *([f"folded quads {folded}"] if folded else []), *told]
+    return ("explained" if is_told else "astray") if kind == "valid" and far else kind, "; ".join(notes)
+
+
+def _place(error: BaseException) -> str:
+    frames = traceback.extract_tb(error.__traceback__)
+    return " < ".join(f"{Path(f.filename).stem}:{f.lineno}" for f in frames[::-1][:4])
+
+
+def main() -> int:
+    """Run from the command line; the exit code is 1 where a case is neither valid nor explained."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--sculpt", default="demo", help=prepare.__doc__)
+    parser.add_argument("--first", type=int, default=0, help="the first seed")
+    parser.add_argument("--count", type=int, default=40, help="number of seeds")
+    parser.add_argument("--seeds", type=int, nargs="*", help="these seeds instead")
+    parser.add_argument("--whole", action="store_true", help="build the whole mesh, not only up to the quads")
+    parser.add_argument("--timeout", type=float, default=180.0, help="seconds after which a case counts as hung")
+    parser.add_argument("--out", type=Path, help="file that gets a line per case as it ends")
+    asked = parser.parse_args()
+    seeds = asked.seeds or list(range(asked.first, asked.first + asked.count))
+    run: Callable[[int], Ending] = partial(run_case, sculpt=asked.sculpt, whole=asked.whole)
+    endings = run_campaign(seeds, timeout=asked.timeout, out=asked.out, run=run)
+    print(tell(endings))
+    return int(any(e.kind not in ("valid", "explained") for e in endings))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
