@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -130,12 +129,9 @@ def draw_home(
             near = np.flatnonzero(np.isin(mesh.quads, vertices).any(axis=1))
             near = np.union1d(near, near + own) if len(fold.quads) > own else near
             there = int(np.isin(away, near).sum())
-            movable = vertices[free[vertices]]
-            groups = [movable, *movable[:, None]] if len(movable) > 1 else [movable]
-            ways = _ways_home(fold, quad, positions, projector)
-            for group, step in product(groups, ways):
+            for step in _ways_home(fold, quad, positions, projector):
                 moved = positions.copy()
-                moved[group] += step
+                moved[vertices[free[vertices]]] += step
                 left = near[quads_astray(fold.unfold_points(moved), fold.quads[near], projector)]
                 if len(left) >= there or spoilt(moved).any():
                     continue
