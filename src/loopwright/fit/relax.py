@@ -13,6 +13,8 @@ from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import QuadMesh
 
+_UNFOLDINGS = 4  # one after the other, at most
+
 __all__ = ["RelaxOptions", "relax"]
 
 
@@ -39,10 +41,18 @@ def relax(
     options = options or RelaxOptions()
     if len(mesh.quads) == 0:
         return mesh
-    state = RelaxState(mesh, projector, options)
-    _even_out(state, progress)
-    if count_folded(state)[0]:
-        loosen(state)
+    best: RelaxState | None = None
+    for tried in (options, *_other_ways(options)):
+        state = RelaxState(mesh, projector, tried)
+        _even_out(state, progress)
+        if count_folded(state)[0]:
+            loosen(state)
+        if best is None or count_folded(state) < count_folded(best):
+            best = state
+        if count_folded(best)[0] == 0:
+            break
+    assert best is not None
+    state = best
     progress("relax", 1.0)
     off = state.let_off
     return replace(
@@ -51,6 +61,15 @@ def relax(
         vertex_curve=np.where(off, -1, mesh.vertex_curve).astype(np.int32),
         is_fixed=mesh.is_fixed | off,
     )
+
+
+def _other_ways(options: RelaxOptions) -> list[RelaxOptions]:
+    """Return other ways to even out, for meshes that the first one leaves folded: shorter, and more or less square."""
+    short = replace(options, rounds=max(1, options.rounds // 2), retries=0)
+    return [
+        replace(short, first_fairness=2.0 * options.fairness, evenness=0.0),
+        replace(short, squareness=0.3, long_squareness=0.5),
+    ]
 
 
 def _even_out(state: RelaxState, progress: Progress) -> None:
@@ -63,8 +82,9 @@ def _even_out(state: RelaxState, progress: Progress) -> None:
             progress("relax", (attempt + step / options.rounds) / (1 + options.retries))
             part = step / max(1, options.rounds - 1)
             state.advance(options.first_fairness * (options.fairness / options.first_fairness) ** part)
-        while unfold(state):
-            pass
+        for _ in range(_UNFOLDINGS):
+            if not unfold(state):
+                break
         state.mend()
         score = count_folded(state)
         if score < lowest:

@@ -193,7 +193,7 @@ class RelaxState:
         chosen[vertices] = True
         corner = np.flatnonzero(chosen & self.mesh.is_fixed & ~self.mesh.on_mirror & (self.mesh.vertex_curve >= 0))
         at_end = np.array([(np.abs(ends - self.positions[v]).max(axis=1) < 1e-9).any() for v in corner], bool)
-        chosen &= self.rides
+        chosen &= self.rides & ~self.mesh.on_mirror
         chosen[corner[at_end]] = True
         self.home = np.where(chosen[:, None], self.positions, self.home)
         self.let_off = self.let_off | chosen

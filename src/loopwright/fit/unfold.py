@@ -21,6 +21,7 @@ _STEPS = 25  # of the solver per turn
 _MOST = 1.0  # longest move per turn, in local edge lengths
 _SIZE = 0.1  # weight of equal areas against right angles
 _EVENINGS = 8  # rounds of evening out in between
+_UNFOLDINGS = 4  # one after the other, at most
 _MENDING = 4  # rounds of mending after that
 _AGREES = 0.5  # cosine with the sculpt's normal from which a quad's own is what counts
 _HOLD = 3.0  # weight of staying at the curve, for vertices that were let off it
@@ -73,7 +74,9 @@ def loosen(state: RelaxState) -> bool:
         if rows:
             for _ in range(_EVENINGS):
                 state.advance(state.options.fairness)
-        while unfold(state):
+        for _ in range(_UNFOLDINGS):
+            if not unfold(state):
+                break
             state.mend(rounds=_MENDING)
         if count_folded(state)[0] == 0:
             return True
