@@ -137,3 +137,17 @@ def test_paint_lasts_when_the_mesh_is_fitted(make_square: Maker, board: SurfaceP
     assert (paint_lead(fitted, board, paint) > 0).all()
     assert report.after.rms < 1e-6
     assert 1 <= len(tries) <= 3
+
+
+def test_a_merged_region_has_all_its_paints(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = two_regions(make_square, 8)
+    paint = painted(board, lambda p: np.zeros(len(p), bool), 2)
+    merged = replace(
+        mesh,
+        quad_region=np.zeros(len(mesh.quads), np.int32),
+        regions=(Region("both", LEFT, (LEFT, RIGHT)),),
+    )
+    assert paint_lead(merged, board, paint).min() == 1.0
+    assert keep_paint(merged, board, paint) is merged, "nothing is to be mended"
+    unaware = replace(merged, regions=(Region("both", LEFT),))
+    assert paint_lead(unaware, board, paint).min() == -1.0

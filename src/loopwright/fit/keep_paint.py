@@ -43,8 +43,7 @@ class PaintSampler:
         self.index = index
         self.count = len(paint.palette)
         self.mirror = mesh.mirror if is_half(mesh) else None
-        self.region_color, alias = _region_colors(mesh, paint)
-        self.color = alias[paint.color]
+        self.region_color, self.alias = _region_colors(mesh, paint)
         self.look_at(mesh)
         at = (np.arange(_GRID) + 0.5) / _GRID
         self.u, self.v = (grid.ravel() for grid in np.meshgrid(at, at))
@@ -71,7 +70,7 @@ class PaintSampler:
         return lead, way
 
     def _lead(self, samples: FloatArray) -> tuple[FloatArray, FloatArray]:
-        color = self.index.colors_at(samples.reshape(-1, 3)).reshape(len(samples), -1)
+        color = self.alias[self.index.colors_at(samples.reshape(-1, 3))].reshape(len(samples), -1)
         own = self.own
         counts = np.stack([(color == k).sum(axis=1) for k in range(self.count)], axis=1)
         row = np.arange(len(samples))

@@ -10,8 +10,9 @@ from scipy.sparse import csr_matrix
 from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.relax_state import RelaxState
+from loopwright.fit.slide_curves import CurveSlide
 from loopwright.surface.project import unit
-from loopwright.types import BoolArray, FloatArray, IntArray
+from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
 
 _FLAT = 0.1  # quality below which a quad is unfolded
 _REACHES = (2, 4, 7)  # rows round such quads that give way, in turns
@@ -66,8 +67,8 @@ def loosen(state: RelaxState) -> bool:
     Where a border turns back on itself or a corner is flat, no place on the curves is any good. Vertices
     that were let off are free in ``state.mesh`` afterwards and have no curve.
     """
-    kept = (state.mesh, state.is_free, state.rides, state.slide, state.let_off, snapshot(state))
-    before = count_folded(state)[0]
+    kept, lowest = _all_of(state), count_folded(state)
+    first = lowest[0]
     for rows in _LOOSE_ROWS:
         faces = _rows_around(state.mesh.quads, _quality(state) < _FLAT, rows)
         state.free_from_curves(np.unique(state.mesh.quads[faces]))
@@ -78,13 +79,19 @@ def loosen(state: RelaxState) -> bool:
             if not unfold(state):
                 break
             state.mend(rounds=_MENDING)
-        if count_folded(state)[0] == 0:
-            return True
-    if count_folded(state)[0] < before:
-        return True
-    state.mesh, state.is_free, state.rides, state.slide, state.let_off, places = kept
+        score = count_folded(state)
+        if score[0] < lowest[0]:
+            kept, lowest = _all_of(state), score
+        if score[0] == 0:
+            break
+    state.mesh, state.is_free, state.rides, state.slide, state.let_off, state.home, places = kept
     restore(state, places)
-    return False
+    return lowest[0] < first
+
+
+def _all_of(state: RelaxState) -> tuple[QuadMesh, BoolArray, BoolArray, CurveSlide, BoolArray, FloatArray, Places]:
+    """Return all that letting vertices off their curves changes."""
+    return state.mesh, state.is_free, state.rides, state.slide, state.let_off, state.home, snapshot(state)
 
 
 def _quality(state: RelaxState) -> FloatArray:
