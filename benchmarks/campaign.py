@@ -53,28 +53,37 @@ def run_case(seed: int, *, is_quick: bool = False) -> Ending:
 def classify(case: Case) -> Ending:
     """Build a case in this process and classify its ending."""
     from benchmarks.check_result import check_result
-    from loopwright.errors import InternalError, LoopwrightError
     from loopwright.pipeline import build
+
+    def judge() -> tuple[str, str]:
+        faults = check_result(build(case.sculpt, options=case.options))
+        return ("invalid", "; ".join(faults)) if faults else ("valid", "")
+
+    return end_of(case.seed, case.story, judge)
+
+
+def end_of(seed: int, story: str, judge: Callable[[], tuple[str, str]]) -> Ending:
+    """Return how a case ends whose kind and detail ``judge`` tells, unless it raises."""
+    from loopwright.errors import InternalError, LoopwrightError
 
     start = time.perf_counter()
     try:
-        faults = check_result(build(case.sculpt, options=case.options))
-        kind, detail = ("invalid", "; ".join(faults)) if faults else ("valid", "")
+        kind, detail = judge()
     except InternalError as error:
         kind, detail = "internal", f"{error} @ {_place(error)}"
     except LoopwrightError as error:
         kind, detail = "explained", f"{type(error).__name__}: {error}"
     except Exception as error:  # the very thing that is looked for
         kind, detail = "traceback", f"{type(error).__name__}: {error} @ {_place(error)}"
-    return Ending(case.seed, kind, time.perf_counter() - start, " ".join(detail.split()), case.story)
-
-
-Runner: TypeAlias = Callable[[int], Ending]
+    return Ending(seed, kind, time.perf_counter() - start, " ".join(detail.split()), story)
 
 
 def _place(error: BaseException) -> str:
     frames = traceback.extract_tb(error.__traceback__)
     return " < ".join(f"{Path(f.filename).stem}:{f.lineno}" for f in frames[::-1][:3])
+
+
+Runner: TypeAlias = Callable[[int], Ending]
 
 
 def _serve(link: Connection, run: Runner) -> None:

@@ -10,8 +10,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-import time
-import traceback
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache, partial
@@ -20,30 +18,20 @@ from pathlib import Path
 import numpy as np
 from scipy.spatial import cKDTree
 
-from benchmarks.campaign import Ending, run_campaign, tell
+from benchmarks.campaign import Ending, end_of, run_campaign, tell
 from benchmarks.check_result import check_half, corner_sines
 from benchmarks.random_lines import Canvas, random_lines
 from benchmarks.random_shapes import MAKERS, icosphere
-from loopwright.counts.count_program import CountOptions
-from loopwright.counts.merge_unresolved import merge_unresolved
-from loopwright.counts.size_field import mean_size, size_field
-from loopwright.counts.solve_counts import arc_targets, solve_for_budget
-from loopwright.errors import InternalError, LoopwrightError
-from loopwright.layout.plan_layout import plan_layout
-from loopwright.marks.add_flow_lines import add_flow_lines
+from loopwright.counts.size_field import mean_size
 from loopwright.marks.draw_line import LineDrawer, resample
-from loopwright.marks.find_ridges import add_ridges
-from loopwright.marks.options import MarksOptions
-from loopwright.marks.region_surface import make_region_surface
 from loopwright.marks.split_at_mirror import split_at_mirror
 from loopwright.marks.whole_surface import whole_surface
 from loopwright.options import BuildOptions
-from loopwright.pipeline import build
 from loopwright.quads.build_mesh import build_mesh
+from loopwright.session import OpenSculpt, open_sculpt
+from loopwright.stages.find_regions import face_goal
 from loopwright.surface.half_edges import arc_length
-from loopwright.surface.project import SurfaceProjector
 from loopwright.surface.read import read_sculpt
-from loopwright.surface.repair import repair_sculpt
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface, Sculpt
 from loopwright.wishes import FlowLine
 
@@ -53,17 +41,16 @@ FOLLOWED = 0.25
 
 @dataclass(frozen=True)
 class Prepared:
-    """A sculpt after the region stage."""
+    """An open sculpt and its regions, without drawn lines."""
 
-    sculpt: Sculpt
-    projector: SurfaceProjector
+    opened: OpenSculpt
     surface: RegionSurface
     options: BuildOptions
 
     @property
-    def goal(self) -> float:
-        """Faces of the surface (a half, where there is a mirror plane)."""
-        return self.options.budget / (2 if self.surface.mirror is not None else 1)
+    def reach(self) -> float:
+        """The mean wished edge length."""
+        return mean_size(self.surface, face_goal(self.surface, self.options))
 
 
 @cache
@@ -84,11 +71,8 @@ def prepare(name: str) -> Prepared:
         options = replace(options, budget=int(more[1]) if len(more) > 1 else 800, proxy_faces=12_000)
     else:
         sculpt = read_sculpt(Path(file))
-    sculpt = repair_sculpt(sculpt)[0]
-    projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
-    marks = MarksOptions(open_colors=options.leave_open, proxy_faces=options.proxy_faces, mirror=options.mirror)
-    surface, _ = make_region_surface(sculpt, options=marks, projector=projector)
-    return Prepared(sculpt, projector, surface, options)
+    opened = open_sculpt(sculpt)
+    return Prepared(opened, opened.plan(options).surface, options)
 
 
 def _shape(name: str) -> Sculpt:
@@ -113,18 +97,10 @@ class Drawn:
 
 def draw(ready: Prepared, lines: tuple[FlowLine, ...]) -> Drawn:
     """Make the mesh of a sculpt with lines up to the quads, half of it where there is a mirror plane."""
-    reach = mean_size(ready.surface, ready.goal)
-    surface, findings = add_flow_lines(ready.surface, lines, reach=reach)
-    if len(surface.regions) == 1 and ready.sculpt.colors is None:
-        surface = add_ridges(surface, ready.projector, reach=reach)[0]
-    sizes = size_field(surface, ready.goal)
-    surface, merged = merge_unresolved(surface, sizes)
-    if merged:
-        sizes = size_field(surface, ready.goal)
-    layout = plan_layout(surface, sizes)
-    targets = arc_targets(layout, layout.vertex_size)
-    counts, _ = solve_for_budget(layout, targets, ready.goal, options=CountOptions())
-    return Drawn(build_mesh(layout, counts, layout.vertex_size), surface, tuple(findings))
+    made = ready.opened.plan(replace(ready.options, lines=lines))
+    planned = made.layout
+    mesh = build_mesh(planned.layout, planned.counts, planned.layout.vertex_size)
+    return Drawn(mesh, made.surface, made.findings)
 
 
 def gaps(ready: Prepared, lines: tuple[FlowLine, ...], mesh: QuadMesh) -> dict[str, tuple[float, float]]:
@@ -136,7 +112,7 @@ def gaps(ready: Prepared, lines: tuple[FlowLine, ...], mesh: QuadMesh) -> dict[s
     half at open ends and at the mirror plane, and what lies nearer than 0.6
     edges to a border or an earlier line.
     """
-    reach = mean_size(ready.surface, ready.goal)
+    reach = ready.reach
     samples, lengths = _chain_samples(mesh)
     tree = cKDTree(samples, balanced_tree=False)
     held = [ready.surface.positions[c.vertices] for c in Canvas(ready.surface, reach).chains]
@@ -196,23 +172,14 @@ def _chain_samples(mesh: QuadMesh) -> tuple[FloatArray, FloatArray]:
 def run_case(seed: int, *, sculpt: str, whole: bool = False) -> Ending:
     """Draw the lines of a seed in this process and classify what came of it."""
     ready = prepare(sculpt)
-    canvas = Canvas(ready.surface, mean_size(ready.surface, ready.goal))
+    canvas = Canvas(ready.surface, ready.reach)
     lines, story = random_lines(canvas, np.random.default_rng(seed))
-    start = time.perf_counter()
-    try:
-        kind, detail = _judge(ready, lines, whole)
-    except InternalError as error:
-        kind, detail = "internal", f"{error} @ {_place(error)}"
-    except LoopwrightError as error:
-        kind, detail = "explained", f"{type(error).__name__}: {error}"
-    except Exception as error:  # the very thing that is looked for
-        kind, detail = "traceback", f"{type(error).__name__}: {error} @ {_place(error)}"
-    return Ending(seed, kind, time.perf_counter() - start, " ".join(detail.split()), story)
+    return end_of(seed, story, lambda: _judge(ready, lines, whole))
 
 
 def _judge(ready: Prepared, lines: tuple[FlowLine, ...], whole: bool) -> tuple[str, str]:
     if whole:
-        result = build(ready.sculpt, options=replace(ready.options, lines=lines))
+        result = ready.opened.build(replace(ready.options, lines=lines))
         done = Drawn(result.half or result.mesh, result.surface, result.findings)
     else:
         done = draw(ready, lines)
@@ -230,11 +197,6 @@ def _judge(ready: Prepared, lines: tuple[FlowLine, ...], whole: bool) -> tuple[s
     kind = "invalid" if faults or (folded and whole) else "valid"
     notes = [*faults, *far, *([f"folded quads {folded}"] if folded else []), *told]
     return ("explained" if is_told else "astray") if kind == "valid" and far else kind, "; ".join(notes)
-
-
-def _place(error: BaseException) -> str:
-    frames = traceback.extract_tb(error.__traceback__)
-    return " < ".join(f"{Path(f.filename).stem}:{f.lineno}" for f in frames[::-1][:4])
 
 
 def main() -> int:

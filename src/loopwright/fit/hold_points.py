@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from loopwright.errors import InfeasibleError, MarksError
+from loopwright.fit.link_edges import mean_edges
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, QuadMesh
 from loopwright.wishes import FixedPoint
@@ -32,7 +33,7 @@ def hold_points(mesh: QuadMesh, points: Sequence[FixedPoint], projector: Surface
         return mesh
     positions, fixed = mesh.positions.copy(), mesh.is_fixed.copy()
     taken: dict[int, str] = {}
-    edge = _edge_lengths(mesh)
+    edge = mean_edges(mesh.positions, mesh.quads)
     for i, point in enumerate(points):
         name = point.name or f"point {i + 1}"
         place = _on_kept_half(mesh, np.array(point.at, np.float64))
@@ -62,16 +63,6 @@ def _on_kept_half(mesh: QuadMesh, place: FloatArray) -> FloatArray:
         return place
     reflected: FloatArray = mesh.mirror.reflect(place[None])[0]
     return reflected
-
-
-def _edge_lengths(mesh: QuadMesh) -> FloatArray:
-    """Return (n,) the mean edge length at each vertex."""
-    a, b = mesh.quads.reshape(-1), np.roll(mesh.quads, -1, axis=1).reshape(-1)
-    length = np.linalg.norm(mesh.positions[a] - mesh.positions[b], axis=1)
-    count = len(mesh.positions)
-    total = np.bincount(a, length, count) + np.bincount(b, length, count)
-    out: FloatArray = total / np.maximum(np.bincount(a, minlength=count) + np.bincount(b, minlength=count), 1)
-    return out
 
 
 def _choose(mesh: QuadMesh, place: FloatArray, edge: FloatArray) -> tuple[int, FloatArray]:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.fit.fold_mirror import is_half
+from loopwright.fit.link_edges import vertices_around
 from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.relax_options import RelaxOptions
@@ -145,7 +146,7 @@ def keep_paint(
     lead, _ = sampler.lead(mesh.positions)
     if _score(lead, margin) == 0.0:
         return mesh
-    faces = _rows_around(mesh.quads, lead < margin, _REACH)
+    faces = np.flatnonzero(vertices_around(mesh.quads, lead < margin, _REACH)[mesh.quads].all(axis=1))
     part, vertices = _part(mesh, faces)
     sampler.look_at(part)
     positions = mesh.positions.copy()
@@ -193,15 +194,6 @@ def _grow(
 
 def _count_folded(positions: FloatArray, quads: IntArray) -> int:
     return int((corner_sines(positions, quads).min(axis=1) < _SOUND).sum())
-
-
-def _rows_around(quads: IntArray, chosen: BoolArray, rows: int) -> NDArray[np.int64]:
-    """Return the chosen quads and those up to so many rows away."""
-    near = np.zeros(int(quads.max()) + 1, bool)
-    near[quads[chosen]] = True
-    for _ in range(rows):
-        near[quads[near[quads].any(axis=1)]] = True
-    return np.flatnonzero(near[quads].all(axis=1))
 
 
 def _part(mesh: QuadMesh, faces: NDArray[np.int64]) -> tuple[QuadMesh, NDArray[np.int64]]:

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.numerics.catmull_clark import unique_edges
-from loopwright.types import IntArray
+from loopwright.types import BoolArray, FloatArray, IntArray
 
-__all__ = ["Ids", "Stars", "link_stars", "unique_edges"]
+__all__ = ["Ids", "Stars", "link_stars", "mean_edges", "unique_edges", "vertices_around"]
 
 Ids = NDArray[np.int64]
 
@@ -73,3 +73,21 @@ def _rim_lines(rim: Ids, count: int) -> Ids:
     degree = np.bincount(both[:, 0], minlength=count)
     both = both[degree[both[:, 0]] == 2]
     return np.stack([both[0::2, 1], both[0::2, 0], both[1::2, 1]], axis=1)
+
+
+def mean_edges(positions: FloatArray, quads: IntArray) -> FloatArray:
+    """Return (n,) the mean length of the edges at each vertex, 0 where there is none."""
+    edges = unique_edges(quads)
+    length = np.linalg.norm(positions[edges[:, 0]] - positions[edges[:, 1]], axis=1)
+    count = np.bincount(edges.ravel(), minlength=len(positions))
+    total = np.bincount(edges.ravel(), weights=np.repeat(length, 2), minlength=len(positions))
+    return np.asarray(total / np.maximum(count, 1), np.float64)
+
+
+def vertices_around(quads: IntArray, chosen: BoolArray, rows: int) -> BoolArray:
+    """Return (n,) which vertices the chosen quads have, and so many rows of quads round them."""
+    near = np.zeros(int(quads.max()) + 1, bool)
+    near[quads[chosen]] = True
+    for _ in range(rows):
+        near[quads[near[quads].any(axis=1)]] = True
+    return near

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.fit.link_edges import unique_edges
+from loopwright.fit.link_edges import mean_edges
 from loopwright.fit.measure_quality import corner_sines
 from loopwright.surface.project import unit
 from loopwright.types import FloatArray, IntArray
@@ -70,7 +70,7 @@ def mend_worst(
     quality = face_quality(positions, quads, normals)
     if (quality >= least).all():
         return positions, normals
-    size = _local_edges(positions, quads)
+    size = mean_edges(positions, quads)
     wishes = _wishes()
     corners = quads.ravel()
     order = np.argsort(corners, kind="stable")
@@ -124,11 +124,3 @@ def _wishes() -> FloatArray:
     angle = 2.0 * np.pi * np.arange(_SPOKES) / _SPOKES
     circle = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     return np.vstack([radius * circle for radius in _RINGS])
-
-
-def _local_edges(positions: FloatArray, quads: IntArray) -> FloatArray:
-    edges = unique_edges(quads)
-    length = np.linalg.norm(positions[edges[:, 0]] - positions[edges[:, 1]], axis=1)
-    count = np.bincount(edges.ravel(), minlength=len(positions))
-    total = np.bincount(edges.ravel(), weights=np.repeat(length, 2), minlength=len(positions))
-    return np.asarray(total / np.maximum(count, 1), np.float64)

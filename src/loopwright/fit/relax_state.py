@@ -186,14 +186,15 @@ class RelaxState:
             cap[held] *= shrink
             chosen = np.union1d(held, riders)
 
-    def free_from_curves(self, vertices: NDArray[np.int64]) -> None:
-        """Let riders, and corners where curves end, off their curves; ``home`` says where they were."""
+    def free_from_curves(self, chosen: NDArray[np.bool_]) -> None:
+        """Let the riders, and corners where curves end, of (n,) chosen vertices off their curves.
+
+        Those in the mirror plane stay on theirs. ``home`` says where the others were.
+        """
         ends = np.array([c.points[k] for c in self.mesh.curves for k in (0, -1)]).reshape(-1, 3)
-        chosen = np.zeros(len(self.positions), bool)
-        chosen[vertices] = True
         corner = np.flatnonzero(chosen & self.mesh.is_fixed & ~self.mesh.on_mirror & (self.mesh.vertex_curve >= 0))
         at_end = np.array([(np.abs(ends - self.positions[v]).max(axis=1) < 1e-9).any() for v in corner], bool)
-        chosen &= self.rides & ~self.mesh.on_mirror
+        chosen = chosen & self.rides & ~self.mesh.on_mirror
         chosen[corner[at_end]] = True
         self.home = np.where(chosen[:, None], self.positions, self.home)
         self.let_off = self.let_off | chosen

@@ -7,12 +7,13 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.sparse import csr_matrix
 
+from loopwright.fit.link_edges import mean_edges, vertices_around
 from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.relax_state import RelaxState
 from loopwright.fit.slide_curves import CurveSlide
 from loopwright.surface.project import unit
-from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
+from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _FLAT = 0.1  # quality below which a quad is unfolded
 _REACHES = (2, 4, 7)  # rows round such quads that give way, in turns
@@ -48,7 +49,7 @@ def unfold(state: RelaxState) -> bool:
         if lowest[0] == 0:
             break
         bad = _quality(state) < _FLAT
-        faces = _rows_around(quads, bad, reach)
+        faces = np.flatnonzero(vertices_around(quads, bad, reach)[quads].any(axis=1))
         for _ in range(_TURNS):
             if not _turn(state, faces):
                 break
@@ -70,8 +71,7 @@ def loosen(state: RelaxState) -> bool:
     kept, lowest = _all_of(state), count_folded(state)
     first = lowest[0]
     for rows in _LOOSE_ROWS:
-        faces = _rows_around(state.mesh.quads, _quality(state) < _FLAT, rows)
-        state.free_from_curves(np.unique(state.mesh.quads[faces]))
+        state.free_from_curves(vertices_around(state.mesh.quads, _quality(state) < _FLAT, rows + 1))
         if rows:
             for _ in range(_EVENINGS):
                 state.advance(state.options.fairness)
@@ -121,7 +121,7 @@ def restore(state: RelaxState, kept: Places) -> None:
 def _turn(state: RelaxState, faces: NDArray[np.int64]) -> bool:
     """Solve once in the tangent planes and put the vertices back; say whether anything could move."""
     quads = state.mesh.quads
-    size = _edge_length(state.positions, quads)
+    size = mean_edges(state.positions, quads)
     bases, _ = state.bases(size)
     inside = np.ones(len(state.positions), bool)
     outside = np.ones(len(quads), bool)
@@ -213,20 +213,3 @@ def _solve(energy: Barrier) -> FloatArray:
     whole = np.zeros((len(energy.start), 2))
     whole[energy.chosen] = step.reshape(-1, 2)
     return whole
-
-
-def _edge_length(positions: FloatArray, quads: IntArray) -> FloatArray:
-    """Return (n,) mean length of the quads' sides round each vertex."""
-    corners = positions[quads]
-    side = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).mean(axis=1)
-    count = np.bincount(quads.ravel(), minlength=len(positions))
-    total = np.bincount(quads.ravel(), weights=np.repeat(side, 4), minlength=len(positions))
-    return np.asarray(total / np.maximum(count, 1), np.float64)
-
-
-def _rows_around(quads: IntArray, chosen: BoolArray, rows: int) -> NDArray[np.int64]:
-    near = np.zeros(int(quads.max()) + 1, bool)
-    near[quads[chosen]] = True
-    for _ in range(rows):
-        near[quads[near[quads].any(axis=1)]] = True
-    return np.flatnonzero(near[quads].any(axis=1))
