@@ -17,8 +17,8 @@ from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax
 from loopwright.fit.ridge_edges import ridge_edges
+from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.handover.tell_folded import tell_folded
-from loopwright.handover.tell_loosened import tell_loosened
 from loopwright.layout.types import Layout
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress, silent
@@ -83,7 +83,10 @@ class _Plan:
 def plan_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> PlanResult:
     """Plan on a sculpt that is open already."""
     made = _plan(ground, wishes, clock)
-    return PlanResult(ground.sculpt, made.surface, made.layout, made.findings, clock.timings, wishes)
+    later = (
+        [Finding("edits", "What is planned is the mesh before its edits; a build makes them.")] if wishes.edits else []
+    )
+    return PlanResult(ground.sculpt, made.surface, made.layout, (*made.findings, *later), clock.timings, wishes)
 
 
 def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
@@ -110,6 +113,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         with clock.stage("own sides"):
             given = half
             mesh = keep("own sides", (given,), lambda: own_sides(given, projector, progress=progress))
+            loosened += tell_loosened(reflect_half(given), mesh)
     with clock.stage("fit"):
         relaxed, mode = mesh, wishes.fit_limit
         reads = (relaxed, mode, made.regions.paint, made.regions.ridges)

@@ -66,3 +66,18 @@ def test_refusals_leave_nothing_behind(
     assert code == 5 and "edit 1 (change_count)" in text
     code, text = tried([LOOP], "--fit")
     assert code == 3 and "--sculpt" in text
+    code, text = tried([{"op": "insert_loop", "near": [50, 0, 0]}])
+    assert code == 4 and "edit 1 (insert_loop): its place (50, 0, 0) is" in text
+
+
+def test_a_sculpt_that_is_another_is_refused(
+    files: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other, out = tmp_path / "other.obj", tmp_path / "out.obj"
+    lines = files["sculpt"].read_text().splitlines()
+    parts = [line.split() for line in lines]
+    moved = [f"v {float(p[1]) + 3.0} {p[2]} {p[3]}" if p[:1] == ["v"] else " ".join(p) for p in parts]
+    other.write_text("\n".join(moved))
+    words = ["edit", str(files["mesh"]), "--edits", str(files["edits"]), "--sculpt", str(other), "-o", str(out)]
+    assert main([*words, "--quiet"]) == 3
+    assert "mesh.obj does not lie on" in capsys.readouterr().err and not out.exists()

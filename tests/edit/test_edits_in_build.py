@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,7 @@ from loopwright.fit.measure_quality import measure_quality
 from loopwright.marks.read_marks import read_marks
 from loopwright.marks.use_marks import use_marks
 from loopwright.options import BuildOptions
-from loopwright.pipeline import BuildResult, build
+from loopwright.pipeline import BuildResult, build, plan
 from loopwright.types import Sculpt
 
 RED, GREY = (200, 60, 60), (180, 180, 180)
@@ -91,3 +92,15 @@ def test_refusals_name_the_edit_and_the_reason(tmp_path: Path) -> None:
         build_with(tmp_path, [*EDITS["insert"], {"op": "merge_regions", "regions": ["cap", "nose"]}])
     with pytest.raises(InfeasibleError, match=r"edit 1 \(change_count\): The count cannot be lowered"):
         build_with(tmp_path, [{"op": "change_count", "near": NEAR, "by": -64}])
+
+
+def test_a_plan_tells_that_edits_come_later() -> None:
+    wishes = replace(QUICK, edits=tuple(EDITS["insert"]))
+    assert [f.kind for f in plan(egg(), options=wishes).findings].count("edits") == 1
+    assert not [f for f in plan(egg(), options=QUICK).findings if f.kind == "edits"]
+
+
+def test_a_colour_as_a_name_is_found_again(tmp_path: Path) -> None:
+    band = {"op": "split_region", "near": [0.7, 0.2, 0.5], "along": [0.5, 0, -0.7], "name": "#AABBCC"}
+    merge = {"op": "merge_regions", "regions": ["#AABBCC", "rest"], "name": "rest"}
+    assert {region.name for region in build_with(tmp_path, [band, merge]).mesh.regions} == {"cap", "rest"}

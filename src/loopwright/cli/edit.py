@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 NAME = "edit"
 HELP = "change loops, strips, poles and regions of a finished all-quad mesh"
 
+_APART = 0.05  # of the sculpt's diagonal: a mesh that is farther from it was made from another
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
@@ -53,6 +55,8 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
 
     mesh = read_quad_mesh(arguments.mesh)
     projector = _open_sculpt(arguments.sculpt, console)
+    if projector is not None:
+        _check_sculpt(mesh, projector, arguments)
     console.progress("edits", 0.0)
     edited, findings = edit_file_mesh(
         mesh, edits, projector, mirror=arguments.mirror, fit=arguments.fit, progress=console.progress
@@ -82,6 +86,20 @@ def _open_sculpt(path: Path | None, console: Console) -> SurfaceProjector | None
 
     sculpt, _ = repair_sculpt(read_sculpt(path, progress=console.progress))
     return SurfaceProjector(sculpt.positions, sculpt.triangles)
+
+
+def _check_sculpt(mesh: QuadMesh, projector: SurfaceProjector, arguments: argparse.Namespace) -> None:
+    """Refuse a sculpt that the mesh does not lie on."""
+    import numpy as np
+
+    gap = np.linalg.norm(projector.project(mesh.positions).points - mesh.positions, axis=1)
+    far = float(np.quantile(gap, 0.9))
+    if far > _APART * projector.diagonal:
+        raise InputError(
+            f"{arguments.mesh} does not lie on {arguments.sculpt}: a tenth of its vertices is {far:.3g} or more away. "
+            "Give the sculpt it was made from, in the same unit and place.",
+            places=[str(arguments.sculpt)],
+        )
 
 
 def _tell(before: QuadMesh, after: QuadMesh, findings: list[Finding], path: Path, console: Console) -> None:

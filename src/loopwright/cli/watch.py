@@ -44,6 +44,8 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     while arguments.builds is None or made < arguments.builds:
         watch.wait()
         made += _build(sculpt, arguments, console)
+        if made != arguments.builds:
+            console.say(f"watch   waiting for a change of {arguments.marks}")
         console.flush()
     return 0
 
@@ -58,10 +60,10 @@ def _build(sculpt: OpenSculpt, arguments: argparse.Namespace, console: Console) 
         raise
     except LoopwrightError as error:
         console.fail(str(error), error.exit_code, places=error.places)
-        console.say(f"watch   {arguments.output} stays as it was; waiting for a change of {arguments.marks}")
+        console.say(f"watch   {arguments.output} stays as it was")
         return False
     seconds = time.perf_counter() - start
-    console.say(f"watch   done in {seconds:.1f} s; waiting for a change of {arguments.marks}")
+    console.say(f"watch   done in {seconds:.1f} s")
     return True
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from loopwright.edit.change import no_change
 from loopwright.edit.make_change import make_change
 from loopwright.edit.mirror_halves import cut_in_half, is_whole_mirrored, join_halves, other_side
+from loopwright.edit.pick_place import check_near
 from loopwright.edit.place_vertices import place_vertices
 from loopwright.edit_wishes import read_operation
 from loopwright.errors import InfeasibleError, MarksError
@@ -57,6 +58,7 @@ def apply_edits(
     for k, operation in enumerate(checked, 1):
         before = len(change.mesh.quads)
         try:
+            check_near(change.mesh, operation.place)
             change = change.then(make_change(change.mesh, operation))
         except (InfeasibleError, MarksError) as error:
             raise type(error)(f"edit {k} ({operation.op}): {error}", places=error.places) from error
@@ -85,5 +87,5 @@ def _find_folds(before: QuadMesh, after: QuadMesh) -> list[Finding]:
     folded = np.flatnonzero(measure_quality(after.positions, after.quads).scaled_jacobian <= 0.0)
     if len(folded) <= old:
         return []
-    text = f"{len(folded)} quads are folded after the edits; relax the mesh to lay them flat."
+    text = f"{len(folded)} quads are folded after the edits; a fit to the sculpt (--sculpt FILE --fit) may mend them."
     return [Finding("folded", text, len(folded), folded.astype(np.int32))]

@@ -13,6 +13,7 @@ from loopwright.errors import MarksError
 from loopwright.types import FloatArray, QuadMesh
 
 _SAME = 1e-9  # of the extent: distances that differ by less are ties, broken by position
+_ASTRAY = 0.25  # of the diagonal: a place so far from the mesh means nothing on it
 _LEAST_SINE = 1e-6  # between the surface and a direction that says something on it
 
 
@@ -34,6 +35,23 @@ def onto_half(place: Place, half: QuadMesh) -> Place:
         toward=turn(place.toward),
         is_mirrored=True,
     )
+
+
+def check_near(mesh: QuadMesh, place: Place | None) -> None:
+    """Refuse a place that is not near the mesh; of a half, its image counts too.
+
+    Raises
+    ------
+    MarksError
+        If it is farther from every vertex than a share of the mesh's diagonal.
+    """
+    if place is None or not len(mesh.positions):
+        return
+    points = onto_half(place, mesh).near
+    gap = float(np.linalg.norm(mesh.positions - points, axis=1).min())
+    if gap > _ASTRAY * float(np.linalg.norm(np.ptp(mesh.positions, axis=0))):
+        here = ", ".join(f"{x:.4g}" for x in place.near)
+        raise MarksError(f"its place ({here}) is {gap:.3g} away from the mesh; put it on the surface.")
 
 
 def pick_rung(mesh: QuadMesh, links: QuadLinks, place: Place) -> int:

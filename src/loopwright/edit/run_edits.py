@@ -8,6 +8,7 @@ from loopwright.edit.apply_edits import apply_edits
 from loopwright.edit_wishes import read_operation
 from loopwright.errors import MarksError
 from loopwright.fit.relax import relax
+from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, QuadMesh, Region
@@ -36,14 +37,15 @@ def run_edits(
     """
     if not edits:
         return mesh, []
-    edited, findings = apply_edits(mesh, edits, projector)
-    edited = relax(edited, projector, progress=lambda _, done: progress("edits", done))
+    made, findings = apply_edits(mesh, edits, projector)
+    edited = relax(made, projector, progress=lambda _, done: progress("edits", done))
     sides = 1 if mesh.mirror is None else 2
     before, after = sides * len(mesh.quads), sides * len(edited.quads)
     if after != before:
         text = f"The edits took the mesh from {before:,} to {after:,} faces."
         findings.append(Finding("edited_faces", text, abs(after - before)))
-    return edited, [finding for finding in findings if finding.kind != _FOLDED]
+    kept = [finding for finding in findings if finding.kind != _FOLDED]
+    return edited, kept + tell_loosened(made, edited)
 
 
 def check_region_names(regions: Sequence[Region], edits: Sequence[Mapping[str, object]]) -> None:

@@ -28,6 +28,8 @@ def _edit(entry: Checked, number: int) -> Mapping[str, object]:
             data["color"] = list(parse_color(data["color"]))
         if isinstance(data.get("regions"), list):
             data["regions"] = [normalize_region(n) if isinstance(n, str) else n for n in data["regions"]]
+        if isinstance(data.get("name"), str):
+            data["name"] = normalize_region(data["name"])
         read_operation(data, f"edit {number}")
     except MarksError as error:
         raise entry.fail(str(error)) from None
