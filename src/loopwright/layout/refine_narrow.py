@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from loopwright.layout.border_graph import constrained_edges
+from loopwright.layout.border_graph import constrained_edges, node_mask
 from loopwright.layout.piece import cut_open
 from loopwright.surface.half_edges import directed_edges, edge_keys, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
@@ -18,9 +18,10 @@ _ROUNDS = 3
 def refine_narrow(surface: RegionSurface, vertex_size: FloatArray) -> tuple[RegionSurface, FloatArray]:
     """Return the surface and its sizes with edges halved where a piece is too coarse.
 
-    Halved are all edges of pieces with few triangles, and edges inside a
-    piece from one point of its boundary to another: a cut needs room beside
-    the boundary.  Triangles beside halved edges are split to match.
+    Halved are all edges of pieces with few triangles, edges inside a piece
+    from one point of its boundary to another, and borders that are one edge
+    from node to node: a cut needs room beside the boundary and a place on it
+    to end.  Triangles beside halved edges are split to match.
     """
     for round_ in range(_ROUNDS):
         halved = _coarse_edges(surface, chords=round_ == 0)
@@ -33,7 +34,8 @@ def refine_narrow(surface: RegionSurface, vertex_size: FloatArray) -> tuple[Regi
 def _coarse_edges(surface: RegionSurface, *, chords: bool) -> IntArray:
     """Return the (k, 2) edges to halve."""
     count = len(surface.positions)
-    keys = edge_keys(constrained_edges(surface).edges, count)
+    constrained = constrained_edges(surface)
+    keys = edge_keys(constrained.edges, count)
     wedges, _, component = cut_open(surface.triangles, keys, count)
     marked: BoolArray = np.repeat(np.bincount(component)[component] < _FEWEST, 3)
     if chords:
@@ -42,7 +44,9 @@ def _coarse_edges(surface: RegionSurface, *, chords: bool) -> IntArray:
         ends = directed_edges(wedges)
         at_rim[ends[twin < 0]] = True
         marked |= (twin >= 0) & at_rim[ends].all(axis=1)
-    found: IntArray = np.unique(np.sort(directed_edges(surface.triangles)[marked], axis=1), axis=0).astype(np.int32)
+    bare = constrained.edges[node_mask(constrained, count)[constrained.edges].all(axis=1)]
+    asked = np.concatenate([directed_edges(surface.triangles)[marked], bare])
+    found: IntArray = np.unique(np.sort(asked, axis=1), axis=0).astype(np.int32)
     return found
 
 
