@@ -75,7 +75,6 @@ def drop_label(net: Net, is_open: BoolArray) -> Net:
     kept = replace(net, triangles=net.triangles[stays], triangle_label=net.triangle_label[stays], is_fixed=fixed)
     return mark_borders(compact(kept)[0])
 
-
 def finish_regions(net: Net, plane: MirrorPlane | None, projector: SurfaceProjector) -> tuple[Net, BoolArray]:
     """Even out the triangles of a cut net and smooth its borders.
 
@@ -98,18 +97,37 @@ def finish_regions(net: Net, plane: MirrorPlane | None, projector: SurfaceProjec
     net = merge_small_pieces(net, 0.0, _FEWEST_TRIANGLES)
     net = _open_caged_triangles(net, projector)
     net = compact(net)[0]
-    return net, find_on_mirror(net, plane, tolerance)
+    on_mirror = find_on_mirror(net, plane, tolerance)
+    return _clear_plane(net, on_mirror, plane, tolerance), on_mirror
 
 
 def find_on_mirror(net: Net, plane: MirrorPlane | None, tolerance: float) -> BoolArray:
-    """Return (n,) the boundary vertices that lie in the plane."""
-    if plane is None:
-        return np.zeros(len(net.positions), dtype=bool)
-    table = build_edges(net.triangles, len(net.positions))
+    """Return (n,) the vertices of boundary edges that lie in the plane.
+
+    A rim that touches the plane in one vertex only is an opening's: the halves are not joined there.
+    """
     out = np.zeros(len(net.positions), dtype=bool)
-    out[table.edges[table.is_boundary()].ravel()] = True
-    out &= np.abs(plane.signed_distance(net.positions)) <= tolerance
+    if plane is None:
+        return out
+    table = build_edges(net.triangles, len(net.positions))
+    in_plane = np.abs(plane.signed_distance(net.positions)) <= tolerance
+    edges = table.edges[table.is_boundary()]
+    out[edges[in_plane[edges].all(axis=1)].ravel()] = True
     return out
+
+
+def _clear_plane(net: Net, on_mirror: BoolArray, plane: MirrorPlane | None, tolerance: float) -> Net:
+    """Move vertices that only touch the plane off it, by a small part of an edge, so that they clear their images."""
+    if plane is None:
+        return net
+    touching = ~on_mirror & (np.abs(plane.signed_distance(net.positions)) <= tolerance)
+    if not touching.any():
+        return net
+    edges = build_edges(net.triangles, len(net.positions)).edges
+    length = np.linalg.norm(net.positions[edges[:, 0]] - net.positions[edges[:, 1]], axis=1)
+    positions = net.positions.copy()
+    positions[touching] += _OFF_PLANE * float(length.mean()) * plane.normal
+    return replace(net, positions=positions)
 
 
 def _release_mirror(net: Net, plane: MirrorPlane | None, tolerance: float) -> Net:
