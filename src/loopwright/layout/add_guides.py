@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -12,7 +12,7 @@ from loopwright.layout.border_graph import constrained_edges
 from loopwright.layout.flat_stretch import Form, find_forms, flat_stretch, form_above
 from loopwright.layout.make_cut import split_edges
 from loopwright.layout.piece import boundary_loops, cut_open
-from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys
+from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, is_among
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
 
@@ -52,20 +52,41 @@ def add_guides(
     return _cut_parts(surface, vertex_size, partial(_ring_forms, opt=opt))
 
 
+def halve_parts(
+    surface: RegionSurface, vertex_size: FloatArray, chosen: Collection[int]
+) -> tuple[RegionSurface, FloatArray]:
+    """Return the surface with a guide half way along the longest axis of the chosen parts, and the sizes.
+
+    Parameters
+    ----------
+    chosen : places of parts in the order in which :func:`loopwright.layout.piece.cut_open` numbers them.
+    """
+    return _cut_parts(
+        surface,
+        vertex_size,
+        lambda work, triangles, *_: work.cut(triangles, _along_axis(work.positions, triangles)),
+        chosen,
+    )
+
+
 Cutter = Callable[["_Work", IntArray, IntArray, IntArray], IntArray]
 """Takes the work, a part's triangles, the same in wedges, the wedges' vertices; returns the new triangles."""
 
 
-def _cut_parts(surface: RegionSurface, vertex_size: FloatArray, cut: Cutter) -> tuple[RegionSurface, FloatArray]:
-    """Let each part of the surface, cut open along its borders, be cut."""
+def _cut_parts(
+    surface: RegionSurface, vertex_size: FloatArray, cut: Cutter, chosen: Collection[int] | None = None
+) -> tuple[RegionSurface, FloatArray]:
+    """Let each part of the surface, cut open along its borders, be cut; or only the chosen ones."""
     constrained = constrained_edges(surface)
     count = len(surface.positions)
     wedges, origin, component = cut_open(surface.triangles, edge_keys(constrained.edges, count), count)
-    work = _Work(surface, vertex_size)
+    work = _Work(surface, vertex_size, constrained.edges)
     parts, regions = [], []
     for c in range(int(component.max()) + 1):
         mine = np.flatnonzero(component == c)
-        triangles = cut(work, surface.triangles[mine], wedges[mine], origin)
+        triangles = surface.triangles[mine]
+        if chosen is None or c in chosen:
+            triangles = cut(work, triangles, wedges[mine], origin)
         parts.append(triangles)
         regions.append(np.full(len(triangles), surface.triangle_region[mine[0]], np.int32))
     return work.finish(surface, parts, regions), work.vertex_size
@@ -134,7 +155,8 @@ SNAP = 0.2
 class _Work:
     """Positions and sizes that grow where edges are split, and the guide edges found."""
 
-    def __init__(self, surface: RegionSurface, vertex_size: FloatArray) -> None:
+    def __init__(self, surface: RegionSurface, vertex_size: FloatArray, borders: IntArray) -> None:
+        self.borders = borders
         self.positions, self.vertex_size, self.on_mirror = surface.positions, vertex_size, surface.on_mirror
         self.guides: list[IntArray] = []
         self.parents = np.zeros((0, 2), np.int64)
@@ -151,15 +173,18 @@ class _Work:
     def cut(self, triangles: IntArray, values: FloatArray) -> IntArray:
         """Split edges where ``values`` change sign, note the guide edges and return the new triangles.
 
-        Vertices within ``SNAP`` of an edge of the line are taken to be on it.
+        Vertices within ``SNAP`` of an edge of the line are taken to be on it; a
+        border is crossed at a vertex, since another part lies beyond.
         """
         edges = distinct_edges(triangles)
         above = values.copy()
         a, b = edges[:, 0], edges[:, 1]
         crossing = above[a] * above[b] < 0
         share = np.where(crossing, above[a] / np.where(crossing, above[a] - above[b], 1.0), 0.5)
-        above[a[crossing & (share < SNAP)]] = 0.0
-        above[b[crossing & (share > 1 - SNAP)]] = 0.0
+        count = len(self.positions)
+        snap = np.where(is_among(edge_keys(edges, count), edge_keys(self.borders, count)), 0.5, SNAP)
+        above[a[crossing & (share < snap)]] = 0.0
+        above[b[crossing & (share >= 1 - snap)]] = 0.0
         crossing = above[a] * above[b] < 0
         a, b, share = a[crossing], b[crossing], share[crossing]
         first = len(self.positions)

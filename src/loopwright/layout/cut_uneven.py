@@ -77,7 +77,7 @@ def cut_uneven(
     opt = options or UnevenOptions()
     whole, points = patch, surface.positions[patch.origin]
     now = unevenness(patch, points, size)
-    is_grave = now >= opt.grave or (patch.is_ring and _wanders(patch, points, opt))
+    is_grave = _is_no_ring(patch, points, now, opt) if patch.is_ring else now >= opt.grave
     if is_grave:
         opt = replace(opt, least_area=opt.least_grave, shattered=opt.shattered_grave)
     keeps = now <= opt.most if not patch.is_ring else not is_grave
@@ -91,6 +91,22 @@ def cut_uneven(
     return [p for part in parts or [] for p in cut_uneven(part, surface, size, options=options, depth=depth + 1)] or [
         whole
     ]
+
+
+def weigh_patch(
+    patch: Piece, points: FloatArray, size: float, options: UnevenOptions | None = None
+) -> tuple[float, float, bool]:
+    """Return a patch's unevenness, its area in faces, and whether it is a ring that is none and was not cut."""
+    opt = options or UnevenOptions()
+    uneven, faces = unevenness(patch, points, size), _area(patch, points) / size**2
+    if not patch.is_ring or not _is_no_ring(patch, points, uneven, opt):
+        return uneven, faces, False
+    return max(unevenness(replace(patch, is_ring=False), points, size), opt.grave), faces, True
+
+
+def _is_no_ring(ring: Piece, points: FloatArray, uneven: float, opt: UnevenOptions) -> bool:
+    """Tell whether a ring, of this unevenness, is no stack of loops."""
+    return uneven > opt.most or _wanders(ring, points, opt)
 
 
 def _wanders(ring: Piece, points: FloatArray, opt: UnevenOptions) -> bool:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from loopwright.errors import InternalError
-from loopwright.layout.add_guides import add_guides
+from loopwright.layout.add_guides import add_guides, halve_parts
 from loopwright.layout.border_graph import (
     Chain,
     ConstrainedEdges,
@@ -17,7 +17,7 @@ from loopwright.layout.border_graph import (
     point_along,
     trace_chains,
 )
-from loopwright.layout.cut_uneven import UnevenOptions, cut_uneven
+from loopwright.layout.cut_uneven import UnevenOptions, cut_uneven, weigh_patch
 from loopwright.layout.find_bends import find_bends
 from loopwright.layout.follow_bending import measure_bending
 from loopwright.layout.judge_cuts import SplitOptions
@@ -30,6 +30,8 @@ from loopwright.layout.types import Arc, Layout, Patch
 from loopwright.progress import Progress, silent
 from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
+
+_HALVINGS = 3  # of parts that no cut makes fit for a grid, one after the other
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,33 @@ def plan_layout(
     """
     opt = options or LayoutOptions()
     surface, vertex_size = add_guides(*refine_narrow(surface, vertex_size))
+    best = _cut_all(surface, vertex_size, opt, progress)
+    for _ in range(_HALVINGS):
+        if not best.stuck:
+            break
+        halved = _cut_all(*halve_parts(best.surface, best.vertex_size, best.stuck), opt, silent)
+        if halved.uneven >= best.uneven:
+            break
+        best = halved
+    progress("layout", 1.0)
+    return assemble_layout(best.surface, best.vertex_size, best.growing, best.constrained, best.parts)
+
+
+@dataclass(frozen=True)
+class _Cuts:
+    """All patches of a surface; ``stuck`` are the parts (see :func:`halve_parts`) that no cut makes fit for a grid."""
+
+    surface: RegionSurface
+    vertex_size: FloatArray
+    growing: Growing
+    constrained: ConstrainedEdges
+    parts: list[Piece]
+    stuck: list[int]
+    uneven: float
+
+
+def _cut_all(surface: RegionSurface, vertex_size: FloatArray, opt: LayoutOptions, progress: Progress) -> _Cuts:
+    """Plan corners and poles, and cut every part into patches."""
     constrained = constrained_edges(surface)
     bends = find_bends(surface, constrained, vertex_size)
     chains = trace_chains(constrained, set(bends), len(surface.positions))
@@ -65,13 +94,21 @@ def plan_layout(
     bending = measure_bending(surface.positions, surface.triangles, 0.3 * vertex_size)
     growing = Growing(surface.positions, nodes, bending=bending)
     parts: list[Piece] = []
+    stuck: list[int] = []
+    uneven = total = 0.0
     for i, piece in enumerate(pieces):
         progress("layout", i / len(pieces))
         size = float(np.median(vertex_size[piece.origin]))
         for patch in split_piece(piece, growing, size, options=opt.splits):
-            parts.extend(cut_uneven(patch, growing, size, options=opt.uneven))
-    progress("layout", 1.0)
-    return assemble_layout(surface, vertex_size, growing, constrained, parts)
+            cut = cut_uneven(patch, growing, size, options=opt.uneven)
+            parts.extend(cut)
+            for part in cut:
+                points = growing.positions[part.origin]
+                bad, faces, is_stuck = weigh_patch(part, points, size, opt.uneven)
+                uneven, total = uneven + faces * bad**2, total + faces
+                if is_stuck:
+                    stuck.append(i)
+    return _Cuts(surface, vertex_size, growing, constrained, parts, stuck, uneven / max(total, 1e-300))
 
 
 def node_vertices(constrained: ConstrainedEdges, chains: list[Chain], vertex_count: int) -> list[int]:

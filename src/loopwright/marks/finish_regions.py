@@ -21,6 +21,7 @@ from loopwright.surface.split import split_long_edges
 from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane
 
 _FEWEST_TRIANGLES = 6  # a piece of fewer triangles has no inside to lay faces in
+_OFF_PLANE = 0.05  # of the mean edge: so far off the mirror plane are vertices that only touch it
 
 
 def merge_small_pieces(net: Net, min_share: float, min_triangles: int = 0) -> Net:
@@ -74,6 +75,7 @@ def drop_label(net: Net, is_open: BoolArray) -> Net:
     stays = ~is_open[net.triangle_label]
     kept = replace(net, triangles=net.triangles[stays], triangle_label=net.triangle_label[stays], is_fixed=fixed)
     return mark_borders(compact(kept)[0])
+
 
 def finish_regions(net: Net, plane: MirrorPlane | None, projector: SurfaceProjector) -> tuple[Net, BoolArray]:
     """Even out the triangles of a cut net and smooth its borders.
