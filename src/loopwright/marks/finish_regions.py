@@ -12,8 +12,10 @@ from loopwright.marks.cut_borders import mark_borders
 from loopwright.marks.smooth_borders import smooth_borders
 from loopwright.surface.clip import drop_to_plane
 from loopwright.surface.collapse import CollapseOptions, collapse_short_edges
-from loopwright.surface.edges import build_edges, contains_keys, row_lengths, triangle_normals
+from loopwright.surface.edges import build_edges, contains_keys, edge_keys, key_pairs, row_lengths, triangle_normals
+from loopwright.surface.fans import split_by_fans
 from loopwright.surface.flip import flip_edges
+from loopwright.surface.half_edges import twin_corners
 from loopwright.surface.net import Net, compact, kept_edges
 from loopwright.surface.project import SurfaceProjector
 from loopwright.surface.relax import relax_vertices
@@ -74,7 +76,25 @@ def drop_label(net: Net, is_open: BoolArray) -> Net:
     fixed[table.edges[table.is_boundary()].ravel()] = True
     stays = ~is_open[net.triangle_label]
     kept = replace(net, triangles=net.triangles[stays], triangle_label=net.triangle_label[stays], is_fixed=fixed)
-    return mark_borders(compact(kept)[0])
+    return mark_borders(compact(_part_fans(kept))[0])
+
+
+def _part_fans(net: Net) -> Net:
+    """Give each fan of triangles that only shares a vertex with another, between two openings, a vertex of its own."""
+    count = len(net.positions)
+    triangles, copied = split_by_fans(net.triangles, twin_corners(net.triangles).astype(np.int32), count)
+    if len(copied) == 0:
+        return net
+    every = np.concatenate([np.arange(count), copied])
+    return replace(
+        net,
+        positions=net.positions[every],
+        triangles=triangles,
+        size=net.size[every],
+        is_fixed=net.is_fixed[every],
+        origin=net.origin[every],
+        feature_keys=edge_keys(key_pairs(net.feature_keys, count), len(every)),
+    )
 
 
 def finish_regions(net: Net, plane: MirrorPlane | None, projector: SurfaceProjector) -> tuple[Net, BoolArray]:
