@@ -19,6 +19,7 @@ from loopwright.fit.solve_descent import solve_descent
 from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
 from loopwright.types import FloatArray, QuadMesh
 
+_SKETCHED = 0.3  # of the local edge length: vertices of the sculpt this near will do while a mesh still moves
 _END_IN_PLANE = 0.02  # of a curve's length: an end this near to the mirror plane is meant to lie in it
 
 
@@ -86,18 +87,26 @@ class RelaxState:
             total = np.where(self.mesh.on_mirror[:, None], flat, total)
         return unit(total)
 
-    def _settle(self, moved: FloatArray, chosen: NDArray[np.int64], asked: FloatArray) -> None:
+    def _land(self, points: FloatArray, asked: FloatArray, reach: FloatArray | None) -> tuple[FloatArray, FloatArray]:
+        """Return where points land on the sculpt, about there within a reach, and the normals."""
+        if reach is not None:
+            return self.projector.sketch(points, asked, reach, min_cosine=self.options.min_cosine)
+        landed = self.projector.project(points, asked, min_cosine=self.options.min_cosine)
+        return landed.points, landed.normals
+
+    def _settle(
+        self, moved: FloatArray, chosen: NDArray[np.int64], asked: FloatArray, reach: FloatArray | None = None
+    ) -> None:
         """Put the chosen vertices on the sculpt, each where it may be, and take the normals there."""
-        mirror, cosine = self.mesh.mirror, self.options.min_cosine
-        points, wish = moved[chosen], asked[chosen]
-        landed = self.projector.project(points, wish, min_cosine=cosine)
-        normals = landed.normals
-        target = np.where(self.is_free[chosen, None], landed.points, points)
+        mirror = self.mesh.mirror
+        points, wish, near = moved[chosen], asked[chosen], None if reach is None else reach[chosen]
+        landed, normals = self._land(points, wish, near)
+        target = np.where(self.is_free[chosen, None], landed, points)
         flat = np.flatnonzero(self.in_plane[chosen])
         if mirror is not None and len(flat):
             target[flat] = points[flat]
             for _ in range(3):
-                target[flat] = self.projector.project(target[flat], wish[flat], min_cosine=cosine).points
+                target[flat], _ = self._land(target[flat], wish[flat], None if near is None else near[flat])
                 target[flat] -= mirror.signed_distance(target[flat])[:, None] * mirror.normal
         if self.fold.mirror is not None:
             plane = self.fold.mirror.normal
@@ -120,8 +129,8 @@ class RelaxState:
         bases[self.slide.vertices, 0] = tangents[self.slide.vertices]
         return bases, tangents
 
-    def advance(self, fairness: float) -> None:
-        """Do one round."""
+    def advance(self, fairness: float, *, is_sketch: bool = False) -> None:
+        """Do one round; as a sketch, vertices land only about on the sculpt, which a round after it mends."""
         energy, fold = self.energy, self.fold
         points = fold.unfold_points(self.positions)
         values = energy.rows @ points
@@ -145,7 +154,8 @@ class RelaxState:
         residual = weights[:, None] * (np.vstack([targets, bend]) - values)
         pull = np.einsum("nkj,nj->nk", bases, self.near.fold_vectors(self.transposed @ residual))
         step = self._solve(weights, bases, pull)
-        self._move(np.einsum("nk,nkj->nj", step, bases), step, local, sines)
+        reach = _SKETCHED * local if is_sketch else None
+        self._move(np.einsum("nk,nkj->nj", step, bases), step, local, sines, reach)
 
     def _quad_normals(self) -> FloatArray:
         return unit(self.normals[self.mesh.quads].sum(axis=1))
@@ -165,7 +175,9 @@ class RelaxState:
 
         return solve_descent(apply, pull, lambda residual: residual / diagonal, self.options.solver_steps)
 
-    def _move(self, move: FloatArray, step: FloatArray, local: FloatArray, sines: FloatArray) -> None:
+    def _move(
+        self, move: FloatArray, step: FloatArray, local: FloatArray, sines: FloatArray, reach: FloatArray | None
+    ) -> None:
         """Take the step, shortened where it would fold a quad or crowd a curve."""
         length = np.linalg.norm(move, axis=1)
         cap = np.minimum(1.0, self.options.max_step * local / np.maximum(length, 1e-300))
@@ -177,7 +189,7 @@ class RelaxState:
             self.slide.along = along + self.slide.limit_steps((step[:, 0] * cap)[riders], along)
             moved = start + cap[:, None] * move
             moved[riders] = self.slide.positions()
-            self._settle(moved, chosen, asked)
+            self._settle(moved, chosen, asked, reach)
             fresh = corner_sines(self.positions, self.mesh.quads, self._quad_normals()).min(axis=1)
             worse = (fresh < 0.1) & (fresh < sines) & (sines > 0.0)  # a folded quad may go through worse
             if not worse.any():
