@@ -10,12 +10,13 @@ from scipy.sparse import csr_matrix, identity
 
 from loopwright.fit.fold_mirror import Fold, fold_mirror
 from loopwright.fit.measure_quality import corner_sines
-from loopwright.fit.mend_worst import face_quality, mend_worst
+from loopwright.fit.mend_worst import face_quality, mean_normals, mend_worst
 from loopwright.fit.reflect import put_in_plane
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.shape_energy import ShapeEnergy, build_shape_energy, fairness_targets, quad_targets
 from loopwright.fit.slide_curves import CurveSlide
 from loopwright.fit.solve_descent import solve_descent
+from loopwright.surface.edges import cross_rows, dot_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
 from loopwright.types import FloatArray, QuadMesh
 
@@ -118,8 +119,8 @@ class RelaxState:
         """Return (n, 2, 3) directions in which each vertex may move, zero where it may not, and (n, 3) tangents."""
         n = len(self.positions)
         axis = np.eye(3)[np.abs(self.normals).argmin(axis=1)]
-        first = unit(np.cross(self.normals, axis))
-        second = np.cross(self.normals, first)
+        first = unit(cross_rows(self.normals, axis))
+        second = cross_rows(self.normals, first)
         bases = np.stack([first, second], axis=1)
         bases[~self.is_free] = 0.0
         if self.mesh.mirror is not None:
@@ -158,19 +159,24 @@ class RelaxState:
         self._move(np.einsum("nk,nkj->nj", step, bases), step, local, sines, reach)
 
     def _quad_normals(self) -> FloatArray:
-        return unit(self.normals[self.mesh.quads].sum(axis=1))
+        return mean_normals(self.normals, self.mesh.quads)
 
     def _solve(self, weights: FloatArray, bases: FloatArray, pull: FloatArray) -> FloatArray:
         """Return (n, 2) steps along the bases by conjugate gradients on the folded normal equations."""
         near, rows, transposed = self.near, self.rows, self.transposed
         diagonal = np.maximum(near.fold_scalars(self.squares @ weights), 1e-300)[:, None]
         column, damping = weights[:, None], 1e-3 * diagonal
-        first, second = bases[:, 0], bases[:, 1]
+        first, second = (near.unfold_vectors(bases[:, k]) for k in range(2))
+        count, images = near.count, near.source
 
         def apply(step: FloatArray) -> FloatArray:
-            moved = step[:, :1] * first + step[:, 1:] * second
-            back = near.fold_vectors(transposed @ (column * (rows @ near.unfold_vectors(moved))))
-            image: FloatArray = np.einsum("nkj,nj->nk", bases, back) + damping * step
+            whole = np.concatenate([step, step[images]])
+            part = rows @ (whole[:, :1] * first + whole[:, 1:] * second)
+            part *= column
+            back = transposed @ part
+            pulls = np.stack([dot_rows(first, back), dot_rows(second, back)], axis=1)
+            image: FloatArray = pulls[:count] + damping * step
+            image[images] += pulls[count:]
             return image
 
         return solve_descent(apply, pull, lambda residual: residual / diagonal, self.options.solver_steps)
@@ -179,7 +185,7 @@ class RelaxState:
         self, move: FloatArray, step: FloatArray, local: FloatArray, sines: FloatArray, reach: FloatArray | None
     ) -> None:
         """Take the step, shortened where it would fold a quad or crowd a curve."""
-        length = np.linalg.norm(move, axis=1)
+        length = row_lengths(move)
         cap = np.minimum(1.0, self.options.max_step * local / np.maximum(length, 1e-300))
         start, along, asked = self.positions, self.slide.along, self._asked_normals()
         riders = self.slide.vertices

@@ -218,7 +218,7 @@ class SurfaceProjector:
 
 def unit(vectors: FloatArray) -> FloatArray:
     """Return (k, 3) vectors scaled to length one; zero stays zero."""
-    length = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    length = np.sqrt(np.einsum("...j,...j->...", vectors, vectors))[..., None]
     scaled: FloatArray = vectors / np.where(length > 0.0, length, 1.0)
     return scaled
 
