@@ -20,7 +20,7 @@ from loopwright.surface.edges import cross_rows, dot_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
 from loopwright.types import FloatArray, QuadMesh
 
-_SKETCHED = 0.3  # of the local edge length: vertices of the sculpt this near will do while a mesh still moves
+_SKETCHED = 0.35  # of the local edge length: vertices of the sculpt this near will do while a mesh still moves
 _END_IN_PLANE = 0.02  # of a curve's length: an end this near to the mirror plane is meant to lie in it
 
 
@@ -105,10 +105,12 @@ class RelaxState:
         target = np.where(self.is_free[chosen, None], landed, points)
         flat = np.flatnonzero(self.in_plane[chosen])
         if mirror is not None and len(flat):
-            target[flat] = points[flat]
-            for _ in range(3):
-                target[flat], _ = self._land(target[flat], wish[flat], None if near is None else near[flat])
-                target[flat] -= mirror.signed_distance(target[flat])[:, None] * mirror.normal
+            level = landed[flat]
+            for turn in range(3):
+                if turn:
+                    level, _ = self._land(level, wish[flat], None if near is None else near[flat])
+                level -= mirror.signed_distance(level)[:, None] * mirror.normal
+            target[flat] = level
         if self.fold.mirror is not None:
             plane = self.fold.mirror.normal
             level = unit(normals - np.outer(normals @ plane, plane))
