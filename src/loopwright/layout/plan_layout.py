@@ -17,7 +17,8 @@ from loopwright.layout.border_graph import (
     point_along,
     trace_chains,
 )
-from loopwright.layout.cut_uneven import UnevenOptions, cut_uneven
+from loopwright.layout.cut_piece import CutOptions, cut_piece, piece_sizes
+from loopwright.layout.cut_uneven import UnevenOptions
 from loopwright.layout.find_bends import find_bends
 from loopwright.layout.follow_bending import measure_bending
 from loopwright.layout.judge_cuts import SplitOptions
@@ -25,9 +26,10 @@ from loopwright.layout.make_cut import Growing
 from loopwright.layout.piece import Piece, cut_open, extract, side_chains
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
 from loopwright.layout.refine_narrow import refine_narrow
-from loopwright.layout.split_patches import split_piece
+from loopwright.layout.size_steps import size_steps
 from loopwright.layout.types import Arc, Layout, Patch
 from loopwright.progress import Progress, silent
+from loopwright.shelf import Shelf
 from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
@@ -46,6 +48,7 @@ def plan_layout(
     vertex_size: FloatArray,
     *,
     options: LayoutOptions | None = None,
+    shelf: Shelf | None = None,
     progress: Progress = silent,
 ) -> Layout:
     """Plan corners and poles, then cut every region into patches.
@@ -54,22 +57,24 @@ def plan_layout(
     ----------
     surface : any; parts that need one get a guide of the program's own (see :func:`add_guides`).
     vertex_size : (n,) wished edge length at each vertex.
+    shelf : of the surface's sculpt: keeps what is found in one piece alone.
     """
-    opt = options or LayoutOptions()
-    surface, vertex_size = add_guides(*refine_narrow(surface, vertex_size))
+    opt, shelf = options or LayoutOptions(), shelf or Shelf(depth=0)
+    rounded = size_steps(surface)
+    surface, vertex_size = add_guides(*refine_narrow(surface, vertex_size), rounded=rounded, shelf=shelf)
     constrained = constrained_edges(surface)
     bends = find_bends(surface, constrained, vertex_size)
     chains = trace_chains(constrained, set(bends), len(surface.positions))
     pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns, bends=bends)
     nodes = set(node_vertices(constrained, chains, len(surface.positions)))
-    bending = measure_bending(surface.positions, surface.triangles, 0.3 * vertex_size)
+    sizes, least = piece_sizes(pieces, vertex_size, rounded)
+    bending = measure_bending(surface.positions, surface.triangles, 0.3 * least)
     growing = Growing(surface.positions, nodes, bending=bending)
     parts: list[Piece] = []
-    for i, piece in enumerate(pieces):
+    cuts = CutOptions(opt.splits, opt.uneven)
+    for i, (piece, size) in enumerate(zip(pieces, sizes, strict=True)):
         progress("layout", i / len(pieces))
-        size = float(np.median(vertex_size[piece.origin]))
-        for patch in split_piece(piece, growing, size, options=opt.splits):
-            parts.extend(cut_uneven(patch, growing, size, options=opt.uneven))
+        parts.extend(cut_piece(piece, growing, size, options=cuts, shelf=shelf))
     progress("layout", 1.0)
     return assemble_layout(surface, vertex_size, growing, constrained, parts)
 
