@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from loopwright.layout.cut_uneven import UnevenOptions, cut_uneven
-from loopwright.layout.follow_bending import Bending
+from loopwright.layout.follow_bending import measure_bending
 from loopwright.layout.judge_cuts import SplitOptions
 from loopwright.layout.make_cut import Growing
 from loopwright.layout.piece import Piece
@@ -21,10 +20,11 @@ _KEPT = 64  # pieces per round that are kept
 
 @dataclass(frozen=True)
 class CutOptions:
-    """How pieces are cut into patches, and which patches are cut further."""
+    """How pieces are cut into patches, which patches are cut further, and over what share of an edge bending counts."""
 
     splits: SplitOptions
     uneven: UnevenOptions
+    reach: float = 0.3
 
 
 @dataclass(frozen=True)
@@ -50,25 +50,19 @@ def cut_piece(piece: Piece, surface: Growing, size: float, *, options: CutOption
     alone = replace(piece, origin=local.reshape(-1).astype(np.int32))
     points = surface.positions[own]
     nodes = np.array([k for k, v in enumerate(own.tolist()) if v in surface.nodes], np.int32)
-    bending = None
-    if surface.bending is not None:
-        bending = Bending(surface.bending.direction[own], surface.bending.excess[own])
-    cut = shelf.keep(
-        "pieces",
-        (alone, points, nodes, bending, size, options),
-        lambda: _cut(alone, Growing(points, set(nodes.tolist()), bending=bending), size, options),
-        parts=_KEPT,
-    )
+    reads = (alone, points, nodes, size, options)
+    cut = shelf.keep("pieces", reads, lambda: _cut(alone, points, set(nodes.tolist()), size, options), parts=_KEPT)
     return _place(cut, own, surface)
 
 
-def _cut(piece: Piece, surface: Growing, size: float, options: CutOptions) -> _Cut:
-    count, before = len(surface.positions), set(surface.nodes)
+def _cut(piece: Piece, points: FloatArray, nodes: set[int], size: float, options: CutOptions) -> _Cut:
+    reach = np.full(len(points), options.reach * size)
+    surface = Growing(points, set(nodes), bending=measure_bending(points, piece.origin[piece.triangles], reach))
     parts: list[Piece] = []
     for patch in split_piece(piece, surface, size, options=options.splits):
         parts.extend(cut_uneven(patch, surface, size, options=options.uneven))
-    nodes = np.array(sorted(surface.nodes - before), np.int64)
-    return _Cut(parts, surface.positions[count:], surface.cut_chains, nodes)
+    fresh, made = surface.positions[len(points) :], sorted(surface.nodes - nodes)
+    return _Cut(parts, fresh, surface.cut_chains, np.array(made, np.int64))
 
 
 def _place(cut: _Cut, own: IntArray, surface: Growing) -> list[Piece]:
@@ -77,14 +71,3 @@ def _place(cut: _Cut, own: IntArray, surface: Growing) -> list[Piece]:
     surface.cut_chains.extend(ids[chain] for chain in cut.chains)
     surface.nodes.update(ids[cut.nodes].tolist())
     return [replace(part, origin=ids[part.origin]) for part in cut.parts]
-
-
-def piece_sizes(
-    pieces: Sequence[Piece], vertex_size: FloatArray, rounded: Callable[[float], float]
-) -> tuple[list[float], FloatArray]:
-    """Return each piece's rounded median size, and (n,) at each vertex the least of those of its pieces."""
-    sizes = [rounded(float(np.median(vertex_size[piece.origin]))) for piece in pieces]
-    least = np.full(len(vertex_size), np.inf)
-    for piece, size in zip(pieces, sizes, strict=True):
-        least[piece.origin] = np.minimum(least[piece.origin], size)
-    return sizes, np.where(np.isfinite(least), least, vertex_size)

@@ -17,10 +17,9 @@ from loopwright.layout.border_graph import (
     point_along,
     trace_chains,
 )
-from loopwright.layout.cut_piece import CutOptions, cut_piece, piece_sizes
+from loopwright.layout.cut_piece import CutOptions, cut_piece
 from loopwright.layout.cut_uneven import UnevenOptions
 from loopwright.layout.find_bends import find_bends
-from loopwright.layout.follow_bending import measure_bending
 from loopwright.layout.judge_cuts import SplitOptions
 from loopwright.layout.make_cut import Growing
 from loopwright.layout.piece import Piece, cut_open, extract, side_chains
@@ -67,13 +66,12 @@ def plan_layout(
     chains = trace_chains(constrained, set(bends), len(surface.positions))
     pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns, bends=bends)
     nodes = set(node_vertices(constrained, chains, len(surface.positions)))
-    sizes, least = piece_sizes(pieces, vertex_size, rounded)
-    bending = measure_bending(surface.positions, surface.triangles, 0.3 * least)
-    growing = Growing(surface.positions, nodes, bending=bending)
+    growing = Growing(surface.positions, nodes)
     parts: list[Piece] = []
     cuts = CutOptions(opt.splits, opt.uneven)
-    for i, (piece, size) in enumerate(zip(pieces, sizes, strict=True)):
+    for i, piece in enumerate(pieces):
         progress("layout", i / len(pieces))
+        size = rounded(float(np.median(vertex_size[piece.origin])))
         parts.extend(cut_piece(piece, growing, size, options=cuts, shelf=shelf))
     progress("layout", 1.0)
     return assemble_layout(surface, vertex_size, growing, constrained, parts)
