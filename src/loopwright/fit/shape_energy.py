@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_matrix, diags
-from scipy.sparse.linalg import splu
 
 from loopwright.fit.fold_mirror import Fold
 from loopwright.fit.link_edges import link_stars, unique_edges
 from loopwright.fit.mend_worst import mean_normals
+from loopwright.numerics.factorize import factorize
 from loopwright.surface.edges import cross_rows, dot_rows, row_lengths
 from loopwright.surface.project import unit
 from loopwright.types import FloatArray, IntArray, QuadMesh
@@ -138,9 +138,7 @@ def _length_smoother(quads: IntArray, lines: NDArray[np.int64], reach: float) ->
     link = csr_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(edges), len(edges)))
     link = link + link.T
     degree = np.asarray(link.sum(axis=1)).ravel()
-    step = (diags(1.0 + reach**2 * degree) - reach**2 * link).tocsc()
-    factors = splu(step, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
-    return Smoother(edges, sides, factors.solve)
+    return Smoother(edges, sides, factorize(diags(1.0 + reach**2 * degree) - reach**2 * link).solve)
 
 
 def _along_curve(mesh: QuadMesh, lines: NDArray[np.int64], stars: int) -> NDArray[np.bool_]:
