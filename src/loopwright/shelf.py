@@ -29,7 +29,9 @@ class Shelf:
         self.depth = depth
         self._rows: dict[str, OrderedDict[bytes, object]] = {}
 
-    def keep(self, stage: str, reads: tuple[object, ...], make: Callable[[], Value], *, depth: int = 1000) -> Value:
+    def keep(
+        self, stage: str, reads: tuple[object, ...], make: Callable[[], Value], *, depth: int = 1000, parts: int = 1
+    ) -> Value:
         """Return the kept value of a stage that read the same, else what ``make`` returns.
 
         What ``make`` raises is passed on, and nothing is kept.
@@ -39,8 +41,9 @@ class Shelf:
         reads : all that ``make`` depends on and that may change, as :func:`loopwright.fingerprint.fingerprint`
             takes it.
         depth : fewer values to keep than the shelf's, for a stage whose values are large.
+        parts : so many times more values to keep, for a stage that asks for the parts of one result apart.
         """
-        depth = min(depth, self.depth)
+        depth = min(depth, self.depth) * parts
         if depth <= 0:
             return make()
         row = self._rows.setdefault(stage, OrderedDict())

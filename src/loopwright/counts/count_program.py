@@ -45,7 +45,7 @@ class CountOptions:
     off_budget: float = 0.3
     gap: float = 0.01
     nodes: int = 2000
-    open_arcs: int = 150
+    open_arcs: int = 60
     region_poles: Mapping[int, float] = field(default_factory=dict)
 
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components, dijkstra
-from scipy.sparse.linalg import splu
 
+from loopwright.numerics.factorize import factorize
 from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
@@ -169,5 +169,5 @@ def _blend(surface: RegionSurface, values: FloatArray, area: FloatArray, reach: 
     shape = (count, count)
     stiffness = coo_matrix((np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols))), shape=shape)
     mass = coo_matrix((weight, (np.arange(count),) * 2), shape=shape)
-    blended: FloatArray = splu((mass + reach**2 * stiffness).tocsc()).solve(total)
+    blended: FloatArray = factorize(mass + reach**2 * stiffness).solve(total)
     return blended

@@ -78,11 +78,14 @@ class CrossingFinder:
 
 def _touching(corners: FloatArray, is_moved: BoolArray) -> BoolArray:
     """Return (m,) which quads' boxes meet that of a moved one, those included."""
-    low, high = corners.min(axis=1), corners.max(axis=1)
+    low, high = (bound.T.copy() for bound in (corners.min(axis=1), corners.max(axis=1)))
     out = is_moved.copy()
     moved = np.flatnonzero(is_moved)
     for start in range(0, len(moved), _CHUNK):
         some = moved[start : start + _CHUNK]
-        meets = (low[some, None] <= high[None]).all(axis=2) & (low[None] <= high[some, None]).all(axis=2)
+        meets = np.ones((len(some), len(out)), bool)
+        for least, most in zip(low, high, strict=True):
+            meets &= least[some, None] <= most
+            meets &= least <= most[some, None]
         out |= meets.any(axis=0)
     return out

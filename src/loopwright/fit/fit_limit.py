@@ -9,8 +9,8 @@ import numpy as np
 from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
-from loopwright.fit.mend_worst import face_measures
-from loopwright.fit.part_crossings import draw_home, loosen_crossings, part_crossings, quads_astray
+from loopwright.fit.mend_worst import edge_ratios, face_measures
+from loopwright.fit.part_crossings import StrayFinder, draw_home, loosen_crossings, part_crossings
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
@@ -104,7 +104,8 @@ def fit_limit(
     positions, held, before = start.copy(), 0, zero
     for step in range(options.rounds):
         progress("fit", step / options.rounds)
-        offset, distances = samples.distance(positions, projector, options.min_cosine)
+        is_sketch = 0 < step < options.rounds - 1
+        offset, distances = samples.distance(positions, projector, options.min_cosine, is_sketch=is_sketch)
         before = distances if step == 0 else before
         weight = options.fairness * options.fading**step
         move = samples.solve(
@@ -128,9 +129,8 @@ def fit_limit(
 
     if options.free_crossings:
         crossings = CrossingFinder(fold)
-        positions = part_crossings(
-            mesh, crossings, start, positions, spoilt, lambda moved: quads_astray(moved, mesh.quads, projector)
-        )
+        strays = StrayFinder(mesh.quads, projector)
+        positions = part_crossings(mesh, crossings, start, positions, spoilt, strays.find)
         positions = loosen_crossings(mesh, fold, crossings, positions, broken)
         positions = draw_home(mesh, fold, crossings, positions, projector, broken)
     _, after = samples.distance(positions, projector, options.min_cosine)
@@ -140,10 +140,7 @@ def fit_limit(
 
 def _measures(positions: FloatArray, quads: IntArray, normals: FloatArray) -> FloatArray:
     """Return (m, 3) each quad's scaled Jacobian, agreement with the sculpt's normal, and shortest over longest edge."""
-    corners = positions[quads]
-    edges = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
-    ratio = edges.min(axis=1) / np.maximum(edges.max(axis=1), 1e-300)
-    return np.column_stack([face_measures(positions, quads, normals), ratio])
+    return np.column_stack([face_measures(positions, quads, normals), edge_ratios(positions, quads)])
 
 
 def _wanted(start: FloatArray, options: FitOptions) -> FloatArray:

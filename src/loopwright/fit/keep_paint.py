@@ -177,8 +177,8 @@ def _grow(
         growth = np.where(lacks[:, None], np.minimum(growth * _STEP**way, _MOST), growth)
         growth = np.where(idle[:, None], np.maximum(growth * _BACK, 1.0), growth)
         state.growth = growth.T
-        for _ in range(_ROUNDS):
-            state.advance(options.fairness)
+        for left in reversed(range(_ROUNDS)):
+            state.advance(options.fairness, is_sketch=left > 0)
         state.mend(rounds=_MENDING)
         lead, way = sampler.lead(state.positions)
         score = _score(lead, margin)

@@ -9,15 +9,17 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_matrix
 
 from loopwright.fit.fold_mirror import Fold
-from loopwright.fit.link_edges import link_stars, unique_edges
+from loopwright.fit.link_edges import link_stars, mean_edges, unique_edges
 from loopwright.fit.slide_curves import CurveSet, lay_curves
 from loopwright.fit.solve_descent import solve_descent
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness, refine
 from loopwright.numerics.limit_surface import limit_matrix, limit_tangent_matrices
+from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import FloatArray, QuadMesh
 
 _ON_CURVE = 0.05  # of an edge: a vertex this near to a curve stands on it
+_SKETCHED = 0.35  # of an edge: vertices of the sculpt this near will do while the mesh still moves
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,7 @@ class LimitSamples:
     pinned : (k,) bool, samples that keep a place of their own: that of their vertex.
     curves : the curves.
     share : (k,) 1, or 1/2 for samples in the mirror plane, which the image half shares.
+    reach : (k,) how near to a sample a vertex of the sculpt stands for the sculpt in a sketch.
     """
 
     mesh: QuadMesh
@@ -73,20 +76,26 @@ class LimitSamples:
     pinned: NDArray[np.bool_]
     curves: CurveSet
     share: FloatArray
+    reach: FloatArray
 
     def normals(self, positions: FloatArray) -> FloatArray:
         """Return (k, 3) unit normals of the limit surface at the samples."""
         whole = self.fold.unfold_points(positions)
-        return unit(np.cross(self.first @ whole, self.second @ whole))
+        return unit(cross_rows(self.first @ whole, self.second @ whole))
 
     def distance(
-        self, positions: FloatArray, projector: SurfaceProjector, min_cosine: float
+        self, positions: FloatArray, projector: SurfaceProjector, min_cosine: float, *, is_sketch: bool = False
     ) -> tuple[Offset, Distances]:
-        """Return where the samples ought to go, and how far they are from the sculpt now."""
+        """Return where the samples ought to go, and how far they are from the sculpt now; as a sketch, about so."""
         here = self.points @ self.fold.unfold_points(positions)
-        landed = projector.project(here, self.normals(positions), min_cosine=min_cosine)
-        gap, tangents = landed.points - here, np.zeros_like(here)
-        length = np.linalg.norm(gap, axis=1)
+        asked = self.normals(positions)
+        if is_sketch:
+            there, facing = projector.sketch(here, asked, self.reach, min_cosine=min_cosine)
+        else:
+            landed = projector.project(here, asked, min_cosine=min_cosine)
+            there, facing = landed.points, landed.normals
+        gap, tangents = there - here, np.zeros_like(here)
+        length = row_lengths(gap)
         distances = Distances(float(np.sqrt((length**2).mean())), float(np.quantile(length, 0.95)), float(length.max()))
         for index in np.unique(self.curve[self.curve >= 0]):
             chosen = np.flatnonzero(self.curve == index)
@@ -97,7 +106,7 @@ class LimitSamples:
             tangents[chosen] = self.curves.tangent(rows, along, reach)
         pinned = np.flatnonzero(self.pinned)
         gap[pinned] = self.mesh.positions[pinned] - here[pinned]
-        return Offset(gap, landed.normals, tangents), distances
+        return Offset(gap, facing, tangents), distances
 
     def solve(
         self,
@@ -181,7 +190,14 @@ def build_limit_samples(mesh: QuadMesh, fold: Fold, sharpness: Sharpness = NO_SH
         pinned=pinned,
         curves=curves,
         share=_share(mesh, fold, edges[edge_ids]),
+        reach=_SKETCHED * _sizes(mesh, edges[edge_ids]),
     )
+
+
+def _sizes(mesh: QuadMesh, edges: NDArray[np.int64]) -> FloatArray:
+    """Return (k,) the mean length of the edges at each sample's vertices."""
+    size = mean_edges(mesh.positions, mesh.quads)
+    return np.concatenate([size, size[edges].mean(axis=1), size[mesh.quads].mean(axis=1)])
 
 
 def _share(mesh: QuadMesh, fold: Fold, edges: NDArray[np.int64]) -> FloatArray:

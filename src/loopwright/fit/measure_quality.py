@@ -7,7 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from loopwright.fit.link_edges import link_stars
+from loopwright.surface.edges import cross_rows
+from loopwright.surface.project import unit
 from loopwright.types import FloatArray, IntArray
+
+_BEFORE = [3, 0, 1, 2]  # the corner before each
 
 
 @dataclass(frozen=True)
@@ -54,16 +58,16 @@ def _quantile(values: FloatArray, share: float) -> float:
 
 def corner_sines(positions: FloatArray, quads: IntArray, normals: FloatArray | None = None) -> FloatArray:
     """Return (m, 4) scaled Jacobians of the corners, against each quad's normal or the (m, 3) unit ones given."""
-    corners = positions[quads]
-    edge = np.roll(corners, -1, axis=1) - corners
-    length = np.linalg.norm(edge, axis=2)
+    corners = np.ascontiguousarray(positions.T)[:, quads.T]  # by coordinate, corner, quad: the last is long
+    x, y, z = corners[:, [1, 2, 3, 0]] - corners
+    length = np.sqrt(x * x + y * y + z * z)
     if normals is None:
-        normals = np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1])
-        size = np.linalg.norm(normals, axis=1, keepdims=True)
-        normals = normals / np.where(size > 0.0, size, 1.0)
-    area = np.einsum("nkj,nj->nk", np.cross(np.roll(edge, 1, axis=1), edge), normals)
-    scale = length * np.roll(length, 1, axis=1)
-    sines: FloatArray = area / np.where(scale > 0.0, scale, 1.0)
+        normals = unit(cross_rows((corners[:, 2] - corners[:, 0]).T, (corners[:, 3] - corners[:, 1]).T))
+    a, b, c = np.ascontiguousarray(normals.T)
+    u, v, w = x[_BEFORE], y[_BEFORE], z[_BEFORE]
+    area = (v * z - w * y) * a + (w * x - u * z) * b + (u * y - v * x) * c
+    scale = length * length[_BEFORE]
+    sines: FloatArray = (area / np.where(scale > 0.0, scale, 1.0)).T
     return sines
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from loopwright.fit.link_edges import mean_edges
 from loopwright.fit.measure_quality import corner_sines
+from loopwright.surface.edges import cross_rows, dot_rows
 from loopwright.surface.project import unit
 from loopwright.types import FloatArray, IntArray
 
@@ -22,19 +23,32 @@ _VANISHED = 0.01  # shortest edge over longest at which a quad is worse than any
 _LASTING = 4.0  # the shortest edge over the longest, times this, counts like a scaled Jacobian
 
 
+def mean_normals(normals: FloatArray, quads: IntArray) -> FloatArray:
+    """Return (m, 3) the unit means of the normals at the quads' corners."""
+    a, b, c, d = (normals[quads[:, k]] for k in range(4))
+    return unit(a + b + c + d)
+
+
+def edge_ratios(positions: FloatArray, quads: IntArray) -> FloatArray:
+    """Return (m,) each quad's shortest edge over its longest."""
+    corners = np.ascontiguousarray(positions.T)[:, quads.T]
+    x, y, z = corners[:, [1, 2, 3, 0]] - corners
+    square = x * x + y * y + z * z
+    ratio: FloatArray = np.sqrt(square.min(axis=0)) / np.maximum(np.sqrt(square.max(axis=0)), 1e-300)
+    return ratio
+
+
 def face_measures(positions: FloatArray, quads: IntArray, normals: FloatArray) -> FloatArray:
     """Return (m, 2) each quad's scaled Jacobian, and the cosine of its normal with the surface's."""
     corners = positions[quads]
-    own = unit(np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
-    agreement = np.einsum("ij,ij->i", own, unit(normals[quads].sum(axis=1)))
+    own = unit(cross_rows(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
+    agreement = dot_rows(own, mean_normals(normals, quads))
     return np.stack([corner_sines(positions, quads, own).min(axis=1), agreement], axis=1)
 
 
 def face_quality(positions: FloatArray, quads: IntArray, normals: FloatArray) -> FloatArray:
     """Return (m,) the least of each quad's two measures and of how far its edges are from vanishing, -1 where gone."""
-    corners = positions[quads]
-    edges = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
-    ratio = edges.min(axis=1) / np.maximum(edges.max(axis=1), 1e-300)
+    ratio = edge_ratios(positions, quads)
     lasting = np.where(ratio > _VANISHED, _LASTING * ratio, -1.0)
     least: FloatArray = np.minimum(face_measures(positions, quads, normals).min(axis=1), lasting)
     return least

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
@@ -12,6 +14,9 @@ _CELL = 2.2  # side of a cell, in mean distances of neighbouring vertices of a s
 _MOST_CELLS = 12_000_000
 _MOST_COLORS = 31
 _REACH = 2  # cells: the diagonal of one is shorter, so a vertex in a point's own cell is nearer than that
+_NO_VERTEX, _MANY = -2, -3  # in place of a cell's only colour: it has no vertex, or several colours near it
+
+Bits = TypeVar("Bits", np.uint32, np.bool_)
 
 
 class PaintIndex:
@@ -19,7 +24,8 @@ class PaintIndex:
 
     A grid holds which colours occur within two cells of each cell. Where a cell has a vertex, the vertex
     nearest to any point in the cell lies within two cells; if only one colour occurs there, it has that
-    colour. All other points are looked up in a tree of the vertices.
+    colour. If more do, it is looked up in a tree of the vertices near such cells, and points of cells
+    without a vertex in a tree of all.
 
     Parameters
     ----------
@@ -45,16 +51,18 @@ class PaintIndex:
         cell = _CELL * float(np.sqrt(area / len(positions)))
         self._cell = max(cell, float(np.cbrt(np.prod(extent + 3 * cell) / _MOST_CELLS)))
         self._shape = np.floor(extent / self._cell).astype(np.int64) + 1
+        self._near_borders = self.tree, self.color
         self._only = self._find_sole_colors(positions, len(paint.palette))
 
     def colors_at(self, points: FloatArray) -> IntArray:
         """Return (k,) the colour of the vertex nearest to each of (k, 3) points."""
         cell, is_inside = self._cells(points)
-        out = np.full(len(points), -2, np.int32)
+        out = np.full(len(points), _NO_VERTEX, np.int32)
         out[is_inside] = self._only[cell[is_inside]]
-        searched = np.flatnonzero(out == -2)
-        if len(searched):
-            out[searched] = self.color[self.tree.query(points[searched])[1]]
+        for code, tree, color in ((_NO_VERTEX, self.tree, self.color), (_MANY, *self._near_borders)):
+            searched = np.flatnonzero(out == code)
+            if len(searched):
+                out[searched] = color[tree.query(points[searched])[1]]
         return out
 
     def _cells(self, points: FloatArray) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
@@ -63,21 +71,24 @@ class PaintIndex:
         return (where[:, 0] * self._shape[1] + where[:, 1]) * self._shape[2] + where[:, 2], is_inside
 
     def _find_sole_colors(self, positions: FloatArray, count: int) -> NDArray[np.int8]:
-        """Return per cell the only colour near it, or -1; -2 where there are more, or no vertex in the cell."""
+        """Return per cell the only colour near it, or -1, or codes for several and for no vertex in the cell."""
         total = int(np.prod(self._shape))
         if count > _MOST_COLORS or total > 2 * _MOST_CELLS:
-            return np.full(total if total <= 2 * _MOST_CELLS else 0, -2, np.int8)
+            return np.full(total if total <= 2 * _MOST_CELLS else 0, _NO_VERTEX, np.int8)
         cell, _ = self._cells(positions)
         seen = np.zeros(total, np.uint32)
         np.bitwise_or.at(seen, cell, np.uint32(1) << (self.color + 1).astype(np.uint32))
         near = _spread(seen.reshape(self._shape)).ravel()
-        only = np.full(total, -2, np.int8)
+        only = np.full(total, _NO_VERTEX, np.int8)
+        only[cell] = _MANY
         for color in range(-1, count):
             only[cell[near[cell] == np.uint32(1) << np.uint32(color + 1)]] = color
+        chosen = np.flatnonzero(_spread((only == _MANY).reshape(self._shape)).ravel()[cell])
+        self._near_borders = cKDTree(positions[chosen], balanced_tree=False), self.color[chosen]
         return only
 
 
-def _spread(seen: NDArray[np.uint32]) -> NDArray[np.uint32]:
+def _spread(seen: NDArray[Bits]) -> NDArray[Bits]:
     """Return for each cell the bits of all cells up to ``_REACH`` away along each axis."""
     for axis in range(3):
         source, out = np.moveaxis(seen, axis, 0), seen.copy()

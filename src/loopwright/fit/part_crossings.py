@@ -22,6 +22,25 @@ _SHARES = (0.5, 1.0, 2.0)  # of the way home
 _DEPTHS = (0.05, 0.1, 0.2, 0.3, 0.45)  # of an edge, inward
 
 
+class StrayFinder:
+    """The quads of one mesh that :func:`quads_astray` tells, looked up again only where something moved."""
+
+    def __init__(self, quads: IntArray, projector: SurfaceProjector) -> None:
+        self._quads, self._projector = quads, projector
+        self._last: FloatArray | None = None
+        self._away = np.zeros(len(quads), bool)
+
+    def find(self, positions: FloatArray) -> BoolArray:
+        """Return (m,) which quads are astray at (n, 3) positions."""
+        is_moved = np.ones(len(self._quads), bool)
+        if self._last is not None:
+            is_moved = (positions != self._last).any(axis=1)[self._quads].any(axis=1)
+        away = self._away.copy()
+        away[is_moved] = quads_astray(positions, self._quads[is_moved], self._projector)
+        self._away, self._last = away, positions
+        return away
+
+
 def quads_astray(positions: FloatArray, quads: IntArray, projector: SurfaceProjector) -> BoolArray:
     """Return (m,) which quads' middles lie nearest to a piece of the sculpt that faces the other way."""
     corners = positions[quads]

@@ -14,6 +14,7 @@ from loopwright.surface.project import SurfaceProjector
 from loopwright.types import QuadMesh
 
 _UNFOLDINGS = 4  # one after the other, at most
+_EXACT = 6  # last rounds whose vertices land on the sculpt itself
 
 __all__ = ["RelaxOptions", "relax"]
 
@@ -81,7 +82,8 @@ def _even_out(state: RelaxState, progress: Progress) -> None:
         for step in range(options.rounds):
             progress("relax", (attempt + step / options.rounds) / (1 + options.retries))
             part = step / max(1, options.rounds - 1)
-            state.advance(options.first_fairness * (options.fairness / options.first_fairness) ** part)
+            weight = options.first_fairness * (options.fairness / options.first_fairness) ** part
+            state.advance(weight, is_sketch=step < options.rounds - _EXACT)
         for _ in range(_UNFOLDINGS):
             if not unfold(state):
                 break

@@ -10,15 +10,17 @@ from scipy.sparse import csr_matrix, identity
 
 from loopwright.fit.fold_mirror import Fold, fold_mirror
 from loopwright.fit.measure_quality import corner_sines
-from loopwright.fit.mend_worst import face_quality, mend_worst
+from loopwright.fit.mend_worst import face_quality, mean_normals, mend_worst
 from loopwright.fit.reflect import put_in_plane
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.shape_energy import ShapeEnergy, build_shape_energy, fairness_targets, quad_targets
 from loopwright.fit.slide_curves import CurveSlide
 from loopwright.fit.solve_descent import solve_descent
+from loopwright.surface.edges import cross_rows, dot_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
 from loopwright.types import FloatArray, QuadMesh
 
+_SKETCHED = 0.35  # of the local edge length: vertices of the sculpt this near will do while a mesh still moves
 _END_IN_PLANE = 0.02  # of a curve's length: an end this near to the mirror plane is meant to lie in it
 
 
@@ -86,19 +88,29 @@ class RelaxState:
             total = np.where(self.mesh.on_mirror[:, None], flat, total)
         return unit(total)
 
-    def _settle(self, moved: FloatArray, chosen: NDArray[np.int64], asked: FloatArray) -> None:
+    def _land(self, points: FloatArray, asked: FloatArray, reach: FloatArray | None) -> tuple[FloatArray, FloatArray]:
+        """Return where points land on the sculpt, about there within a reach, and the normals."""
+        if reach is not None:
+            return self.projector.sketch(points, asked, reach, min_cosine=self.options.min_cosine)
+        landed = self.projector.project(points, asked, min_cosine=self.options.min_cosine)
+        return landed.points, landed.normals
+
+    def _settle(
+        self, moved: FloatArray, chosen: NDArray[np.int64], asked: FloatArray, reach: FloatArray | None = None
+    ) -> None:
         """Put the chosen vertices on the sculpt, each where it may be, and take the normals there."""
-        mirror, cosine = self.mesh.mirror, self.options.min_cosine
-        points, wish = moved[chosen], asked[chosen]
-        landed = self.projector.project(points, wish, min_cosine=cosine)
-        normals = landed.normals
-        target = np.where(self.is_free[chosen, None], landed.points, points)
+        mirror = self.mesh.mirror
+        points, wish, near = moved[chosen], asked[chosen], None if reach is None else reach[chosen]
+        landed, normals = self._land(points, wish, near)
+        target = np.where(self.is_free[chosen, None], landed, points)
         flat = np.flatnonzero(self.in_plane[chosen])
         if mirror is not None and len(flat):
-            target[flat] = points[flat]
-            for _ in range(3):
-                target[flat] = self.projector.project(target[flat], wish[flat], min_cosine=cosine).points
-                target[flat] -= mirror.signed_distance(target[flat])[:, None] * mirror.normal
+            level = landed[flat]
+            for turn in range(3):
+                if turn:
+                    level, _ = self._land(level, wish[flat], None if near is None else near[flat])
+                level -= mirror.signed_distance(level)[:, None] * mirror.normal
+            target[flat] = level
         if self.fold.mirror is not None:
             plane = self.fold.mirror.normal
             level = unit(normals - np.outer(normals @ plane, plane))
@@ -109,8 +121,8 @@ class RelaxState:
         """Return (n, 2, 3) directions in which each vertex may move, zero where it may not, and (n, 3) tangents."""
         n = len(self.positions)
         axis = np.eye(3)[np.abs(self.normals).argmin(axis=1)]
-        first = unit(np.cross(self.normals, axis))
-        second = np.cross(self.normals, first)
+        first = unit(cross_rows(self.normals, axis))
+        second = cross_rows(self.normals, first)
         bases = np.stack([first, second], axis=1)
         bases[~self.is_free] = 0.0
         if self.mesh.mirror is not None:
@@ -120,8 +132,8 @@ class RelaxState:
         bases[self.slide.vertices, 0] = tangents[self.slide.vertices]
         return bases, tangents
 
-    def advance(self, fairness: float) -> None:
-        """Do one round."""
+    def advance(self, fairness: float, *, is_sketch: bool = False) -> None:
+        """Do one round; as a sketch, vertices land only about on the sculpt, which a round after it mends."""
         energy, fold = self.energy, self.fold
         points = fold.unfold_points(self.positions)
         values = energy.rows @ points
@@ -145,29 +157,37 @@ class RelaxState:
         residual = weights[:, None] * (np.vstack([targets, bend]) - values)
         pull = np.einsum("nkj,nj->nk", bases, self.near.fold_vectors(self.transposed @ residual))
         step = self._solve(weights, bases, pull)
-        self._move(np.einsum("nk,nkj->nj", step, bases), step, local, sines)
+        reach = _SKETCHED * local if is_sketch else None
+        self._move(np.einsum("nk,nkj->nj", step, bases), step, local, sines, reach)
 
     def _quad_normals(self) -> FloatArray:
-        return unit(self.normals[self.mesh.quads].sum(axis=1))
+        return mean_normals(self.normals, self.mesh.quads)
 
     def _solve(self, weights: FloatArray, bases: FloatArray, pull: FloatArray) -> FloatArray:
         """Return (n, 2) steps along the bases by conjugate gradients on the folded normal equations."""
         near, rows, transposed = self.near, self.rows, self.transposed
         diagonal = np.maximum(near.fold_scalars(self.squares @ weights), 1e-300)[:, None]
         column, damping = weights[:, None], 1e-3 * diagonal
-        first, second = bases[:, 0], bases[:, 1]
+        first, second = (near.unfold_vectors(bases[:, k]) for k in range(2))
+        count, images = near.count, near.source
 
         def apply(step: FloatArray) -> FloatArray:
-            moved = step[:, :1] * first + step[:, 1:] * second
-            back = near.fold_vectors(transposed @ (column * (rows @ near.unfold_vectors(moved))))
-            image: FloatArray = np.einsum("nkj,nj->nk", bases, back) + damping * step
+            whole = np.concatenate([step, step[images]])
+            part = rows @ (whole[:, :1] * first + whole[:, 1:] * second)
+            part *= column
+            back = transposed @ part
+            pulls = np.stack([dot_rows(first, back), dot_rows(second, back)], axis=1)
+            image: FloatArray = pulls[:count] + damping * step
+            image[images] += pulls[count:]
             return image
 
         return solve_descent(apply, pull, lambda residual: residual / diagonal, self.options.solver_steps)
 
-    def _move(self, move: FloatArray, step: FloatArray, local: FloatArray, sines: FloatArray) -> None:
+    def _move(
+        self, move: FloatArray, step: FloatArray, local: FloatArray, sines: FloatArray, reach: FloatArray | None
+    ) -> None:
         """Take the step, shortened where it would fold a quad or crowd a curve."""
-        length = np.linalg.norm(move, axis=1)
+        length = row_lengths(move)
         cap = np.minimum(1.0, self.options.max_step * local / np.maximum(length, 1e-300))
         start, along, asked = self.positions, self.slide.along, self._asked_normals()
         riders = self.slide.vertices
@@ -177,7 +197,7 @@ class RelaxState:
             self.slide.along = along + self.slide.limit_steps((step[:, 0] * cap)[riders], along)
             moved = start + cap[:, None] * move
             moved[riders] = self.slide.positions()
-            self._settle(moved, chosen, asked)
+            self._settle(moved, chosen, asked, reach)
             fresh = corner_sines(self.positions, self.mesh.quads, self._quad_normals()).min(axis=1)
             worse = (fresh < 0.1) & (fresh < sines) & (sines > 0.0)  # a folded quad may go through worse
             if not worse.any():

@@ -7,16 +7,17 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_matrix
+from scipy.sparse import csr_matrix, diags
 
 from loopwright.fit.fold_mirror import Fold
 from loopwright.fit.link_edges import link_stars, unique_edges
-from loopwright.fit.solve_descent import solve_descent
+from loopwright.fit.mend_worst import mean_normals
+from loopwright.numerics.factorize import factorize
+from loopwright.surface.edges import cross_rows, dot_rows, row_lengths
 from loopwright.surface.project import unit
 from loopwright.types import FloatArray, IntArray, QuadMesh
 
 _LEAST_SIDE = 0.25  # of the side that smooth grading would give: a side's target is at least this
-_SMOOTHING_STEPS = 40
 _OBLONG, _TOO_LONG = 1.4, 2.3  # aspects from which, and at which in full, a rectangle is long
 _NO_LENGTH = 1e-30  # stands in for the mean edge of a mesh that is a single point
 _AGREES = 0.3  # cosine of a quad's own normal with the surface's, above which its own is taken
@@ -39,7 +40,7 @@ class Smoother:
 
     def usual_sides(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return (m,) lengths that each quad's two middle lines would have if edges graded smoothly."""
-        length = np.linalg.norm(points[self.edges[:, 0]] - points[self.edges[:, 1]], axis=1)
+        length = row_lengths(points[self.edges[:, 0]] - points[self.edges[:, 1]])
         usual = self.smooth(np.log(np.maximum(length, 1e-2 * max(float(length.mean()), _NO_LENGTH))))[self.sides]
         return np.exp((usual[:, 0] + usual[:, 2]) / 2.0), np.exp((usual[:, 1] + usual[:, 3]) / 2.0)
 
@@ -137,16 +138,7 @@ def _length_smoother(quads: IntArray, lines: NDArray[np.int64], reach: float) ->
     link = csr_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(edges), len(edges)))
     link = link + link.T
     degree = np.asarray(link.sum(axis=1)).ravel()
-    spread = 1.0 + reach**2 * degree
-
-    def apply(values: FloatArray) -> FloatArray:
-        image: FloatArray = spread * values - reach**2 * (link @ values)
-        return image
-
-    def smooth(values: FloatArray) -> FloatArray:
-        return values + solve_descent(apply, values - apply(values), lambda rest: rest / spread, _SMOOTHING_STEPS)
-
-    return Smoother(edges, sides, smooth)
+    return Smoother(edges, sides, factorize(diags(1.0 + reach**2 * degree) - reach**2 * link).solve)
 
 
 def _along_curve(mesh: QuadMesh, lines: NDArray[np.int64], stars: int) -> NDArray[np.bool_]:
@@ -189,11 +181,11 @@ def quad_targets(
     """
     m = len(energy.quads)
     u, v, twist = values[:m], values[m : 2 * m], values[2 * m : 3 * m]
-    surface = unit(normals[energy.quads].sum(axis=1))
-    own = unit(np.cross(u, v))
-    normal = np.where((np.einsum("ij,ij->i", own, surface) > _AGREES)[:, None], own, surface)
+    surface = mean_normals(normals, energy.quads)
+    own = unit(cross_rows(u, v))
+    normal = np.where((dot_rows(own, surface) > _AGREES)[:, None], own, surface)
     u_flat, v_flat = _flatten(u, normal), _flatten(v, normal)
-    a, b = np.linalg.norm(u_flat, axis=1), np.linalg.norm(v_flat, axis=1)
+    a, b = row_lengths(u_flat), row_lengths(v_flat)
     usual_a, usual_b = energy.smoother.usual_sides(points)
     side_a = np.maximum(a, _LEAST_SIDE * usual_a) ** (1.0 - evenness) * usual_a**evenness
     side_b = np.maximum(b, _LEAST_SIDE * usual_b) ** (1.0 - evenness) * usual_b**evenness
@@ -204,9 +196,9 @@ def quad_targets(
     if growth is not None:
         side_a = np.where(growth[0] > 1.0, np.maximum(side_a, growth[0] * usual_a), side_a)
         side_b = np.where(growth[1] > 1.0, np.maximum(side_b, growth[1] * usual_b), side_b)
-    direction = unit(u_flat * side_a[:, None] - np.cross(normal, v_flat) * side_b[:, None])
-    across = np.cross(normal, direction)
-    bump = np.einsum("ij,ij->i", twist, normal)[:, None] * normal
+    direction = unit(u_flat * side_a[:, None] - cross_rows(normal, v_flat) * side_b[:, None])
+    across = cross_rows(normal, direction)
+    bump = dot_rows(twist, normal)[:, None] * normal
     targets = np.vstack([direction * side_a[:, None], across * side_b[:, None], bump])
     return targets, mean, np.sqrt(usual_a * usual_b)
 
@@ -223,22 +215,22 @@ def fairness_targets(
     m = len(energy.quads)
     bend = values[3 * m :]
     normal = normals[energy.row_center]
-    target: FloatArray = np.einsum("ij,ij->i", bend, normal)[:, None] * normal
+    target: FloatArray = dot_rows(bend, normal)[:, None] * normal
     line = energy.lines
     before, here, after = points[line[:, 0]], points[line[:, 1]], points[line[:, 2]]
     count = len(line)
     along = unit(_flatten(after - before, normal[:count]))
     curved = energy.along_curve[:count]
     tangent = tangents[line[curved, 1]]
-    along[curved] = tangent * np.sign(np.einsum("ij,ij->i", tangent, after[curved] - before[curved]))[:, None]
-    uneven = (np.linalg.norm(after - here, axis=1) - np.linalg.norm(here - before, axis=1)) / 2.0
-    sideways = np.cross(normal[:count], along)
+    along[curved] = tangent * np.sign(dot_rows(tangent, after[curved] - before[curved]))[:, None]
+    uneven = (row_lengths(after - here) - row_lengths(here - before)) / 2.0
+    sideways = cross_rows(normal[:count], along)
     sideways[curved] = 0.0
-    crooked = np.einsum("ij,ij->i", bend[:count], sideways)
+    crooked = dot_rows(bend[:count], sideways)
     target[:count] = bend[:count] - uneven[:, None] * along - crooked[:, None] * sideways
     return target
 
 
 def _flatten(vectors: FloatArray, normal: FloatArray) -> FloatArray:
-    flat: FloatArray = vectors - np.einsum("ij,ij->i", vectors, normal)[:, None] * normal
+    flat: FloatArray = vectors - dot_rows(vectors, normal)[:, None] * normal
     return flat

@@ -27,22 +27,26 @@ def solve_descent(apply: Operator, right: FloatArray, precondition: Operator, st
     ----------
     M. R. Hestenes, E. Stiefel, "Methods of conjugate gradients for solving linear systems", 1952.
     """
-    solution = np.zeros_like(right)
-    residual = right
+    solution, residual = np.zeros_like(right), right.copy()
     steered = precondition(residual)
-    direction = steered
-    size = first = float((residual * steered).sum())
+    direction = steered.copy()
+    size = first = _product(residual, steered)
     for _ in range(steps):
         if size <= _TOLERANCE * first or size <= 0.0:
             break
         image = apply(direction)
-        bend = float((direction * image).sum())
+        bend = _product(direction, image)
         if bend <= 0.0:
             break
-        solution = solution + size / bend * direction
-        residual = residual - size / bend * image
+        solution += size / bend * direction
+        residual -= size / bend * image
         steered = precondition(residual)
-        fresh = float((residual * steered).sum())
-        direction = steered + fresh / size * direction
+        fresh = _product(residual, steered)
+        direction *= fresh / size
+        direction += steered
         size = fresh
     return solution
+
+
+def _product(a: FloatArray, b: FloatArray) -> float:
+    return float(np.einsum("i,i->", a.ravel(), b.ravel()))

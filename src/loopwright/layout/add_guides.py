@@ -12,8 +12,11 @@ from loopwright.layout.border_graph import constrained_edges
 from loopwright.layout.flat_stretch import Form, find_forms, flat_stretch, form_above
 from loopwright.layout.make_cut import split_edges
 from loopwright.layout.piece import boundary_loops, cut_open
+from loopwright.shelf import Shelf
 from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, is_among
 from loopwright.types import FloatArray, IntArray, RegionSurface
+
+_KEPT = 64  # parts per round whose forms are kept
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,12 @@ class GuideOptions:
 
 
 def add_guides(
-    surface: RegionSurface, vertex_size: FloatArray, *, options: GuideOptions | None = None
+    surface: RegionSurface,
+    vertex_size: FloatArray,
+    *,
+    options: GuideOptions | None = None,
+    rounded: Callable[[float], float] = float,
+    shelf: Shelf | None = None,
 ) -> tuple[RegionSurface, FloatArray]:
     """Return the surface with guides where the layout needs them, and the sizes at its vertices.
 
@@ -46,10 +54,17 @@ def add_guides(
     axis.  A form that stands out of a part, or is sunk into it (an ear, a
     horn, a finger, a nostril), gets rings that climb it: level lines of
     :func:`loopwright.layout.flat_stretch.flat_stretch`.
+
+    Parameters
+    ----------
+    rounded : what is made of a length over which curvature is averaged.
+    shelf : of the surface's sculpt: keeps what is found in one part alone.
     """
     opt = options or GuideOptions()
     surface, vertex_size = _cut_parts(surface, vertex_size, _halve_closed)
-    return _cut_parts(surface, vertex_size, partial(_ring_forms, opt=opt))
+    return _cut_parts(
+        surface, vertex_size, partial(_ring_forms, opt=opt, rounded=rounded, shelf=shelf or Shelf(depth=0))
+    )
 
 
 def halve_parts(
@@ -110,14 +125,28 @@ def _along_axis(positions: FloatArray, triangles: IntArray) -> FloatArray:
     return middle
 
 
-def _ring_forms(work: _Work, triangles: IntArray, wedges: IntArray, origin: IntArray, opt: GuideOptions) -> IntArray:
+def _ring_forms(
+    work: _Work,
+    triangles: IntArray,
+    wedges: IntArray,
+    origin: IntArray,
+    opt: GuideOptions,
+    rounded: Callable[[float], float],
+    shelf: Shelf,
+) -> IntArray:
     """Cut the rings of all forms of one part into its triangles and return them."""
     used, places = np.unique(wedges, return_inverse=True)
     local: IntArray = places.reshape(-1, 3).astype(np.int32)
     vertex = origin[used]
-    blur = opt.blur * float(np.median(work.vertex_size[vertex]))
-    u = flat_stretch(work.positions[vertex], local, work.on_mirror[vertex], blur=blur)
-    for form in find_forms(u, local, opt.least_stretch):
+    blur = rounded(opt.blur * float(np.median(work.vertex_size[vertex])))
+    points, on_mirror = work.positions[vertex], work.on_mirror[vertex]
+
+    def find() -> tuple[FloatArray, list[Form]]:
+        u = flat_stretch(points, local, on_mirror, blur=blur)
+        return u, find_forms(u, local, opt.least_stretch)
+
+    u, forms = shelf.keep("forms", (points, local, on_mirror, blur, opt.least_stretch), find, parts=_KEPT)
+    for form in forms:
         for level in _levels(form, opt):
             inside = form_above(u, local, form.summit, level)
             values = np.where(inside, np.maximum(u - level, 1e-9), np.minimum(u - level, -1e-9))

@@ -21,8 +21,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import coo_matrix
-from scipy.sparse.linalg import splu
 
+from loopwright.numerics.factorize import factorize
 from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray
 
@@ -138,9 +138,9 @@ def cross_field(
         matrix = matrix + coo_matrix((guide_weight[inner], (np.arange(len(inner)),) * 2), shape=matrix.shape)
         right = right + guide_weight[inner] * np.exp(4j * guide[inner])
     pull = 0.02 * degree
-    cross[inner] = splu((matrix + _diagonal(1e-9 * degree)).tocsc()).solve(right)
+    cross[inner] = factorize(matrix + _diagonal(1e-9 * degree)).solve(right)
     if rounds > 1:
-        again = splu((matrix + _diagonal(pull)).tocsc())
+        again = factorize(matrix + _diagonal(pull))
         for _ in range(rounds - 1):
             unit = cross[inner] / np.maximum(np.abs(cross[inner]), 1e-12)
             cross[inner] = again.solve(right + pull * unit)

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix, diags
-from scipy.sparse.linalg import splu
 
 from loopwright.layout.cross_field import corner_angles
 from loopwright.layout.piece import boundary_loops
+from loopwright.numerics.factorize import factorize
 from loopwright.surface.half_edges import distinct_edges
 from loopwright.types import BoolArray, FloatArray, IntArray
 
@@ -46,9 +46,9 @@ def flat_stretch(positions: FloatArray, triangles: IntArray, on_mirror: BoolArra
         stiffness = _stiffness(angles, triangles, count)
         if blur > 0:
             mass = diags(_vertex_areas(positions, triangles))
-            defect = mass @ splu((mass + blur**2 * stiffness).tocsc()).solve(defect)
+            defect = mass @ factorize(mass + blur**2 * stiffness).solve(defect)
         matrix = stiffness[inner][:, inner]
-        u[inner] = splu(matrix.tocsc()).solve(defect[inner])
+        u[inner] = factorize(matrix).solve(defect[inner])
     return u
 
 

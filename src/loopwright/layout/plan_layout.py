@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
@@ -17,17 +18,18 @@ from loopwright.layout.border_graph import (
     point_along,
     trace_chains,
 )
-from loopwright.layout.cut_uneven import UnevenOptions, cut_uneven, weigh_patch
+from loopwright.layout.cut_piece import CutOptions, cut_piece
+from loopwright.layout.cut_uneven import UnevenOptions, weigh_patch
 from loopwright.layout.find_bends import find_bends
-from loopwright.layout.follow_bending import measure_bending
 from loopwright.layout.judge_cuts import SplitOptions
 from loopwright.layout.make_cut import Growing
 from loopwright.layout.piece import Piece, cut_open, extract, side_chains
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
 from loopwright.layout.refine_narrow import refine_narrow
-from loopwright.layout.split_patches import split_piece
+from loopwright.layout.size_steps import size_steps
 from loopwright.layout.types import Arc, Layout, Patch
 from loopwright.progress import Progress, silent
+from loopwright.shelf import Shelf
 from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
@@ -48,6 +50,7 @@ def plan_layout(
     vertex_size: FloatArray,
     *,
     options: LayoutOptions | None = None,
+    shelf: Shelf | None = None,
     progress: Progress = silent,
 ) -> Layout:
     """Plan corners and poles, then cut every region into patches.
@@ -56,14 +59,17 @@ def plan_layout(
     ----------
     surface : any; parts that need one get a guide of the program's own (see :func:`add_guides`).
     vertex_size : (n,) wished edge length at each vertex.
+    shelf : of the surface's sculpt: keeps what is found in one piece alone.
     """
-    opt = options or LayoutOptions()
-    surface, vertex_size = add_guides(*refine_narrow(surface, vertex_size))
-    best = _cut_all(surface, vertex_size, opt, progress)
+    opt, shelf = options or LayoutOptions(), shelf or Shelf(depth=0)
+    rounded = size_steps(surface)
+    surface, vertex_size = add_guides(*refine_narrow(surface, vertex_size), rounded=rounded, shelf=shelf)
+    cut = partial(_cut_all, rounded=rounded, opt=opt, shelf=shelf)
+    best = cut(surface, vertex_size, progress=progress)
     for _ in range(_HALVINGS):
         if not best.stuck:
             break
-        halved = _cut_all(*halve_parts(best.surface, best.vertex_size, best.stuck), opt, silent)
+        halved = cut(*halve_parts(best.surface, best.vertex_size, best.stuck), progress=silent)
         if halved.uneven >= best.uneven:
             break
         best = halved
@@ -84,30 +90,36 @@ class _Cuts:
     uneven: float
 
 
-def _cut_all(surface: RegionSurface, vertex_size: FloatArray, opt: LayoutOptions, progress: Progress) -> _Cuts:
+def _cut_all(
+    surface: RegionSurface,
+    vertex_size: FloatArray,
+    *,
+    rounded: Callable[[float], float],
+    opt: LayoutOptions,
+    shelf: Shelf,
+    progress: Progress,
+) -> _Cuts:
     """Plan corners and poles, and cut every part into patches."""
     constrained = constrained_edges(surface)
     bends = find_bends(surface, constrained, vertex_size)
     chains = trace_chains(constrained, set(bends), len(surface.positions))
     pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns, bends=bends)
     nodes = set(node_vertices(constrained, chains, len(surface.positions)))
-    bending = measure_bending(surface.positions, surface.triangles, 0.3 * vertex_size)
-    growing = Growing(surface.positions, nodes, bending=bending)
+    growing = Growing(surface.positions, nodes)
     parts: list[Piece] = []
     stuck: list[int] = []
     uneven = total = 0.0
+    cuts = CutOptions(opt.splits, opt.uneven)
     for i, piece in enumerate(pieces):
         progress("layout", i / len(pieces))
-        size = float(np.median(vertex_size[piece.origin]))
-        for patch in split_piece(piece, growing, size, options=opt.splits):
-            cut = cut_uneven(patch, growing, size, options=opt.uneven)
-            parts.extend(cut)
-            for part in cut:
-                points = growing.positions[part.origin]
-                bad, faces, is_stuck = weigh_patch(part, points, size, opt.uneven)
-                uneven, total = uneven + faces * bad**2, total + faces
-                if is_stuck:
-                    stuck.append(i)
+        size = rounded(float(np.median(vertex_size[piece.origin])))
+        cut = cut_piece(piece, growing, size, options=cuts, shelf=shelf)
+        parts.extend(cut)
+        for part in cut:
+            bad, faces, is_stuck = weigh_patch(part, growing.positions[part.origin], size, opt.uneven)
+            uneven, total = uneven + faces * bad**2, total + faces
+            if is_stuck:
+                stuck.append(i)
     return _Cuts(surface, vertex_size, growing, constrained, parts, stuck, uneven / max(total, 1e-300))
 
 

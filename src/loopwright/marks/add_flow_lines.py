@@ -19,6 +19,7 @@ from loopwright.marks.surface_cutter import SurfaceCutter
 from loopwright.marks.tell_astray import tell_astray
 from loopwright.marks.walk_line import finish_walk, walk_line
 from loopwright.marks.whole_surface import whole_surface
+from loopwright.shelf import Shelf
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import BoolArray, Finding, FloatArray, RegionSurface
 from loopwright.wishes import FlowLine
@@ -34,7 +35,12 @@ _ASTRAY = 0.1  # furthest that a point may be drawn from the sculpt, as a share 
 
 
 def add_flow_lines(
-    surface: RegionSurface, lines: Sequence[FlowLine], *, reach: float, exact: bool = False
+    surface: RegionSurface,
+    lines: Sequence[FlowLine],
+    *,
+    reach: float,
+    exact: bool = False,
+    shelf: Shelf | None = None,
 ) -> tuple[RegionSurface, list[Finding]]:
     """Cut the surface along lines.
 
@@ -49,6 +55,7 @@ def add_flow_lines(
     lines : points on the sculpt or near it.
     reach : about the edge length that the mesh will have.
     exact : the lines are dense and just where they shall be: they are neither put on the surface nor carried on.
+    shelf : of the surface's sculpt: keeps what draws lines on this surface.
 
     Raises
     ------
@@ -56,10 +63,11 @@ def add_flow_lines(
     """
     if not lines:
         return surface, []
-    drawer = LineDrawer(surface)
+    shelf = shelf or Shelf(depth=0)
+    drawer = shelf.keep("line drawer", (surface,), lambda: LineDrawer(surface), depth=1)
     _check_distances(surface, drawer, lines)
     work = _Lines(SurfaceCutter(surface), drawer, reach, exact)
-    drawn = tuple(lines) if exact or surface.mirror is None else _draw_whole(surface, lines)
+    drawn = tuple(lines) if exact or surface.mirror is None else _draw_whole(surface, lines, shelf)
     for part in split_at_mirror(drawn, surface.mirror, 0.5 * _ON * reach):
         if exact:
             work.add(part, drawer.trace(part.points, part.closed))
@@ -75,12 +83,12 @@ def add_flow_lines(
     return cut, work.findings
 
 
-def _draw_whole(surface: RegionSurface, lines: Sequence[FlowLine]) -> tuple[FlowLine, ...]:
+def _draw_whole(surface: RegionSurface, lines: Sequence[FlowLine], shelf: Shelf) -> tuple[FlowLine, ...]:
     """Return the lines dense and smooth on both halves: where they cross the plane is seen on the surface.
 
     A line that lies mostly behind the plane is reflected first, so that it and its image give the same.
     """
-    drawer = LineDrawer(whole_surface(surface))
+    drawer = shelf.keep("whole line drawer", (surface,), lambda: LineDrawer(whole_surface(surface)), depth=1)
     out = []
     for line in lines:
         points = np.array(line.points, np.float64)

@@ -36,10 +36,11 @@ class SurfaceCutter:
         self.faces: list[tuple[int, int, int]] = [(a, b, c) for a, b, c in surface.triangles.tolist()]
         self.region: list[int] = surface.triangle_region.tolist()
         self.on_mirror: list[bool] = surface.on_mirror.tolist()
-        self.face_of: dict[tuple[int, int], int] = {}
+        ends = directed_edges(surface.triangles).tolist()
+        self.face_of: dict[tuple[int, int], int] = {(a, b): k // 3 for k, (a, b) in enumerate(ends)}
         self.around: list[set[int]] = [set() for _ in self.points]
-        for i, face in enumerate(self.faces):
-            self._enter(i, face)
+        for k, (a, _) in enumerate(ends):
+            self.around[a].add(k // 3)
         self.lines = {_key(a, b) for a, b in surface.flow_edges.tolist()}
         self.guides = {_key(a, b) for a, b in surface.guide_edges.tolist()}
         self.borders = {_key(a, b) for a, b in find_borders(surface).tolist()}

@@ -101,7 +101,7 @@ def _draw_lines(
 ) -> tuple[RegionSurface, list[Finding], tuple[FlowLine, ...]]:
     """Cut drawn lines into the surface; where nothing is painted, sharp ridges too, which are returned last."""
     ridges: tuple[FlowLine, ...] = ()
-    surface, findings = add_flow_lines(painted, wishes.lines, reach=reach)
+    surface, findings = add_flow_lines(painted, wishes.lines, reach=reach, shelf=ground.shelf)
     if len(surface.regions) == 1 and ground.sculpt.colors is None:
         surface, ridges = add_ridges(surface, ground.projector, reach=reach)
         if ridges:

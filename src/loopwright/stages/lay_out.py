@@ -58,7 +58,7 @@ def _plan(
     layout = ground.shelf.keep(
         "layout",
         (unnamed, vertex_size, options),
-        lambda: plan_layout(unnamed, vertex_size, options=options, progress=clock.progress),
+        lambda: plan_layout(unnamed, vertex_size, options=options, shelf=ground.shelf, progress=clock.progress),
     )
     return replace(layout, surface=replace(layout.surface, regions=surface.regions))
 
