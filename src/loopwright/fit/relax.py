@@ -6,14 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 
+from loopwright.fit.link_edges import vertices_around
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.relax_state import RelaxState
-from loopwright.fit.unfold import count_folded, loosen, restore, snapshot, unfold
+from loopwright.fit.unfold import Places, count_folded, is_folded, loosen, put_back, restore, snapshot, unfold
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import QuadMesh
 
 _UNFOLDINGS = 4  # one after the other, at most
+_BACK_ROWS = (1, 2, 4, 8)  # rows round folded quads that are put back where they were, in turns
 _EXACT = 6  # last rounds whose vertices land on the sculpt itself
 
 __all__ = ["RelaxOptions", "relax"]
@@ -42,18 +44,10 @@ def relax(
     options = options or RelaxOptions()
     if len(mesh.quads) == 0:
         return mesh
-    best: RelaxState | None = None
-    for tried in (options, *_other_ways(options)):
-        state = RelaxState(mesh, projector, tried)
-        _even_out(state, progress)
-        if count_folded(state)[0]:
-            loosen(state)
-        if best is None or count_folded(state) < count_folded(best):
-            best = state
-        if count_folded(best)[0] == 0:
-            break
-    assert best is not None
-    state = best
+    state = RelaxState(mesh, projector, options)
+    _even_out(state, progress)
+    if count_folded(state)[0]:
+        state = _unfolded(mesh, state, progress)
     progress("relax", 1.0)
     off = state.let_off
     return replace(
@@ -62,6 +56,56 @@ def relax(
         vertex_curve=np.where(off, -1, mesh.vertex_curve).astype(np.int32),
         is_fixed=mesh.is_fixed | off,
     )
+
+
+def _unfolded(mesh: QuadMesh, first: RelaxState, progress: Progress) -> RelaxState:
+    """Try for a mesh without folded quads by other means than those that ended in ``first``; return the best."""
+    projector, options = first.projector, first.options
+    best = RelaxState(mesh, projector, options)
+    if _even_out_guarded(best, progress):
+        return best
+    loosen(first)
+    best = first
+    for other in _other_ways(options):
+        if count_folded(best)[0] == 0:
+            break
+        state = RelaxState(mesh, projector, other)
+        _even_out(state, progress)
+        if count_folded(state) < count_folded(best):
+            best = state
+    return best
+
+
+def _even_out_guarded(state: RelaxState, progress: Progress) -> bool:
+    """Unfold the quads and do such rounds as fold none again; say whether there was a way to unfold them.
+
+    What a round folds is put back where it was before, with more and more rows round it, and the last round ends it
+    when that does not do either.
+    """
+    options = state.options
+    for _ in range(_UNFOLDINGS):
+        if not unfold(state):
+            break
+    if count_folded(state)[0]:
+        return False
+    for step in range(options.rounds):
+        progress("relax", step / options.rounds)
+        before = snapshot(state)
+        state.advance(options.fairness)
+        if not _put_back_folded(state, before):
+            restore(state, before)
+            break
+    state.mend()
+    return count_folded(state)[0] == 0
+
+
+def _put_back_folded(state: RelaxState, before: Places) -> bool:
+    """Put vertices round folded quads back where they were; say whether no quad is folded then."""
+    for rows in _BACK_ROWS:
+        if count_folded(state)[0] == 0:
+            return True
+        put_back(state, before, vertices_around(state.mesh.quads, is_folded(state), rows))
+    return count_folded(state)[0] == 0
 
 
 def _other_ways(options: RelaxOptions) -> list[RelaxOptions]:

@@ -16,6 +16,7 @@ from loopwright.surface.project import unit
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _FLAT = 0.1  # quality below which a quad is unfolded
+_FOLDED = 0.02  # quality below which it counts as folded
 _REACHES = (2, 4, 7)  # rows round such quads that give way, in turns
 _LOOSE_ROWS = (0, 2, 5)  # rows round folded quads that are let off their curves
 _TURNS = 14  # of solving in tangent planes and putting back on the sculpt, per reach
@@ -100,9 +101,19 @@ def _quality(state: RelaxState) -> FloatArray:
 
 def count_folded(state: RelaxState) -> tuple[int, float]:
     """Return how many quads are folded or flat, and by how much all are."""
+    least = _least(state)
+    return int((least < _FOLDED).sum()), float(np.maximum(_FLAT - least, 0.0).sum())
+
+
+def is_folded(state: RelaxState) -> BoolArray:
+    """Return (m,) which quads are folded or flat."""
+    return _least(state) < _FOLDED
+
+
+def _least(state: RelaxState) -> FloatArray:
     own = corner_sines(state.positions, state.mesh.quads).min(axis=1)
-    least = np.minimum(own, _quality(state))
-    return int((least < 0.02).sum()), float(np.maximum(_FLAT - least, 0.0).sum())
+    least: FloatArray = np.minimum(own, _quality(state))
+    return least
 
 
 Places = tuple[FloatArray, FloatArray, FloatArray]
@@ -116,6 +127,14 @@ def snapshot(state: RelaxState) -> Places:
 def restore(state: RelaxState, kept: Places) -> None:
     """Put all vertices back."""
     state.positions, state.normals, state.slide.along = (part.copy() for part in kept)
+
+
+def put_back(state: RelaxState, kept: Places, chosen: BoolArray) -> None:
+    """Put (n,) chosen vertices back where they were."""
+    positions, normals, along = kept
+    state.positions = np.where(chosen[:, None], positions, state.positions)
+    state.normals = np.where(chosen[:, None], normals, state.normals)
+    state.slide.along = np.where(chosen[state.slide.vertices], along, state.slide.along)
 
 
 def _turn(state: RelaxState, faces: NDArray[np.int64]) -> bool:
