@@ -41,7 +41,7 @@ class UnevenOptions:
     gain : how much lower that of the parts must be, weighted by area.
     least_area : parts smaller than this many faces are not made.
     grave : the unevenness from which smaller parts are made and more cuts looked at.
-    wander : the logarithm of a ring's largest width over its least from which it is cut like other patches.
+    wander : the logarithm of a ring's or strip's largest width over its least from which it is cut in any case.
     least_grave : the least area of parts of such a patch.
     bent : how much a cut's bend counts: its price over its ends' distance, less one.
     starts : boundary points tried. tried : best cuts whose outcome is looked at.
@@ -77,13 +77,14 @@ def cut_uneven(
     opt = options or UnevenOptions()
     whole, points = patch, surface.positions[patch.origin]
     now = unevenness(patch, points, size)
-    is_grave = _is_no_ring(patch, points, now, opt) if patch.is_ring else now >= opt.grave
+    is_stray = _is_stray(patch, points, now, opt)
+    is_grave = is_stray or (now >= opt.grave and not patch.is_ring)
     if is_grave:
         opt = replace(opt, least_area=opt.least_grave, shattered=opt.shattered_grave)
-    keeps = now <= opt.most if not patch.is_ring else not is_grave
+    keeps = not is_stray and (patch.is_ring or now <= opt.most)
     if keeps or depth >= opt.deepest or _area(patch, points) < 2 * opt.least_area * size**2:
         return [patch]
-    if patch.is_ring:  # not for long a stack of loops
+    if is_stray:  # if it was a ring, not for long
         patch = replace(patch, is_ring=False)
         now = max(unevenness(patch, points, size), opt.most + opt.gain)
     search = _Search(patch, points, size, opt, surface.bending)
@@ -96,22 +97,22 @@ def cut_uneven(
 def weigh_patch(
     patch: Piece, points: FloatArray, size: float, options: UnevenOptions | None = None
 ) -> tuple[float, float, bool]:
-    """Return a patch's unevenness, its area in faces, and whether it is a ring that is none and was not cut."""
+    """Return a patch's unevenness, its area in faces, and whether it is a strip or ring that is none."""
     opt = options or UnevenOptions()
     uneven, faces = unevenness(patch, points, size), _area(patch, points) / size**2
-    if not patch.is_ring or not _is_no_ring(patch, points, uneven, opt):
+    if not _is_stray(patch, points, uneven, opt):
         return uneven, faces, False
     return max(unevenness(replace(patch, is_ring=False), points, size), opt.grave), faces, True
 
 
-def _is_no_ring(ring: Piece, points: FloatArray, uneven: float, opt: UnevenOptions) -> bool:
-    """Tell whether a ring, of this unevenness, is no stack of loops."""
-    return uneven > opt.most or _wanders(ring, points, opt)
+def _is_stray(patch: Piece, points: FloatArray, uneven: float, opt: UnevenOptions) -> bool:
+    """Tell whether a ring, of this unevenness, is no stack of loops, or a strip no stack of rows."""
+    return (patch.is_ring and uneven > opt.most) or _wanders(patch, points, opt)
 
 
-def _wanders(ring: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
-    """Tell whether a ring is no stack of loops: what is left between scattered regions, now narrow, now wide."""
-    sides = side_chains(ring.loops[0], ring.quadrants)
+def _wanders(patch: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
+    """Tell whether a ring or strip is what is left between scattered regions, now narrow, now wide."""
+    sides = side_chains(patch.loops[0], patch.quadrants)
     if len(sides) != 4:
         return False
     first = int(np.argmax([arc_length(points[s])[-1] for s in sides])) % 2
