@@ -49,6 +49,17 @@ CHANGES: dict[str, BuildOptions] = {
     "poles": replace(QUICK, poles=(PolePin(GREY_NAME, "none"),)),
     "size": replace(QUICK, sizes={RED_NAME: 0.17}),
     "no fit": replace(QUICK, fit_limit=False),
+    "edit": replace(QUICK, edits=({"op": "insert_loop", "near": at(0.4, -0.8, -0.3)},)),
+    "edits": replace(
+        QUICK,
+        edits=(
+            {"op": "change_count", "near": at(0.4, -0.8, -0.3), "by": 2},
+            {"op": "turn", "near": at(0.7, 0.0, -0.5)},
+        ),
+    ),
+    "edit of another mesh": replace(
+        QUICK, budget=240, edits=({"op": "remove_loop", "near": at(0.4, -0.8, -0.3)},), mirror_shape=False
+    ),
 }
 
 
@@ -177,7 +188,9 @@ def test_what_is_kept_is_bounded() -> None:
         sculpt.plan(replace(QUICK, budget=budget))
     rows = sculpt._ground.shelf._rows
     assert {"layout", "sizes", "counts", "marks"} <= set(rows)
-    assert max(len(row) for row in rows.values()) == sculpt._ground.shelf.depth == 3
+    by_part = {"pieces", "forms"}  # which keep several values per round
+    assert max(len(row) for name, row in rows.items() if name not in by_part) == sculpt._ground.shelf.depth == 3
+    assert max(len(rows[name]) for name in by_part) <= 3 * 64
 
 
 def test_a_sculpt_without_colours_stays_open_too() -> None:

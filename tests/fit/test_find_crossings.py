@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.conftest import X_PLANE
+from tests.conftest import X_PLANE, globe
 
 from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import fold_mirror
+from loopwright.fit.part_crossings import StrayFinder, quads_astray
+from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, MirrorPlane, QuadMesh, Region
 
 SEED = 5
@@ -64,3 +66,24 @@ def test_a_half_that_strays_over_the_plane_meets_its_image() -> None:
     slope[stray] += [-0.3, 0.0, 0.01]
     found = CrossingFinder(fold_mirror(mesh)).find(slope)
     assert len(found) and found.tolist() == whole_look(mesh, slope)
+
+
+def test_strays_that_are_looked_up_bit_by_bit_are_those_of_a_whole_look() -> None:
+    points, triangles = globe(16)
+    thin = points * np.array([1.0, 1.0, 0.05])
+    projector = SurfaceProjector(thin, triangles)
+    step = np.linspace(-0.6, 0.6, 9)
+    x, y = np.meshgrid(step, step)
+    positions = np.stack([x.ravel(), y.ravel(), np.full(x.size, 0.04)], axis=1)
+    corner = (np.arange(8)[:, None] * 9 + np.arange(8)).ravel()
+    quads = np.stack([corner, corner + 1, corner + 10, corner + 9], axis=1).astype(np.int32)
+    finder, rng = StrayFinder(quads, projector), np.random.default_rng(3)
+    seen = 0
+    for _ in range(12):
+        moved = positions.copy()
+        moved[rng.integers(0, len(positions), 6), 2] = -0.04
+        found = finder.find(moved)
+        assert (found == quads_astray(moved, quads, projector)).all()
+        seen += int(found.sum())
+        positions = moved
+    assert seen > 0

@@ -123,3 +123,30 @@ def test_what_cannot_be_used_is_refused() -> None:
         SurfaceProjector(np.full_like(points, np.nan), triangles)
     with pytest.raises(InternalError, match="finite"):
         SurfaceProjector(points, triangles).project(np.array([[np.nan, 0.0, 0.0]]))
+
+
+def test_a_sketch_lands_about_where_the_closest_point_is() -> None:
+    points, triangles = sphere(120)
+    projector = SurfaceProjector(points, triangles)
+    rng = np.random.default_rng(5)
+    way = rng.normal(size=(400, 3))
+    way /= np.linalg.norm(way, axis=1, keepdims=True)
+    asked = way * rng.uniform(0.99, 1.01, (400, 1))
+    landed, normals = projector.sketch(asked, way, np.full(400, 0.1))
+    exact = projector.project(asked, way)
+    step = np.pi / 120  # between vertices of the unit sphere, whose curvature is 1
+    assert np.abs(np.linalg.norm(landed, axis=1) - 1.0).max() < step**2
+    assert np.linalg.norm(landed - exact.points, axis=1).max() < 0.02 * step
+    assert np.einsum("ij,ij->i", normals, way).min() > np.cos(step)
+
+
+def test_a_sketch_is_exact_where_no_vertex_is_within_reach_or_faces_the_right_way() -> None:
+    points, triangles = sphere(20)
+    projector = SurfaceProjector(points, triangles)
+    rng = np.random.default_rng(6)
+    asked = rng.uniform(-0.9, 0.9, (50, 3))
+    away = -asked / np.linalg.norm(asked, axis=1, keepdims=True)
+    for normals, reach in ((np.zeros((50, 3)), 0.0), (away, 5.0)):
+        landed, facing = projector.sketch(asked, normals, np.full(50, reach))
+        exact = projector.project(asked, normals)
+        assert (landed == exact.points).all() and (facing == exact.normals).all()

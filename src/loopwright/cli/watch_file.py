@@ -10,6 +10,8 @@ _PAUSE = 0.2  # seconds between two looks
 _QUIET = 0.1  # seconds for which a changed file must stay the same: whoever writes it may not be done
 _COARSE = 2.0  # seconds within which some file systems give two changes the same time
 
+_TRIES = 10  # looks at a file that cannot be read, before it counts as one that is not there
+
 State = tuple[int, int, bytes] | None
 
 
@@ -27,10 +29,13 @@ class FileWatch:
 
     def wait(self) -> None:
         """Return when the contents differ from those at the last return; at once the first time."""
-        while not self._is_first and not self._has_changed():
-            time.sleep(_PAUSE)
-        self._is_first = False
-        self._seen = self._settled()
+        while True:
+            while not self._is_first and not self._has_changed():
+                time.sleep(_PAUSE)
+            before, self._seen = self._seen, self._settled()
+            if self._is_first or _content(before) != _content(self._seen):
+                self._is_first = False
+                return
 
     def _has_changed(self) -> bool:
         stamp, seen = self._stamp(), self._seen
@@ -61,9 +66,17 @@ class FileWatch:
         return found.st_mtime_ns, found.st_size
 
     def _look(self) -> State:
-        stamp = self._stamp()
-        try:
-            content = self.path.read_bytes()
-        except OSError:
-            return None
-        return None if stamp is None else (*stamp, hashlib.blake2b(content, digest_size=20).digest())
+        for _ in range(_TRIES):
+            try:
+                found, content = self.path.stat(), self.path.read_bytes()
+            except (FileNotFoundError, NotADirectoryError):
+                return None
+            except OSError:  # another program may hold it for a moment
+                time.sleep(_PAUSE)
+                continue
+            return found.st_mtime_ns, found.st_size, hashlib.blake2b(content, digest_size=20).digest()
+        return None
+
+
+def _content(state: State) -> bytes | None:
+    return None if state is None else state[2]

@@ -191,20 +191,20 @@ class RelaxState:
         cap = np.minimum(1.0, self.options.max_step * local / np.maximum(length, 1e-300))
         start, along, asked = self.positions, self.slide.along, self._asked_normals()
         riders = self.slide.vertices
-        chosen = np.arange(len(start))
+        last: FloatArray | None = None
         self.positions, self.normals = start.copy(), self.normals.copy()
         for shrink in (0.4, 0.3, 0.0, 0.0):
             self.slide.along = along + self.slide.limit_steps((step[:, 0] * cap)[riders], along)
             moved = start + cap[:, None] * move
             moved[riders] = self.slide.positions()
+            chosen = np.arange(len(start)) if last is None else np.flatnonzero((moved != last).any(axis=1))
             self._settle(moved, chosen, asked, reach)
             fresh = corner_sines(self.positions, self.mesh.quads, self._quad_normals()).min(axis=1)
             worse = (fresh < 0.1) & (fresh < sines) & (sines > 0.0)  # a folded quad may go through worse
             if not worse.any():
                 return
-            held = np.unique(self.mesh.quads[worse])
-            cap[held] *= shrink
-            chosen = np.union1d(held, riders)
+            cap[np.unique(self.mesh.quads[worse])] *= shrink
+            last = moved
 
     def free_from_curves(self, chosen: NDArray[np.bool_]) -> None:
         """Let the riders, and corners where curves end, of (n,) chosen vertices off their curves.

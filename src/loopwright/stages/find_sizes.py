@@ -29,9 +29,15 @@ def find_sizes(ground: Ground, surface: RegionSurface, wishes: BuildOptions, clo
     InfeasibleError : something is wished for in a region that is smaller than a face.
     """
     reads = (surface, wishes.budget, wishes.sizes, wishes.size_dabs, wishes.vertex_sizes)
+    made: list[Sized] = []
+
+    def make() -> Sized:
+        made.append(_find_sizes(ground, surface, wishes))
+        return made[0]
+
     with clock.stage("sizes"):
-        sized = ground.shelf.keep("sizes", reads, lambda: _find_sizes(ground, surface, wishes))
-        if len(sized[0].regions) < len(surface.regions):  # pins and poles are no reason to measure again
+        sized = ground.shelf.keep("sizes", reads, make)
+        if not made and len(sized[0].regions) < len(surface.regions):  # other pins and poles with sizes as before
             _check(ground, surface, sized[0], wishes)
     return sized
 

@@ -18,7 +18,7 @@ from loopwright.types import FloatArray, IntArray
 
 _NORMAL_REACH = 0.02  # of the diagonal: how far a point may travel to find a normal that agrees
 _WALK_STEPS = 64
-_SAMPLES = 100_000  # of the sculpt's vertices, near which a sketched landing finds its tangent plane
+_SAMPLES = 500_000  # of the sculpt's vertices, near which a sketched landing finds its tangent plane
 _SMOOTHING_ROUNDS = 2
 
 
