@@ -44,6 +44,14 @@ def test_sharpness_falls_monotonically_with_the_fillet(found: dict[float, Crease
     assert mean[-1] == 0.0
 
 
+@pytest.mark.parametrize("n", [5, 11, 13])
+def test_sharpness_falls_on_coarse_and_fine_cages(make_box: Maker, sculpt_box: SculptMaker, n: int) -> None:
+    radii = (0.02, 0.07, 0.12, 0.18, 0.25, 0.4)
+    total = [find_creases(make_box(radius, n), sculpt_box(radius)).sharpness.sum() for radius in radii]
+    assert all(tight >= wide for tight, wide in zip(total, total[1:], strict=False))
+    assert total[0] > 0.0 == total[-1]
+
+
 def test_creases_lie_on_the_box_edges_alone(found: dict[float, Creases], make_box: Maker) -> None:
     for radius, creases in found.items():
         ends = np.abs(make_box(radius, 8).positions[creases.edges])

@@ -10,10 +10,11 @@ import pytest
 
 from loopwright.detail.level_surface import level_surface
 from loopwright.detail.make_levels import make_levels
-from loopwright.detail.measure_level import find_folds
+from loopwright.detail.mend_folds import find_folds
 from loopwright.detail.rebuild_level import rebuild_level
 from loopwright.detail.types import Creases, Levels
 from loopwright.errors import InputError
+from loopwright.fit.measure_quality import measure_quality
 from loopwright.numerics.catmull_clark import subdivide, unique_edges
 from loopwright.numerics.limit_surface import limit_matrix
 from loopwright.surface.project import SurfaceProjector
@@ -145,7 +146,29 @@ def test_faces_do_not_fold_on_a_rough_sculpt(make_sphere: Maker, sculpt_sphere: 
     levels = make_levels(make_sphere(8), sculpt_sphere(noise=0.01), 3)
     assert [report.folded for report in levels.reports] == [0, 0, 0, 0]
     for level in range(4):
-        assert not find_folds(rebuild_level(levels, level), level_surface(levels.cage, level)).any()
+        mesh, smooth = rebuild_level(levels, level), level_surface(levels.cage, level)
+        assert not find_folds(mesh.positions, mesh.quads, smooth.frames[:, 2]).any()
+        assert measure_quality(mesh.positions, mesh.quads).scaled_jacobian.min() > 0.0
+
+
+def test_faces_do_not_fold_in_a_pit_or_on_a_cage_that_folds(make_sheet: Maker) -> None:
+    # A pit narrower than a face, and vertices of the cage pulled over their neighbours.
+    x, y = (a.ravel() for a in np.meshgrid(np.linspace(-1, 1, 161), np.linspace(-1, 1, 161)))
+    ids = np.arange(161 * 161).reshape(161, 161)
+    quads = np.stack([ids[:-1, :-1], ids[:-1, 1:], ids[1:, 1:], ids[1:, :-1]], axis=-1).reshape(-1, 4)
+    height = -0.35 * np.exp(-((x - 0.05) ** 2 + y**2) / 0.004) + 0.3 * np.exp(-((x + 0.5) ** 2) / 0.003)
+    triangles = np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]).astype(np.int32)
+    sculpt = SurfaceProjector(np.stack([x, y, height], axis=1), triangles)
+    sheet = make_sheet(13, 0.0)
+    moved = sheet.positions.copy()
+    inner = np.flatnonzero(np.abs(moved[:, :2]).max(axis=1) < 0.7)
+    moved[inner[10]] += (0.28, 0.05, 0.0)
+    for cage in (sheet, replace(sheet, positions=moved)):
+        levels = make_levels(cage, sculpt, 3)
+        for level in range(4):
+            mesh = rebuild_level(levels, level)
+            assert measure_quality(mesh.positions, mesh.quads).scaled_jacobian.min() > 0.0
+        assert [report.folded for report in levels.reports] == [0, 0, 0, 0]
 
 
 def test_creases_are_part_of_the_smooth_surface(make_box: Maker) -> None:

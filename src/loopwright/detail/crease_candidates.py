@@ -9,12 +9,10 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
-from loopwright.detail.level_surface import level_surface
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.link_edges import link_stars
 from loopwright.numerics.catmull_clark import unique_edges
-from loopwright.surface.project import SurfaceProjector
-from loopwright.types import BoolArray, FloatArray, QuadMesh
+from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
 
 Ids = NDArray[np.int64]
 
@@ -37,10 +35,13 @@ class EdgeTurns:
     along: FloatArray
 
 
-def measure_turns(mesh: QuadMesh, projector: SurfaceProjector, min_cosine: float) -> EdgeTurns:
-    """Return how the sculpt turns at the edges of a cage whose limit surface lies on it."""
-    surface = level_surface(mesh, 2)
-    landed = projector.project(surface.mesh.positions, surface.frames[:, 2], min_cosine=min_cosine)
+def measure_turns(mesh: QuadMesh, fine: IntArray, normals: FloatArray) -> EdgeTurns:
+    """Return how the sculpt turns at the edges of a cage whose limit surface lies on it.
+
+    Parameters
+    ----------
+    fine : (16 m, 4) quads of the cage's second level. normals : (k, 3) of the sculpt where its vertices lie.
+    """
     edges, m, n = unique_edges(mesh.quads), len(mesh.quads), len(mesh.positions)
     keys = edges[:, 0] * n + edges[:, 1]
     ends = np.stack([mesh.quads, np.roll(mesh.quads, -1, axis=1)], axis=2).astype(np.int64).reshape(-1, 2)
@@ -48,20 +49,20 @@ def measure_turns(mesh: QuadMesh, projector: SurfaceProjector, min_cosine: float
     edge = np.searchsorted(keys, ends[:, 0] * n + ends[:, 1])
     # Corner k of face f became quad 4 f + k one level on, [corner, edge point, face point, edge point before].
     corner = 4 * np.arange(4 * m)
-    near, far = surface.mesh.quads[corner + 1, 1], surface.mesh.quads[corner + 2, 0]
+    near, far = fine[corner + 1, 1], fine[corner + 2, 0]
     order = np.argsort(edge, kind="stable")
     first = np.searchsorted(edge[order], np.arange(len(edges)))
     count = np.bincount(edge, minlength=len(edges))
     one, two = order[first], order[np.minimum(first + 1, len(order) - 1)]
-    across = _angle(landed.normals[far[one]], landed.normals[far[two]])
-    inner = _angle(landed.normals[near[one]], landed.normals[near[two]])
+    across = _angle(normals[far[one]], normals[far[two]])
+    inner = _angle(normals[near[one]], normals[near[two]])
     across[count < 2], inner[count < 2] = np.nan, np.nan
     if fold_mirror(mesh).mirror is not None and mesh.mirror is not None:
         seam = np.flatnonzero((count < 2) & mesh.on_mirror[edges].all(axis=1))
         for angle, side in ((across, far), (inner, near)):
-            normal = landed.normals[side[one[seam]]]
+            normal = normals[side[one[seam]]]
             angle[seam] = _angle(normal, normal - 2.0 * (normal @ mesh.mirror.normal)[:, None] * mesh.mirror.normal)
-    along = _angle(landed.normals[edges[:, 0]], landed.normals[edges[:, 1]])
+    along = _angle(normals[edges[:, 0]], normals[edges[:, 1]])
     return EdgeTurns(edges, across, inner, along)
 
 

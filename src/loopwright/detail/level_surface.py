@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_matrix
 
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.reflect import put_in_plane
@@ -138,3 +139,21 @@ def _children_on_mirror(
     flags = np.concatenate([parent, parent[edges].all(axis=1), np.zeros(len(quads), bool)])
     found: NDArray[np.bool_] = flags[kept]
     return found
+
+
+def keep_in_plane(surface: LevelSurface, way: FloatArray, ids: NDArray[np.int64] | None = None) -> FloatArray:
+    """Return the ways of all or some of a level's vertices with none that leads out of the mirror plane."""
+    if surface.mesh.mirror is None:
+        return way
+    flat, across = surface.mesh.on_mirror, surface.mesh.mirror.normal
+    flat = flat if ids is None else flat[ids]
+    way = way.copy()
+    way[flat] -= np.outer(way[flat] @ across, across)
+    return way
+
+
+def neighbour_sum(mesh: QuadMesh) -> csr_matrix:
+    """Return the sparse (n, n) matrix that sums each vertex's neighbours."""
+    edges, count = unique_edges(mesh.quads), len(mesh.positions)
+    both = np.vstack([edges, edges[:, ::-1]])
+    return csr_matrix((np.ones(len(both)), (both[:, 0], both[:, 1])), shape=(count, count))

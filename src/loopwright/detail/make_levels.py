@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.sparse import csr_matrix
 
-from loopwright.detail.level_surface import LevelSurface, level_surfaces
-from loopwright.detail.measure_level import find_folds, measure_level
+from loopwright.detail.level_surface import LevelSurface, keep_in_plane, level_surfaces, neighbour_sum
+from loopwright.detail.measure_level import measure_level
+from loopwright.detail.mend_folds import mend_folds, mend_level
 from loopwright.detail.rebuild_level import displace
 from loopwright.detail.types import NO_CREASES, Creases, Levels
 from loopwright.errors import InputError
-from loopwright.numerics.catmull_clark import unique_edges
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import BoolArray, FloatArray, QuadMesh
@@ -21,7 +20,6 @@ from loopwright.types import BoolArray, FloatArray, QuadMesh
 MOST_LEVELS = 7
 _MOST_FACES = 4_000_000
 _FILL_ROUNDS = 400
-_MEND_ROUNDS = 30
 _WRAP_ROUNDS = 12
 
 
@@ -77,9 +75,9 @@ def make_levels(
     progress("levels", 0.0)
     surfaces = list(level_surfaces(mesh, levels, creases.as_sharpness()))
     progress("levels", 0.3)
-    offsets, filled = _find_offsets(surfaces, projector, options)
-    progress("levels", 0.6)
-    offsets, smoothed = _mend_folds(surfaces, offsets)
+    offsets, filled, smoothed = _find_offsets(
+        surfaces, projector, options, lambda done: progress("levels", 0.3 + 0.4 * done)
+    )
     reports = []
     for level, surface in enumerate(surfaces):
         progress("levels", 0.7 + 0.3 * level / len(surfaces))
@@ -107,19 +105,21 @@ def check_levels(mesh: QuadMesh, levels: int) -> None:
 
 
 def _find_offsets(
-    surfaces: list[LevelSurface], projector: SurfaceProjector, options: LevelOptions
-) -> tuple[FloatArray, int]:
-    """Return (n, 3) offsets in the finest frames, and how many vertices took their neighbours'.
+    surfaces: list[LevelSurface], projector: SurfaceProjector, options: LevelOptions, tell: Callable[[float], None]
+) -> tuple[FloatArray, int, int]:
+    """Return (n, 3) offsets in the finest frames, how many vertices took their neighbours' and how many were evened.
 
     From coarse to fine: a new vertex starts where its parents' detail puts it, close to the sculpt already, so that
-    it cannot jump to a sheet that its parents are not on.
+    it cannot jump to a sheet that its parents are not on. Each level is mended before the next one starts from it.
     """
     first = surfaces[0]
     base, least = first.mesh.positions, options.min_cosine
     still = np.zeros_like(base)
     way, normals, is_good = _land(base, options.reach * first.reach, still, first.frames[:, 2], projector, least)
     filled = int((~is_good).sum())
-    way = _keep_in_plane(first, _fill(way, is_good, first.mesh))
+    way = keep_in_plane(first, _fill(way, is_good, first.mesh))
+    mended = [mend_level(first)]
+    way, touched = mend_folds(mended, way)
     for level, (coarse, surface) in enumerate(zip(surfaces, surfaces[1:], strict=False), 1):
         n = len(coarse.mesh.positions)
         start = np.vstack([way, _from_parents(way, coarse, surface)])
@@ -128,11 +128,16 @@ def _find_offsets(
         found, normals, is_good = _land(surface.mesh.positions, reach, start, expected, projector, least)
         is_good[:n] = True
         found[:n] = way
-        way = _keep_in_plane(surface, np.where(is_good[:, None], found, start))
+        way = keep_in_plane(surface, np.where(is_good[:, None], found, start))
         if not is_good.all():
             way, normals, is_good = _wrap(surface, way, normals, is_good, reach, projector, least)
         filled += int((~is_good).sum())
-    return np.einsum("nij,nj->ni", surfaces[-1].frames, way), filled
+        mended.append(mend_level(surface))
+        way, evened = mend_folds(mended, way)
+        evened[:n] |= touched
+        touched = evened
+        tell(level / len(surfaces))
+    return np.einsum("nij,nj->ni", surfaces[-1].frames, way), filled, int(touched.sum())
 
 
 def _land(
@@ -162,7 +167,7 @@ def _wrap(
     min_cosine: float,
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Try again where no sculpt was found: from between the neighbours, looking the way the level itself faces."""
-    links = _neighbour_sum(surface.mesh)
+    links = neighbour_sum(surface.mesh)
     is_good, normals = is_good.copy(), normals.copy()
     for _ in range(_WRAP_ROUNDS):
         bad = np.flatnonzero(~is_good)
@@ -172,23 +177,13 @@ def _wrap(
         way = way.copy()
         shape = surface.mesh.positions + way
         way[bad] = (rows @ shape) / np.asarray(rows.sum(axis=1)) - surface.mesh.positions[bad]
-        way = _keep_in_plane(surface, way)
+        way = keep_in_plane(surface, way)
         facing = _facing(surface.mesh.positions + way, surface.mesh)
         base = surface.mesh.positions[bad]
         found, seen, good = _land(base, reach[bad], way[bad], facing[bad], projector, min_cosine)
         way[bad[good]], normals[bad[good]] = found[good], seen[good]
         is_good[bad[good]] = True
-    return _keep_in_plane(surface, way), normals, is_good
-
-
-def _keep_in_plane(surface: LevelSurface, way: FloatArray) -> FloatArray:
-    """Return the ways with none that leads out of the mirror plane."""
-    if surface.mesh.mirror is None:
-        return way
-    flat, across = surface.mesh.on_mirror, surface.mesh.mirror.normal
-    way = way.copy()
-    way[flat] -= np.outer(way[flat] @ across, across)
-    return way
+    return keep_in_plane(surface, way), normals, is_good
 
 
 def _from_parents(values: FloatArray, coarse: LevelSurface, fine: LevelSurface) -> FloatArray:
@@ -209,18 +204,11 @@ def _facing(positions: FloatArray, mesh: QuadMesh) -> FloatArray:
     return unit(np.stack([np.bincount(corners, area[:, k], len(positions)) for k in range(3)], axis=1))
 
 
-def _neighbour_sum(mesh: QuadMesh) -> csr_matrix:
-    """Return the sparse (n, n) matrix that sums each vertex's neighbours."""
-    edges, count = unique_edges(mesh.quads), len(mesh.positions)
-    both = np.vstack([edges, edges[:, ::-1]])
-    return csr_matrix((np.ones(len(both)), (both[:, 0], both[:, 1])), shape=(count, count))
-
-
 def _fill(way: FloatArray, is_good: BoolArray, mesh: QuadMesh) -> FloatArray:
     """Return the ways with bad ones replaced, from the good ones inward, then evened out."""
     if is_good.all():
         return way
-    links = _neighbour_sum(mesh)
+    links = neighbour_sum(mesh)
     bad = np.flatnonzero(~is_good)
     rows = links[bad]
     filled, known = way.copy(), is_good.astype(np.float64)
@@ -238,34 +226,3 @@ def _fill(way: FloatArray, is_good: BoolArray, mesh: QuadMesh) -> FloatArray:
         if step <= 1e-6 * float(np.abs(filled).max()) and not is_new.any():
             break
     return filled
-
-
-def _mend_folds(surfaces: list[LevelSurface], offsets: FloatArray) -> tuple[FloatArray, int]:
-    """Return offsets evened out near faces that would look inward at any level, and how many vertices changed."""
-    offsets = offsets.copy()
-    touched = np.zeros(len(offsets), bool)
-    links = [_neighbour_sum(surface.mesh) for surface in surfaces]
-    for _ in range(_MEND_ROUNDS):
-        is_clean = True
-        for surface, link in zip(surfaces, links, strict=True):
-            n = len(surface.mesh.positions)
-            folded = find_folds(displace(surface, offsets[:n]), surface)
-            if not folded.any():
-                continue
-            is_clean = False
-            bad = np.unique(surface.mesh.quads[folded])
-            offsets[bad] = _even_out(surface, link, offsets[:n], bad)
-            touched[bad] = True
-        if is_clean:
-            break
-    return offsets, int(touched.sum())
-
-
-def _even_out(surface: LevelSurface, links: csr_matrix, offsets: FloatArray, chosen: NDArray[np.integer]) -> FloatArray:
-    """Return new offsets of the chosen vertices: half their own way, half their neighbours' mean way."""
-    way = np.einsum("ni,nij->nj", offsets, surface.frames)
-    rows = links[chosen]
-    mean = (rows @ way) / np.maximum(np.asarray(rows.sum(axis=1)), 1.0)
-    way[chosen] = 0.5 * way[chosen] + 0.5 * mean
-    evened: FloatArray = np.einsum("nij,nj->ni", surface.frames[chosen], _keep_in_plane(surface, way)[chosen])
-    return evened

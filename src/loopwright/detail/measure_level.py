@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from loopwright.detail.level_surface import LevelSurface
+from loopwright.detail.mend_folds import find_folds
 from loopwright.detail.types import LevelReport
 from loopwright.numerics.catmull_clark import unique_edges
 from loopwright.surface.project import SurfaceProjector, closest_barycentric, unit
@@ -37,17 +38,8 @@ def measure_level(
         sculpt_p95=_p95(back),
         sculpt_max=float(back.max(initial=0.0)),
         covered=covered,
-        folded=int(find_folds(shape, surface).sum()),
+        folded=int(find_folds(shape.positions, shape.quads, surface.frames[:, 2]).sum()),
     )
-
-
-def find_folds(shape: QuadMesh, surface: LevelSurface) -> BoolArray:
-    """Return (m,) faces that look against the smooth surface's normal there."""
-    a, b, c, d = (shape.positions[shape.quads[:, k]] for k in range(4))
-    area = np.cross(c - a, d - b)
-    outward = surface.frames[:, 2][shape.quads].sum(axis=1)
-    folded: BoolArray = np.einsum("ij,ij->i", area, outward) <= 0.0
-    return folded
 
 
 def _rms(distance: FloatArray) -> float:

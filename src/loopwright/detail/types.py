@@ -61,7 +61,8 @@ class LevelReport:
     ``level_rms``, ``level_p95`` and ``level_max`` are from the middles of the level's edges and faces to the sculpt
     (its vertices are on it), the ``sculpt_`` figures from the sculpt's vertices to the level, as
     far as it covers them: those beyond its rim, farther off than an edge of the cage, or facing elsewhere are
-    left out; ``covered`` is the share of the others. ``folded`` counts faces that look inward.
+    left out; ``covered`` is the share of the others. ``folded`` counts faces that look inward or have a corner turned
+    over.
     """
 
     level: int

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from loopwright.detail.cut_near import cut_near
 from loopwright.errors import MarksError
 from loopwright.fit.fit_limit import FitOptions, FitReport, fit_limit
 from loopwright.fit.measure_quality import QualityReport, measure_quality
@@ -174,9 +175,11 @@ def _mend(
     touched = spoilt_places(mesh.quads, mesh.positions, before)
     if not touched.any() or rounds == 0:
         return mesh, 0
-    held = replace(mesh, is_fixed=~touched)
-    relaxed = relax(held, projector, options=RelaxOptions(rounds=rounds, first_fairness=0.5), progress=progress)
-    return replace(mesh, positions=relaxed.positions), int(touched.sum())
+    part = cut_near(replace(mesh, is_fixed=~touched), np.flatnonzero(touched[mesh.quads].any(axis=1)), 2)
+    relaxed = relax(part.mesh, projector, options=RelaxOptions(rounds=rounds, first_fairness=0.5), progress=progress)
+    positions = mesh.positions.copy()
+    positions[part.vertices] = relaxed.positions
+    return replace(mesh, positions=positions), int(touched.sum())
 
 
 def _fit(

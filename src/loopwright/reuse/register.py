@@ -14,7 +14,7 @@ from loopwright.reuse.bend_graph import Pull, bend_graph
 from loopwright.reuse.deform_graph import build_deform_graph
 from loopwright.reuse.lay_close import CloseLayer, Wishes
 from loopwright.reuse.register_options import RegisterOptions
-from loopwright.reuse.rim_curves import RimMatch, match_rims, rim_gaps
+from loopwright.reuse.rim_curves import RimMatch, bend_borders, match_rims, rim_gaps
 from loopwright.reuse.template import Template, mixtures
 from loopwright.surface.edges import dot_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector
@@ -76,6 +76,7 @@ def register(
     work.align()
     work.bend(progress)
     match = match_rims(template, work.points, borders, projector.diagonal)
+    match = bend_borders(template, match, work.mark_rows, goals, projector)
     work.lay_close(match, progress)
     wishes = work.closest(work.points, np.inf)
     off = row_lengths(wishes.gap)[wishes.valid]

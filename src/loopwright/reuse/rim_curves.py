@@ -5,12 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import csr_matrix
 
 from loopwright.fit.slide_curves import CurveSet, lay_curves
 from loopwright.reuse.template import Template, trace_rims
+from loopwright.surface.edges import row_lengths
+from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Curve, FloatArray, RegionSurface
 
 _FAR = 0.05  # of the diagonal: a border farther off in the mean is another one
+_ON_RIM = 0.5  # least weight of a rim's vertices in a landmark that lies on the rim
+_WIDTH = (0.02, 12.0)  # how far a landmark bends a border: of its length, and times the way; whichever is more
 
 
 @dataclass(frozen=True)
@@ -55,6 +60,46 @@ def match_rims(template: Template, positions: FloatArray, borders: tuple[Curve, 
         of_rim[r] = b
         gaps[r], gaps[:, b] = np.inf, np.inf
     return RimMatch(borders, tuple(of_rim))
+
+
+def bend_borders(
+    template: Template, match: RimMatch, marks: csr_matrix, goals: FloatArray, projector: SurfaceProjector
+) -> RimMatch:
+    """Return the match with borders bent, on the sculpt, so that they run through the landmarks on their rims.
+
+    A landmark is a place that the artist named: near it, it goes before the painted border.
+
+    Parameters
+    ----------
+    marks : sparse (l, n), landmarks as mixtures of the template's vertices. goals : (l, 3) their places.
+    """
+    bent = list(match.curves)
+    for rim, border in zip(template.rims, match.of_rim, strict=True):
+        if border < 0:
+            continue
+        weight = np.asarray(marks[:, rim].sum(axis=1)).ravel()
+        own = np.flatnonzero(weight >= _ON_RIM)
+        if len(own):
+            bent[border] = _bend_curve(match.curves[border], goals[own], projector)
+    return RimMatch(tuple(bent), match.of_rim)
+
+
+def _bend_curve(curve: Curve, goals: FloatArray, projector: SurfaceProjector) -> Curve:
+    """Return a closed curve that runs through (k, 3) goals: it moves by bells along it, as wide as they are high."""
+    laid = lay_curves((curve,))
+    along, off = laid.locate(0, goals)
+    rows = np.zeros(len(goals), np.int64)
+    ways, length = goals - laid.position(rows, along), float(laid.length[0])
+    width = np.maximum(_WIDTH[0] * length, _WIDTH[1] * off)
+    own = np.concatenate([[0.0], np.cumsum(row_lengths(np.diff(curve.points, axis=0)))])
+
+    def bells(at: FloatArray) -> FloatArray:
+        apart = np.abs(at[:, None] - along)
+        return np.exp(-0.5 * (np.minimum(apart, length - apart) / (0.5 * width)) ** 2)
+
+    # goals that share a place on the curve cannot all be reached: the least squares go between them
+    heights = np.linalg.lstsq(bells(along), ways, rcond=1e-3)[0]
+    return Curve(projector.project(curve.points + bells(own) @ heights).points, True)
 
 
 def rim_gaps(
