@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loopwright.counts.size_field import mean_size
+from loopwright.counts.read_pins import region_sizes
+from loopwright.counts.size_field import mean_size, size_field
 from loopwright.edit.run_edits import check_region_names
 from loopwright.marks.add_flow_lines import add_flow_lines
 from loopwright.marks.find_ridges import add_ridges
@@ -14,7 +15,7 @@ from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground
 from loopwright.surface.repair_work import plural
-from loopwright.types import Finding, Paint, RegionSurface
+from loopwright.types import Finding, FloatArray, Paint, RegionSurface
 from loopwright.wishes import FlowLine
 
 _UNEQUAL = 1e-3  # of the diagonal: halves that differ by more (rms) were made to differ
@@ -71,8 +72,9 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
     check_region_names(painted.regions, wishes.edits)
     with clock.stage("lines"):
         reach = mean_size(painted, face_goal(painted, wishes))
+        sizes = tuple(wishes.sizes.items()) if wishes.lines else ()
         surface, drawn, ridges = ground.shelf.keep(
-            "lines", (painted, wishes.lines, reach), lambda: _draw_lines(ground, painted, wishes, reach)
+            "lines", (painted, wishes.lines, reach, sizes), lambda: _draw_lines(ground, painted, wishes, reach)
         )
     return FoundRegions(surface, (*_tell_marks(report, wishes), *drawn), report.paint, ridges)
 
@@ -101,7 +103,8 @@ def _draw_lines(
 ) -> tuple[RegionSurface, list[Finding], tuple[FlowLine, ...]]:
     """Cut drawn lines into the surface; where nothing is painted, sharp ridges too, which are returned last."""
     ridges: tuple[FlowLine, ...] = ()
-    surface, findings = add_flow_lines(painted, wishes.lines, reach=reach)
+    local = _local_sizes(painted, wishes) if wishes.lines else reach
+    surface, findings = add_flow_lines(painted, wishes.lines, reach=local)
     if len(surface.regions) == 1 and ground.sculpt.colors is None:
         surface, ridges = add_ridges(surface, ground.projector, reach=reach)
         if ridges:
@@ -109,3 +112,8 @@ def _draw_lines(
             text = f"{lines} of the shape {'is' if len(ridges) == 1 else 'are'} followed like drawn lines."
             findings.append(Finding("ridges", text, len(ridges)))
     return surface, findings, ridges
+
+
+def _local_sizes(painted: RegionSurface, wishes: BuildOptions) -> FloatArray:
+    """Return (n,) about the edge length at each vertex; dabs are left out, so that a stroke of size moves no line."""
+    return size_field(painted, face_goal(painted, wishes), sizes=region_sizes(painted, wishes.sizes))
