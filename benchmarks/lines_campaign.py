@@ -25,7 +25,9 @@ from benchmarks.random_shapes import MAKERS, icosphere
 from loopwright.counts.size_field import mean_size, size_field
 from loopwright.marks.draw_line import LineDrawer, resample
 from loopwright.marks.local_size import LocalSize
+from loopwright.marks.promise_lines import promise_lines
 from loopwright.marks.split_at_mirror import split_at_mirror
+from loopwright.marks.tell_astray import mesh_chains, tell_astray
 from loopwright.marks.whole_surface import whole_surface
 from loopwright.options import BuildOptions
 from loopwright.quads.build_mesh import build_mesh
@@ -110,7 +112,8 @@ def draw(ready: Prepared, lines: tuple[FlowLine, ...]) -> Drawn:
     made = ready.opened.plan(replace(ready.options, lines=lines))
     planned = made.layout
     mesh = build_mesh(planned.layout, planned.counts, planned.layout.vertex_size)
-    return Drawn(mesh, made.surface, made.findings)
+    promises = promise_lines(ready.surface, lines, reach=ready.size.sizes)
+    return Drawn(mesh, made.surface, (*made.findings, *tell_astray(promises, *mesh_chains(mesh))))
 
 
 def gaps(ready: Prepared, lines: tuple[FlowLine, ...], mesh: QuadMesh) -> dict[str, float]:
@@ -154,7 +157,7 @@ def _at_sharp_turn(line: FloatArray, size: FloatArray) -> BoolArray:
     lengths = np.linalg.norm(before, axis=1) * np.linalg.norm(after, axis=1)
     sharp = (before * after).sum(axis=1) < np.cos(np.radians(45.0)) * lengths
     if not sharp.any():
-        return sharp
+        return np.zeros(len(line), bool)
     gap: FloatArray = np.abs(along[:, None] - along[sharp][None]).min(axis=1)
     out: BoolArray = gap < 0.5 * size
     return out

@@ -13,11 +13,10 @@ from loopwright.errors import MarksError
 from loopwright.marks.carry_on import Way, carry_on
 from loopwright.marks.close_pockets import close_pockets
 from loopwright.marks.draw_line import LineDrawer, resample
-from loopwright.marks.settle_line import move_vertex, settle_line
 from loopwright.marks.local_size import LocalSize
+from loopwright.marks.settle_line import move_vertex, settle_line
 from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
 from loopwright.marks.surface_cutter import SurfaceCutter
-from loopwright.marks.tell_astray import tell_astray
 from loopwright.marks.walk_line import finish_walk, walk_line
 from loopwright.marks.whole_surface import whole_surface
 from loopwright.surface.half_edges import arc_length
@@ -28,9 +27,10 @@ EndKind: TypeAlias = Literal["border", "mirror", "loose"]
 
 _ON = 0.5  # nearer than this to a border, in mesh edges, a line is on it
 _SNAP = 1.2  # a loose end nearer than this runs to the border
+_TAIL = 0.75  # so much of an end is given up to run to a border that it passes
 _CROSSING = 2.5  # a stretch on a border shorter than this only crosses it
 _SHORTEST = 1.5  # what is shorter than this is no line
-_POCKET = 0.5  # an area of less than a square of this side, shut in by a line, is no patch
+_POCKET = 1.0  # an area of less than a square of this side, shut in by a line, is no patch
 _SLACK = 0.12  # furthest that smoothing takes a line off what was drawn, in mesh edges
 _DRAWN = 1e5  # how much more what was drawn is held than what it is carried on by
 _ASTRAY = 0.1  # furthest that a point may be drawn from the sculpt, as a share of its diagonal
@@ -75,8 +75,8 @@ def add_flow_lines(
         if line.name not in work.kept:
             text = f"{line.name} lies along borders, the mirror plane or other lines, or is too short: it adds nothing."
             work.findings.append(Finding("line_adds_nothing", text))
-    cut = close_pockets(work.cutter.finish(), work.cutter.line_of, (_POCKET * float(size.sizes.mean())) ** 2)
-    return cut, work.findings
+    cut = work.cutter.finish()
+    return close_pockets(cut, work.cutter.line_of, size(cut.positions), _POCKET**2), work.findings
 
 
 def _near(size: LocalSize) -> Callable[[FloatArray], FloatArray]:
@@ -150,14 +150,16 @@ class _Lines:
 
     def _is_off(self, line: FloatArray) -> BoolArray:
         """Tell which points of a line are not on a border; where it only crosses one counts as off."""
-        tree, _ = self._held()
+        tree, held = self._held()
         if tree is None:
             return np.ones(len(line), bool)
-        off: BoolArray = tree.query(line)[0] > _ON * self.size(line)
+        gap, nearest = tree.query(line)
+        off: BoolArray = gap > _ON * self.size(line)
+        at_rim = np.array([self.cutter.is_at_rim(v) and not self.cutter.on_mirror[v] for v in held.tolist()])[nearest]
         length = arc_length(line)
         bounds = [0, *(np.flatnonzero(np.diff(off)) + 1).tolist(), len(line)]
         for a, b in zip(bounds[:-1], bounds[1:], strict=True):
-            inner = a > 0 and b < len(line)
+            inner = a > 0 and b < len(line) and not at_rim[a:b].any()  # nothing crosses an opening
             if not off[a] and inner and length[b - 1] - length[a] < _CROSSING * self.size.at(line[a]):
                 off[a:b] = True
         return off
@@ -177,7 +179,6 @@ class _Lines:
         start = self.cutter.put_vertex(line[0])
         path = finish_walk(self.cutter, walk_line(self.cutter, start, line, start), start, line)
         self._note(name, path, line)
-        self.findings += tell_astray(name, line, np.array([self.cutter.points[v] for v in path]), self._mean(line))
 
     def _add_open(self, name: str, line: FloatArray, start_kind: EndKind, end_kind: EndKind) -> None:
         """Cut an open line in."""
@@ -194,7 +195,6 @@ class _Lines:
             text = f"{name} could not be followed to its end: draw it with more points where it turns sharply."
             self.findings.append(Finding("line_broken", text))
         self._note(name, path, line)
-        self.findings += tell_astray(name, line, np.array([self.cutter.points[v] for v in path]), self._mean(line))
         if start is None:
             self._carry_on(name, path[::-1])
         if end is None or path[-1] != last:
@@ -207,9 +207,7 @@ class _Lines:
         way = self._way(self.cutter.put_vertex(line[-1]), line)
         reach = self.size.at(line[-1])
         own = line[arc_length(line) < arc_length(line)[-1] - reach]
-        if way is None or (
-            len(own) and cKDTree(own, balanced_tree=False).query(way.points)[0].min() < 0.6 * reach
-        ):
+        if way is None or (len(own) and cKDTree(own, balanced_tree=False).query(way.points)[0].min() < 0.6 * reach):
             return line, end
         end = self.cutter.put_vertex(way.points[-1]) if way.joins is None else way.joins
         longer = resample(np.concatenate([line, way.points[1:]]), 0.7 * self.drawer.edge)
@@ -231,7 +229,7 @@ class _Lines:
         if tree is None:
             return line, None
         length, reach = arc_length(line), self.size.at(line[-1])
-        tail = np.flatnonzero(length >= length[-1] - 1.5 * reach)
+        tail = np.flatnonzero(length >= length[-1] - _TAIL * reach)
         gap, nearest = tree.query(line[tail])
         k = int(gap.argmin())
         if self.exact and gap[-1] < _ON * reach:

@@ -7,6 +7,7 @@ from scipy.sparse import coo_matrix, csr_matrix
 
 from loopwright.marks.add_flow_lines import add_flow_lines
 from loopwright.marks.sharpen_ridges import sharpen_ridges
+from loopwright.surface.chain_edges import chain_edges
 from loopwright.surface.half_edges import arc_length, directed_edges, edge_keys, twin_corners
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
@@ -135,28 +136,3 @@ def _chains(surface: RegionSurface, ends: IntArray, held: BoolArray, shortest: f
         keys = edge_keys(np.stack([gone[:-1], gone[1:]], axis=1), count)
         ends = ends[~np.isin(edge_keys(ends, count), keys)]
     return []
-
-
-def chain_edges(ends: IntArray, stops: set[int]) -> list[IntArray]:
-    """Chain edges from stop to stop; what meets no stop is closed and repeats its first vertex."""
-    around: dict[int, list[int]] = {}
-    for k, pair in enumerate(ends.tolist()):
-        for v in pair:
-            around.setdefault(v, []).append(k)
-    used: set[int] = set()
-    chains = []
-    for start in [*sorted(stops & set(around)), *sorted(around)]:
-        for first in around[start]:
-            if first in used:
-                continue
-            chain, edge = [start], first
-            while True:
-                used.add(edge)
-                a, b = (int(v) for v in ends[edge])
-                chain.append(b if a == chain[-1] else a)
-                following = [k for k in around[chain[-1]] if k not in used]
-                if chain[-1] in stops or chain[-1] == start or not following:
-                    break
-                edge = following[0]
-            chains.append(np.array(chain, np.int32))
-    return chains
