@@ -9,8 +9,8 @@ from typing import Literal, TypeAlias
 import numpy as np
 from scipy.spatial import cKDTree
 
-from loopwright.errors import MarksError
 from loopwright.marks.carry_on import Way, carry_on
+from loopwright.marks.check_lines import check_lines
 from loopwright.marks.close_pockets import close_pockets
 from loopwright.marks.draw_line import LineDrawer, resample
 from loopwright.marks.local_size import LocalSize
@@ -33,7 +33,6 @@ _SHORTEST = 1.5  # what is shorter than this is no line
 _POCKET = 1.0  # an area of less than a square of this side, shut in by a line, is no patch
 _SLACK = 0.12  # furthest that smoothing takes a line off what was drawn, in mesh edges
 _DRAWN = 1e5  # how much more what was drawn is held than what it is carried on by
-_ASTRAY = 0.1  # furthest that a point may be drawn from the sculpt, as a share of its diagonal
 
 
 def add_flow_lines(
@@ -61,8 +60,9 @@ def add_flow_lines(
         return surface, []
     drawer = LineDrawer(surface)
     size = LocalSize(surface, reach)
-    _check_distances(surface, drawer, lines)
+    off = [] if exact else check_lines(surface, drawer, lines, size)
     work = _Lines(SurfaceCutter(surface), drawer, size, exact)
+    work.findings += off
     drawn = tuple(lines) if exact or surface.mirror is None else _draw_whole(surface, lines, size)
     for part in split_at_mirror(drawn, surface.mirror, lambda points: 0.5 * _ON * size(points)):
         if exact:
@@ -99,26 +99,6 @@ def _draw_whole(surface: RegionSurface, lines: Sequence[FlowLine], size: LocalSi
         dense = dense[:-1] if line.closed else dense
         out.append(replace(line, points=tuple((float(x), float(y), float(z)) for x, y, z in dense)))
     return tuple(out)
-
-
-def _check_distances(surface: RegionSurface, drawer: LineDrawer, lines: Sequence[FlowLine]) -> None:
-    whole = surface.positions
-    if surface.mirror is not None:
-        whole = np.concatenate([whole, surface.mirror.reflect(whole)])
-    diagonal = float(np.linalg.norm(np.ptp(whole, axis=0)))
-    for line in lines:
-        points = np.array(line.points, np.float64)
-        if surface.mirror is not None:
-            behind = surface.mirror.signed_distance(points) < 0
-            points = np.where(behind[:, None], surface.mirror.reflect(points), points)
-        gap = np.linalg.norm(drawer.on_surface(points) - points, axis=1)
-        worst = int(gap.argmax())
-        if gap[worst] > _ASTRAY * diagonal:
-            raise MarksError(
-                f"{line.name}: its point {worst} at {line.points[worst]} is {gap[worst]:.3g} away from the sculpt; "
-                "draw it on the surface, in the sculpt's own unit",
-                places=[line.name, line.points[worst]],
-            )
 
 
 class _Lines:

@@ -151,9 +151,11 @@ class LineDrawer:
         if first == last:
             return b[None]
         way = np.asarray(self._solver.find_geodesic_path(first, last), np.float64)
-        # the way runs from vertex to vertex: what lies nearer to the points themselves than an edge would be a jog
-        far = np.minimum(np.linalg.norm(way - a, axis=1), np.linalg.norm(way - b, axis=1)) > 1.5 * self.edge
-        return np.concatenate([way[far], b[None]])
+        # the way runs from vertex to vertex: its ends are shifted to the points, what is between them by a share
+        along = arc_length(way)
+        share = (along / max(float(along[-1]), 1e-300))[:, None]
+        shifted = way + (1.0 - share) * (a - way[0]) + share * (b - way[-1])
+        return np.concatenate([self.on_surface(shifted[1:-1]), b[None]]) if len(way) > 2 else b[None]
 
 
 def resample(line: FloatArray, spacing: float) -> FloatArray:

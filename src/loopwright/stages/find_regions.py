@@ -108,11 +108,10 @@ def _draw_lines(
 ) -> tuple[RegionSurface, list[Finding], tuple[FlowLine, ...], tuple[Promise, ...]]:
     """Cut in drawn lines, and where nothing is painted sharp ridges; return those and the promises too."""
     ridges: tuple[FlowLine, ...] = ()
-    surface, findings = painted, list[Finding]()
+    local: float | FloatArray = _local_sizes(painted, wishes) if wishes.lines else reach
+    surface, findings = add_flow_lines(painted, wishes.lines, reach=local)
     promises: tuple[Promise, ...] = ()
     if wishes.lines:
-        local = _local_sizes(painted, wishes)
-        surface, findings = add_flow_lines(painted, wishes.lines, reach=local)
         promises = promise_lines(painted, wishes.lines, reach=local)
         findings += tell_astray(promises, *surface_chains(surface, LocalSize(painted, local)(surface.positions)))
     if len(surface.regions) == 1 and ground.sculpt.colors is None:
