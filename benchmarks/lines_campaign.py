@@ -76,7 +76,7 @@ def prepare(name: str) -> Prepared:
     if file == "demo":
         from loopwright.demo.make_creature import make_creature
 
-        sculpt = make_creature(triangle_count=60_000)
+        sculpt = make_creature(triangle_count=100_000)
         options = replace(options, leave_open=((0x1A, 0x16, 0x26),))
     elif file in ("sphere", "torus") or file.startswith("shape"):
         sculpt = _shape(file)

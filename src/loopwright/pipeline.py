@@ -9,7 +9,7 @@ from loopwright.counts.tell_poles import tell_poles
 from loopwright.edit.run_edits import run_edits
 from loopwright.fit.fit_limit import FitReport, fit_limit
 from loopwright.fit.fit_with_paint import fit_with_paint
-from loopwright.fit.hold_points import hold_points
+from loopwright.fit.hold_points import held_vertices, hold_points
 from loopwright.fit.keep_paint import PaintSampler, keep_paint
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.own_sides import own_sides
@@ -106,8 +106,11 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     if wishes.edits:
         with clock.stage("edits"):
             even = mesh
+            kept = held_vertices(even, wishes.points, projector)
             mesh, edited = keep(
-                "edits", (even, wishes.edits), lambda: run_edits(even, wishes.edits, projector, progress=progress)
+                "edits",
+                (even, wishes.edits, tuple(kept)),
+                lambda: run_edits(even, wishes.edits, projector, held=kept, progress=progress),
             )
     half = mesh if mesh.mirror is not None else None
     if half is not None and not wishes.mirror_shape:
