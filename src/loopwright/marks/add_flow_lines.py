@@ -50,7 +50,7 @@ def add_flow_lines(
     ----------
     lines : points on the sculpt or near it.
     reach : about the edge length that the mesh will have, everywhere or at each vertex of the surface.
-    exact : the lines are dense and just where they shall be: they are neither put on the surface nor carried on.
+    exact : the lines are dense and just where they shall be: they are not put on the surface.
 
     Raises
     ------
@@ -71,6 +71,7 @@ def add_flow_lines(
             work.add(part, drawer.draw(part.points, part.closed, part.name, _near(size)))
         else:
             work.add(part, drawer.join(part.points, part.closed))
+    work.carry_rest()
     for line in lines:
         if line.name not in work.kept:
             text = f"{line.name} lies along borders, the mirror plane or other lines, or is too short: it adds nothing."
@@ -106,7 +107,8 @@ class _Lines:
 
     def __init__(self, cutter: SurfaceCutter, drawer: LineDrawer, size: LocalSize, exact: bool) -> None:
         self.cutter, self.drawer, self.size = cutter, drawer, size
-        self.carries, self.exact = not exact, exact
+        self.exact = exact
+        self.waiting: list[tuple[str, list[int]]] = []
         self.kept: set[str] = set()
         self.findings: list[Finding] = []
 
@@ -176,13 +178,27 @@ class _Lines:
             self.findings.append(Finding("line_broken", text))
         self._note(name, path, line)
         if start is None:
-            self._carry_on(name, path[::-1])
+            self._end_loose(name, path[::-1])
         if end is None or path[-1] != last:
+            self._end_loose(name, path)
+
+    def _end_loose(self, name: str, path: list[int]) -> None:
+        """Carry a chain on beyond its last vertex; exact lines wait for what may yet end there."""
+        if self.exact:
+            self.waiting.append((name, path))
+        else:
             self._carry_on(name, path)
+
+    def carry_rest(self) -> None:
+        """Carry on what nothing has come to meet."""
+        for name, path in self.waiting:
+            end = path[-1]
+            if sum(self.cutter.is_held_edge(end, v) for v in self.cutter.neighbours(end)) == 1:
+                self._carry_on(name, path)
 
     def _lengthen(self, name: str, line: FloatArray, end: int | None) -> tuple[FloatArray, int | None]:
         """Carry a loose end on to a border or an earlier line, smoothly; what would meet this line itself waits."""
-        if end is not None or not self.carries or not self.cutter.held:
+        if end is not None or self.exact or not self.cutter.held:
             return line, end
         way = self._way(self.cutter.put_vertex(line[-1]), line)
         reach = self.size.at(line[-1])
@@ -225,8 +241,6 @@ class _Lines:
 
     def _carry_on(self, name: str, path: list[int]) -> None:
         """Lengthen a chain that is in the surface beyond its last vertex."""
-        if not self.carries:
-            return
         way = self._way(path[-1], np.array([self.cutter.points[v] for v in path]))
         if way is None:
             text = f"{name} ends on its own: nothing lies ahead of it that it could run to."

@@ -14,6 +14,7 @@ from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 from loopwright.wishes import FlowLine
 
 _ROUNDS = 16  # of smoothing the normals
+_LOOSE = 2.0  # a ridge that ends on nothing must be so many times as long as one that closes
 _ALIKE = 0.35  # radians over which normals count as alike
 
 
@@ -41,7 +42,7 @@ def add_ridges(
 def find_ridges(
     surface: RegionSurface, *, angle: float = 38.0, weak: float = 15.0, shortest: float = 0.0
 ) -> list[IntArray]:
-    """Return the ridges and creases that close, or run between junctions, rims, borders and the mirror plane.
+    """Return the ridges and creases of some length: twice as long where they end on nothing.
 
     The normals of the triangles are smoothed first, each by those near it
     that are like it, which takes noise away and makes a narrow rounding
@@ -119,20 +120,19 @@ def _grow(ends: IntArray, strong: BoolArray, weak: BoolArray, count: int) -> Boo
 
 
 def _chains(surface: RegionSurface, ends: IntArray, held: BoolArray, shortest: float) -> list[IntArray]:
-    """Chain the edges; loose branches and short chains come off until none is left."""
+    """Chain the edges; short chains come off until none is left, loose branches first."""
     count = len(surface.positions)
     stops = set(np.flatnonzero(held).tolist())
     while len(ends):
         degree = np.bincount(ends.reshape(-1), minlength=count)
-        loose = ((degree == 1) & ~held)[ends].any(axis=1)
-        if loose.any():
-            ends = ends[~loose]
-            continue
-        chains = chain_edges(ends, stops | set(np.flatnonzero(degree > 2).tolist()))
+        chains = chain_edges(ends, stops | set(np.flatnonzero((degree > 0) & (degree != 2)).tolist()))
         length = np.array([arc_length(surface.positions[chain])[-1] for chain in chains])
-        if length.min() >= shortest:
+        loose = np.array([((degree[chain[[0, -1]]] == 1) & ~held[chain[[0, -1]]]).any() for chain in chains])
+        short = length < np.where(loose, _LOOSE, 1.0) * shortest
+        if not short.any():
             return chains
-        gone = chains[int(length.argmin())]
+        worst = np.flatnonzero(short)
+        gone = chains[int(worst[np.lexsort((length[worst], ~loose[worst]))[0]])]
         keys = edge_keys(np.stack([gone[:-1], gone[1:]], axis=1), count)
         ends = ends[~np.isin(edge_keys(ends, count), keys)]
     return []
