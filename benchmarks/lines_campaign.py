@@ -12,7 +12,7 @@ import argparse
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cache, partial
+from functools import cache, cached_property, partial
 from pathlib import Path
 
 import numpy as np
@@ -22,9 +22,12 @@ from benchmarks.campaign import Ending, end_of, run_campaign, tell
 from benchmarks.check_result import check_half, corner_sines
 from benchmarks.random_lines import Canvas, random_lines
 from benchmarks.random_shapes import MAKERS, icosphere
-from loopwright.counts.size_field import mean_size
+from loopwright.counts.size_field import mean_size, size_field
 from loopwright.marks.draw_line import LineDrawer, resample
+from loopwright.marks.local_size import LocalSize
+from loopwright.marks.promise_lines import promise_lines
 from loopwright.marks.split_at_mirror import split_at_mirror
+from loopwright.marks.tell_astray import mesh_chains, tell_astray
 from loopwright.marks.whole_surface import whole_surface
 from loopwright.options import BuildOptions
 from loopwright.quads.build_mesh import build_mesh
@@ -32,11 +35,14 @@ from loopwright.session import OpenSculpt, open_sculpt
 from loopwright.stages.find_regions import face_goal
 from loopwright.surface.half_edges import arc_length
 from loopwright.surface.read import read_sculpt
-from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface, Sculpt
+from loopwright.types import BoolArray, Finding, FloatArray, QuadMesh, RegionSurface, Sculpt
 from loopwright.wishes import FlowLine
 
 FOLLOWED = 0.25
-"""Furthest, in edges, that the middle of a drawn line (the nearest nine tenths) may lie from the chain."""
+"""Furthest, in edges, that any point of a drawn line may lie from the chain."""
+
+TELLING = ("line_astray", "line_broken", "line_merged")
+"""Kinds of findings that tell that a line, named first, is not followed all along."""
 
 
 @dataclass(frozen=True)
@@ -46,6 +52,12 @@ class Prepared:
     opened: OpenSculpt
     surface: RegionSurface
     options: BuildOptions
+
+    @cached_property
+    def size(self) -> LocalSize:
+        """The wished edge length at places."""
+        sizes = size_field(self.surface, face_goal(self.surface, self.options))
+        return LocalSize(self.surface, sizes)
 
     @property
     def reach(self) -> float:
@@ -64,7 +76,7 @@ def prepare(name: str) -> Prepared:
     if file == "demo":
         from loopwright.demo.make_creature import make_creature
 
-        sculpt = make_creature(60_000)
+        sculpt = make_creature(triangle_count=100_000)
         options = replace(options, leave_open=((0x1A, 0x16, 0x26),))
     elif file in ("sphere", "torus") or file.startswith("shape"):
         sculpt = _shape(file)
@@ -100,38 +112,54 @@ def draw(ready: Prepared, lines: tuple[FlowLine, ...]) -> Drawn:
     made = ready.opened.plan(replace(ready.options, lines=lines))
     planned = made.layout
     mesh = build_mesh(planned.layout, planned.counts, planned.layout.vertex_size)
-    return Drawn(mesh, made.surface, made.findings)
+    promises = promise_lines(ready.surface, lines, reach=ready.size.sizes)
+    return Drawn(mesh, made.surface, (*made.findings, *tell_astray(promises, *mesh_chains(mesh))))
 
 
-def gaps(ready: Prepared, lines: tuple[FlowLine, ...], mesh: QuadMesh) -> dict[str, tuple[float, float]]:
-    """Return for each line how far it lies from the chains of the mesh, in edges: nine tenths of it, and all.
+def gaps(ready: Prepared, lines: tuple[FlowLine, ...], mesh: QuadMesh) -> dict[str, float]:
+    """Return for each line how far it lies from the chains of the mesh at worst, in edges of the mesh there.
 
     The line is what was drawn, its points joined the shortest way and not
     smoothed.  Chains are edges along borders, rims, lines and the mirror
     plane.  Left out is what the program says it changes: the last edge and a
-    half at open ends and at the mirror plane, and what lies nearer than 0.6
-    edges to a border or an earlier line.
+    half at open ends and at the mirror plane, what lies nearer than 0.6
+    edges to a border or an earlier line, and half an edge about a sharp turn.
     """
-    reach = ready.reach
     samples, lengths = _chain_samples(mesh)
     tree = cKDTree(samples, balanced_tree=False)
-    held = [ready.surface.positions[c.vertices] for c in Canvas(ready.surface, reach).chains]
-    out: dict[str, tuple[float, float]] = {}
-    for part in split_at_mirror(_as_drawn(ready, lines), ready.surface.mirror, 0.0):
+    held = [ready.surface.positions[c.vertices] for c in Canvas(ready.surface, ready.reach).chains]
+    out: dict[str, float] = {}
+    for part in split_at_mirror(_as_drawn(ready, lines), ready.surface.mirror, lambda points: np.zeros(len(points))):
         dense = np.concatenate([part.points, part.points[:1]]) if part.closed else part.points
-        along = arc_length(dense)
-        free = np.ones(len(dense), bool)
+        along, size = arc_length(dense), ready.size(dense)
+        free = ~_at_sharp_turn(dense, size)
         if not part.closed:
-            free = (along > 1.5 * reach) & (along < along[-1] - 1.5 * reach)
+            free &= (along > 1.5 * size) & (along < along[-1] - 1.5 * size)
         if held:
-            free &= cKDTree(np.concatenate(held), balanced_tree=False).query(dense)[0] > 0.6 * reach
+            free &= cKDTree(np.concatenate(held), balanced_tree=False).query(dense)[0] > 0.6 * size
         held.append(dense)
-        if not free.any() or (part.closed and along[-1] < 3.6 * reach):
+        if not free.any() or (part.closed and along[-1] < 3.6 * float(size.mean())):
             continue
         gap, at = tree.query(dense[free])
-        gap = gap / lengths[at]
-        before = out.get(part.name, (0.0, 0.0))
-        out[part.name] = max(before[0], float(np.quantile(gap, 0.9))), max(before[1], float(gap.max()))
+        out[part.name] = max(out.get(part.name, 0.0), float((gap / lengths[at]).max()))
+    return out
+
+
+def _at_sharp_turn(line: FloatArray, size: FloatArray) -> BoolArray:
+    """Tell which points lie within half an edge of one where the line turns by over 45 degrees within an edge."""
+    along = arc_length(line)
+
+    def at(place: FloatArray) -> FloatArray:
+        place = np.clip(place, 0.0, along[-1])
+        return np.stack([np.interp(place, along, line[:, k]) for k in range(3)], axis=1)
+
+    before, after = line - at(along - 0.5 * size), at(along + 0.5 * size) - line
+    lengths = np.linalg.norm(before, axis=1) * np.linalg.norm(after, axis=1)
+    sharp = (before * after).sum(axis=1) < np.cos(np.radians(45.0)) * lengths
+    if not sharp.any():
+        return np.zeros(len(line), bool)
+    gap: FloatArray = np.abs(along[:, None] - along[sharp][None]).min(axis=1)
+    out: BoolArray = gap < 0.5 * size
     return out
 
 
@@ -189,14 +217,16 @@ def _judge(ready: Prepared, lines: tuple[FlowLine, ...], whole: bool) -> tuple[s
     told = sorted({f.kind for f in done.findings if f.kind.startswith("line")})
     spare = {f.text.split(" lies along")[0] for f in done.findings if f.kind == "line_adds_nothing"}
     far = []
-    for name, (most, worst) in gaps(ready, lines, done.mesh).items():
-        if most > FOLLOWED:
+    untold = False
+    for name, worst in gaps(ready, lines, done.mesh).items():
+        if worst > FOLLOWED:
             note = ", though told to add nothing" if name in spare else ""
-            far.append(f"{name} is {most:.2f}, at worst {worst:.2f} edges away{note}")
-    is_told = "line_astray" in told or "line_broken" in told
+            is_told = any(f.kind in TELLING and f.text.startswith(f"{name} ") for f in done.findings)
+            untold |= not is_told
+            far.append(f"{name} is {worst:.2f} edges away{note}, {'' if is_told else 'un'}told")
     kind = "invalid" if faults or (folded and whole) else "valid"
     notes = [*faults, *far, *([f"folded quads {folded}"] if folded else []), *told]
-    return ("explained" if is_told else "astray") if kind == "valid" and far else kind, "; ".join(notes)
+    return ("astray" if untold else "explained") if kind == "valid" and far else kind, "; ".join(notes)
 
 
 def main() -> int:

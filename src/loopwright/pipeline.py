@@ -9,7 +9,7 @@ from loopwright.counts.tell_poles import tell_poles
 from loopwright.edit.run_edits import run_edits
 from loopwright.fit.fit_limit import FitReport, fit_limit
 from loopwright.fit.fit_with_paint import fit_with_paint
-from loopwright.fit.hold_points import hold_points
+from loopwright.fit.hold_points import held_vertices, hold_points
 from loopwright.fit.keep_paint import PaintSampler, keep_paint
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.own_sides import own_sides
@@ -20,6 +20,7 @@ from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.handover.tell_folded import tell_folded
 from loopwright.layout.types import Layout
+from loopwright.marks.tell_astray import mesh_chains, tell_astray
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress, silent
 from loopwright.quads.build_mesh import build_mesh
@@ -105,8 +106,11 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     if wishes.edits:
         with clock.stage("edits"):
             even = mesh
+            kept = held_vertices(even, wishes.points, projector)
             mesh, edited = keep(
-                "edits", (even, wishes.edits), lambda: run_edits(even, wishes.edits, projector, progress=progress)
+                "edits",
+                (even, wishes.edits, tuple(kept)),
+                lambda: run_edits(even, wishes.edits, projector, held=kept, progress=progress),
             )
     half = mesh if mesh.mirror is not None else None
     if half is not None and not wishes.mirror_shape:
@@ -122,7 +126,8 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         if mesh.mirror is not None:
             half, mesh = mesh, reflect_half(mesh)
     quality = measure_quality(mesh.positions, mesh.quads)
-    told = (*tell_poles(mesh, wishes.poles), *loosened, *tell_folded(mesh, quality, wishes.budget))
+    astray = _tell_lines(made, half or mesh)
+    told = (*astray, *tell_poles(mesh, wishes.poles), *loosened, *tell_folded(mesh, quality, wishes.budget))
     return BuildResult(
         ground.sculpt,
         made.surface,
@@ -135,6 +140,15 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         quality,
         _distances(report),
     )
+
+
+def _tell_lines(made: _Plan, mesh: QuadMesh) -> list[Finding]:
+    """Tell which drawn lines the edges of the mesh leave, but for those that the plan told of."""
+    if not made.regions.promises:
+        return []
+    promises = made.regions.promises
+    told = [p.name for f in made.findings if f.kind == "line_astray" for p in promises if f.text.startswith(p.name)]
+    return tell_astray(promises, *mesh_chains(mesh), told=told)
 
 
 def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:

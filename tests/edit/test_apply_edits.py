@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -27,10 +28,11 @@ from loopwright.edit.edge_roles import border_edges
 from loopwright.edit.mirror_halves import cut_in_half, join_halves
 from loopwright.edit.move_pole import find_poles
 from loopwright.edit.quad_links import link_quads
+from loopwright.edit.run_edits import run_edits
 from loopwright.edit.turn_disc import turn_disc
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import Curve, QuadMesh
+from loopwright.types import Curve, QuadMesh, Region
 
 Edit = dict[str, Any]
 ON_SPHERE: list[Edit] = [
@@ -303,8 +305,45 @@ def test_edits_that_cannot_be_done_say_where_and_why() -> None:
         apply_edits(mesh, [{"op": "turn", "near": [0.7, 0.13, 0.7]}])
     with pytest.raises(InfeasibleError, match="edge loop ends at a pole"):
         apply_edits(cubed_sphere(3), [{"op": "split_region", "near": [0.58, 0.58, 0.5], "name": "x"}])
-    with pytest.raises(InfeasibleError, match="cannot be lowered by 9, but by"):
+    with pytest.raises(
+        InfeasibleError, match=r"lowered by 9, but by \d at most \(the lowest by possible there is -\d\)"
+    ):
         apply_edits(grid(4, 4), [{"op": "change_count", "near": [1.5, 0, 0], "across": [1, 0, 0], "by": -9}])
+
+
+def test_a_count_is_lowered_as_far_as_no_face_turns_off_the_surface() -> None:
+    """The lowest count that the refusal names can be had, one less cannot, and what is had still covers the ball."""
+    mesh = cubed_sphere(8)
+    edit: Edit = {"op": "change_count", "near": [0.1, 0.05, 1.0], "across": [1, 0, 0]}
+    with pytest.raises(InfeasibleError, match=r"lowest by possible there is -\d+") as caught:
+        apply_edits(mesh, [{**edit, "by": -40}])
+    least = int(re.search(r"possible there is (-\d+)", str(caught.value)).group(1))  # type: ignore[union-attr]
+    lower, findings = apply_edits(mesh, [{**edit, "by": least}])
+    assert_sound(lower, 2)
+    assert "near (0.1, 0.05, 1)" in findings[0].text
+    with pytest.raises(InfeasibleError):
+        apply_edits(mesh, [{**edit, "by": least - 1}])
+
+
+def test_a_held_place_outlives_the_junction_that_it_was_on() -> None:
+    """Three regions meet in a held vertex; merged, nothing else binds it: it stays, or the edits are refused."""
+    mesh = grid(6, 6)
+    centre = int(np.linalg.norm(mesh.positions - [3.0, 3.0, 0.0], axis=1).argmin())
+    middle = mesh.positions[mesh.quads].mean(axis=1)
+    region = np.where(middle[:, 0] < 3, 0, np.where(middle[:, 1] < 3, 1, 2)).astype(np.int32)
+    names = tuple(Region(name, (9 * k, 80, 200)) for k, name in enumerate("abc"))
+    fixed = mesh.is_fixed.copy()
+    fixed[centre] = True
+    mesh = replace(mesh, quad_region=region, regions=names, is_fixed=fixed)
+    flat = SurfaceProjector(mesh.positions, np.concatenate([mesh.quads[:, :3], mesh.quads[:, [0, 2, 3]]]))
+    merge: Edit = {"op": "merge_regions", "regions": ["a", "b", "c"]}
+    free, _ = run_edits(mesh, [merge], flat)
+    assert not free.is_fixed[centre]
+    kept, _ = run_edits(mesh, [merge], flat, held=[centre])
+    assert kept.is_fixed[centre] and (kept.positions[centre] == mesh.positions[centre]).all()
+    loop: Edit = {"op": "remove_loop", "near": [3.0, 2.5, 0.0], "along": [0, 1, 0]}
+    with pytest.raises(InfeasibleError, match=r"held at \(3\.0, 3\.0, 0\.0\)"):
+        run_edits(mesh, [merge, loop], flat, held=[centre])
 
 
 def test_sides_that_are_not_linked_alike_are_refused() -> None:

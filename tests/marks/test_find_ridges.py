@@ -96,8 +96,8 @@ def test_round_shapes_have_none(tools: Any) -> None:
     assert find_ridges(make_surface(*tools.torus())) == []
 
 
-def test_a_crease_that_fades_out_is_left_to_the_field() -> None:
-    """A sheet folded along x > 0 only: the fold ends inside and would be carried nowhere sensible."""
+def test_a_crease_that_fades_out_must_be_twice_as_long_to_count() -> None:
+    """A sheet folded along x > 0 only: the fold ends inside, where it gets too weak."""
     n = 40
     x, y = np.meshgrid(np.linspace(-1, 1, n + 1), np.linspace(-1, 1, n + 1), indexing="ij")
     height = np.maximum(x, 0.0) * np.abs(y)
@@ -105,7 +105,27 @@ def test_a_crease_that_fades_out_is_left_to_the_field() -> None:
     a, b, c, d = index[:-1, :-1], index[1:, :-1], index[1:, 1:], index[:-1, 1:]
     triangles = np.concatenate([np.stack(corner, axis=-1).reshape(-1, 3) for corner in ((a, b, c), (a, c, d))])
     positions = np.stack([x, y, height], axis=-1).reshape(-1, 3)
-    assert find_ridges(make_surface(positions, triangles.astype(np.int32))) == []
+    sheet = make_surface(positions, triangles.astype(np.int32))
+    (chain,) = find_ridges(sheet, shortest=0.25)
+    length = float(np.abs(np.diff(positions[chain, 0])).sum())
+    assert np.abs(positions[chain, 1]).max() < 1e-9 and 0.5 < length < 1.0
+    assert find_ridges(sheet, shortest=0.51 * length) == []
+
+
+def test_a_ridge_that_ends_on_nothing_is_carried_on() -> None:
+    """The same sheet: the fold is followed, and no line ends inside."""
+    n = 40
+    x, y = np.meshgrid(np.linspace(-1, 1, n + 1), np.linspace(-1, 1, n + 1), indexing="ij")
+    index = np.arange((n + 1) ** 2).reshape(n + 1, n + 1)
+    a, b, c, d = index[:-1, :-1], index[1:, :-1], index[1:, 1:], index[:-1, 1:]
+    triangles = np.concatenate([np.stack(corner, axis=-1).reshape(-1, 3) for corner in ((a, b, c), (a, c, d))])
+    positions = np.stack([x, y, np.maximum(x, 0.0) * np.abs(y)], axis=-1).reshape(-1, 3)
+    sheet = make_surface(positions, triangles.astype(np.int32))
+    after, lines = add_ridges(sheet, SurfaceProjector(sheet.positions, sheet.triangles), reach=0.06)
+    assert len(lines) == 1
+    ends = np.flatnonzero(np.bincount(after.flow_edges.ravel(), minlength=len(after.positions)) == 1)
+    assert len(ends) == 2
+    assert (np.abs(after.positions[ends, :2]).max(axis=1) > 1.0 - 1e-9).all()
 
 
 def test_ridges_are_cut_in_where_the_shape_turns() -> None:

@@ -9,7 +9,8 @@ import pytest
 
 from loopwright.errors import MarksError
 from loopwright.marks.add_flow_lines import add_flow_lines
-from loopwright.marks.tell_astray import tell_astray
+from loopwright.marks.promise_lines import Promise, promise_lines
+from loopwright.marks.tell_astray import surface_chains, tell_astray
 from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray, MirrorPlane, Region, RegionSurface
 from loopwright.wishes import FlowLine
@@ -317,10 +318,69 @@ def test_a_line_that_crosses_itself_stays_whole(ball: RegionSurface, seed: int) 
     assert (degree == 4).sum() == 1
 
 
-def test_a_chain_away_from_its_line_is_told_with_the_place() -> None:
+def test_a_chain_away_from_its_line_is_told_with_the_place_and_the_way_out() -> None:
     line = np.column_stack([np.linspace(0, 10, 101), np.zeros(101), np.zeros(101)])
-    bowed = line + np.where((line[:, :1] > 4) & (line[:, :1] < 6), [[0.0, 0.7, 0.0]], 0.0)
-    assert not tell_astray("jaw", line, line + [0.0, 0.5, 0.0], 1.0)
-    (told,) = tell_astray("jaw", line, bowed, 1.0)
+    bowed = line + np.maximum(0.0, 1.0 - np.abs(line[:, :1] - 5.0)) * [[0.0, 0.6, 0.0]]
+    none = np.zeros(101, bool)
+    edges = np.ones(101)
+    assert not tell_astray([Promise("jaw", line, none, none)], line + [0.0, 0.2, 0.0], edges)
+    (told,) = tell_astray([Promise("jaw", line, none, none)], bowed, edges)
     assert told.kind == "line_astray"
-    assert "jaw" in told.text and "(5, 0, 0)" in told.text
+    assert told.text.startswith("jaw ") and "(5, 0, 0)" in told.text and "more points" in told.text
+    (sharp,) = tell_astray([Promise("jaw", line, ~none, none)], bowed, edges)
+    assert "sharply" in sharp.text
+    (beside,) = tell_astray([Promise("jaw", line, none, ~none)], bowed, edges)
+    assert "beside" in beside.text
+    assert not tell_astray([Promise("jaw", line, none, none)], bowed, edges, told=["jaw"])
+
+
+def test_points_far_off_the_surface_are_told_once_with_the_furthest(ball: RegionSurface) -> None:
+    ring = np.array(circle(24, (0.0, 0.0, 1.0)))
+    ring[3] *= 1.0 + 1.2 * REACH
+    ring[9] *= 1.0 + 1.5 * REACH
+    points = tuple((float(x), float(y), float(z)) for x, y, z in ring)
+    _, findings = add_flow_lines(ball, [FlowLine(points, True, "belt")], reach=REACH)
+    (told,) = findings
+    assert told.kind == "line_off_surface" and told.count == 2
+    assert "2 points of belt" in told.text and "point 9 at" in told.text
+
+
+def test_what_is_drawn_is_followed_to_a_quarter_of_an_edge(ball: RegionSurface) -> None:
+    """Also where a line is wavy, its loose end is carried on, and edges are finer than elsewhere."""
+    sizes = np.where(ball.positions[:, 2] > 0.3, 0.5 * REACH, REACH)
+    t = np.linspace(0.2, 2.2, 40)
+    height = 0.45 + 0.1 * np.sin(6 * t)
+    wave = np.stack([np.sqrt(1 - height**2) * np.cos(t), np.sqrt(1 - height**2) * np.sin(t), height], axis=1)
+    lines = [
+        FlowLine(circle(12, (0.0, 0.1, 1.0)), True, "belt"),
+        FlowLine(tuple((float(x), float(y), float(z)) for x, y, z in wave), False, "wave"),
+    ]
+    after, findings = add_flow_lines(ball, lines, reach=sizes)
+    assert_cut_well(ball, after)
+    promises = promise_lines(ball, lines, reach=sizes)
+    assert {p.name for p in promises} == {"belt", "wave"}
+    assert not tell_astray(promises, *surface_chains(after, REACH * np.ones(len(after.positions))))
+    samples = surface_chains(after, REACH)[0]
+    gap = np.linalg.norm(wave[4:-4, None] - samples[None], axis=2).min(axis=1)
+    assert gap.max() < 0.25 * 0.5 * REACH
+
+
+def test_a_line_over_an_opening_ends_at_its_rim_and_goes_on_behind(tools: Any) -> None:
+    """A slit is cut out of a ball: no edge of the line runs along the rim from one side to the other."""
+    positions, triangles = tools.icosphere(4)
+    middle = positions[triangles].mean(axis=1)
+    slit = (np.abs(middle[:, 2]) < 0.06) & (middle[:, 0] > 0.6)
+    kept = triangles[~slit]
+    used, local = np.unique(kept, return_inverse=True)
+    open_ball = make_surface(positions[used], local.reshape(-1, 3).astype(np.int32))
+    height = np.linspace(-0.7, 0.7, 60)
+    arc = np.stack([np.sqrt(1 - height**2), np.zeros(60), height], axis=1)
+    lines = [FlowLine(tuple((float(x), float(y), float(z)) for x, y, z in arc), False, "across")]
+    after, findings = add_flow_lines(open_ball, lines, reach=REACH)
+    assert_cut_well(open_ball, after)
+    assert "line_broken" not in {f.kind for f in findings}
+    flow = after.positions[after.flow_edges.ravel()]
+    near = flow[np.abs(flow[:, 2]) < 0.1]
+    near = near[near[:, 0] > 0.6]
+    assert (near[:, 2] > 0).any() and (near[:, 2] < 0).any()
+    assert np.abs(near[:, 1]).max() < 0.5 * REACH

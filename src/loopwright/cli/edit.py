@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, get_args
 
 from loopwright.cli.check_paths import check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
-from loopwright.errors import InputError, MarksError
+from loopwright.errors import InfeasibleError, InputError, MarksError
 from loopwright.handover.write_mesh import check_mesh_path, write_mesh
 from loopwright.marks.read_marks import read_marks
 from loopwright.options import Mirror
@@ -58,9 +58,12 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     if projector is not None:
         _check_sculpt(mesh, projector, arguments)
     console.progress("edits", 0.0)
-    edited, findings = edit_file_mesh(
-        mesh, edits, projector, mirror=arguments.mirror, fit=arguments.fit, progress=console.progress
-    )
+    try:
+        edited, findings = edit_file_mesh(
+            mesh, edits, projector, mirror=arguments.mirror, fit=arguments.fit, progress=console.progress
+        )
+    except (InfeasibleError, MarksError) as error:
+        raise type(error)(f"{arguments.edits}: {error}", places=error.places) from error
     write_mesh(arguments.output, edited)
     _tell(mesh, edited, findings, arguments.output, console)
     return 0

@@ -11,7 +11,7 @@ from loopwright.edit.make_change import make_change
 from loopwright.edit.mirror_halves import cut_in_half, is_whole_mirrored, join_halves, other_side
 from loopwright.edit.pick_place import check_near
 from loopwright.edit.place_vertices import place_vertices
-from loopwright.edit_wishes import read_operation
+from loopwright.edit_wishes import Operation, read_operation
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.surface.project import SurfaceProjector
@@ -63,7 +63,9 @@ def apply_edits(
         except (InfeasibleError, MarksError) as error:
             raise type(error)(f"edit {k} ({operation.op}): {error}", places=error.places) from error
         more = (len(change.mesh.quads) - before) * (1 if change.mesh.mirror is None else 2)
-        findings.append(Finding("edited", f"Edit {k} ({operation.op}): {_count_text(more)}.", abs(more)))
+        findings.append(
+            Finding("edited", f"Edit {k} ({operation.op}){_where(operation)}: {_count_text(more)}.", abs(more))
+        )
     half = place_vertices(change.mesh, change.is_new, projector)
     if halves is None:
         edited = half
@@ -73,6 +75,12 @@ def apply_edits(
         there = other_side(halves, change.mesh, change.blend @ halves.image_positions)
         edited = join_halves(halves, half, place_vertices(there, change.is_new, projector).positions)
     return edited, findings + _find_folds(mesh, edited)
+
+
+def _where(operation: Operation) -> str:
+    if operation.place is None:
+        return f" of {' and '.join(operation.regions)}" if operation.regions else ""
+    return " near ({:g}, {:g}, {:g})".format(*operation.place.near)
 
 
 def _count_text(more: int) -> str:
@@ -87,5 +95,9 @@ def _find_folds(before: QuadMesh, after: QuadMesh) -> list[Finding]:
     folded = np.flatnonzero(measure_quality(after.positions, after.quads).scaled_jacobian <= 0.0)
     if len(folded) <= old:
         return []
-    text = f"{len(folded)} quads are folded after the edits; a fit to the sculpt (--sculpt FILE --fit) may mend them."
+    at = "({:.4g}, {:.4g}, {:.4g})".format(*after.positions[after.quads[folded[0]]].mean(axis=0))
+    text = (
+        f"{len(folded)} quads are folded after the edits, one near {at}; a fit to the sculpt (--sculpt FILE --fit) "
+        "may mend them."
+    )
     return [Finding("folded", text, len(folded), folded.astype(np.int32))]

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from loopwright.edit.collapse_strip import collapse_strip
+from loopwright.edit.count_poor import count_poor
 from loopwright.edit.mirror_halves import cut_in_half, is_whole_mirrored, join_halves
 from loopwright.edit.place_vertices import vertex_normals
 from loopwright.edit.quad_links import Ids, link_quads
 from loopwright.edit.rate_strips import StripRating, irregular, rate_strips
 from loopwright.errors import InfeasibleError, MarksError
-from loopwright.fit.measure_quality import corner_sines
 from loopwright.progress import Progress, silent
 from loopwright.types import FloatArray, IntArray, QuadMesh
 
@@ -21,7 +21,6 @@ __all__ = ["LightMesh", "lighten", "lighten_chain"]
 
 _FLOORS = (0.35, 0.2, 0.05)  # scaled Jacobians under which no further quad may fall, the strictest tried first
 _SAME = 1e-9  # relative: harms that differ by less are ties, broken by position
-_LEAST_COSINE = 0.2  # between a quad's normal and those the heavy mesh had at its corners
 
 
 @dataclass(frozen=True)
@@ -167,7 +166,7 @@ def _take_best(
     links = link_quads(mesh.quads, len(mesh.positions))
     rating = rate_strips(mesh, links, wished[keep], keep_poles=keep_poles)
     pole = irregular(links)
-    before = _count_poor(mesh, normals[keep], floor)
+    before = count_poor(mesh, normals[keep], floor)
     for strip in _in_order(rating, len(mesh.quads) - target):
         rungs = np.flatnonzero(links.strips.of_edge == strip)
         name = int(keep[links.edges[rungs]].min()), len(rungs)
@@ -182,7 +181,7 @@ def _take_best(
             barred.add(name)
             continue
         kept = keep[change.blend.indices]  # the ranks let one vertex of each pair stay, so rows have one entry
-        if _count_poor(change.mesh, normals[kept], floor) <= before:
+        if count_poor(change.mesh, normals[kept], floor) <= before:
             return change.mesh, kept
         barred.add(name)
     return None
@@ -199,14 +198,3 @@ def _in_order(rating: StripRating, surplus: float) -> list[int]:
     too_long = rating.size[finite] - surplus > surplus
     order: list[int] = finite[np.lexsort((place[:, 2], place[:, 1], place[:, 0], harm, too_long))].tolist()
     return order
-
-
-def _count_poor(mesh: QuadMesh, normals: FloatArray, floor: float) -> int:
-    """Count quads that are poorly shaped, or face another way than their corners on the heavy mesh."""
-    corners = mesh.positions[mesh.quads]
-    normal = np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1])
-    wanted = normals[mesh.quads].sum(axis=1)
-    size = np.linalg.norm(normal, axis=1) * np.linalg.norm(wanted, axis=1)
-    facing = np.einsum("ij,ij->i", normal, wanted) >= _LEAST_COSINE * size
-    good = corner_sines(mesh.positions, mesh.quads).min(axis=1) >= floor
-    return int((~(facing & good)).sum())

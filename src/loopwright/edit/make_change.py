@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -9,8 +10,10 @@ import numpy as np
 from loopwright.edit.change import Change, no_change
 from loopwright.edit.change_regions import merge_regions, split_region
 from loopwright.edit.collapse_strip import collapse_strip
+from loopwright.edit.count_poor import count_poor
 from loopwright.edit.move_pole import find_poles, move_pole_pair, move_pole_rows
 from loopwright.edit.pick_place import onto_half, pick_pole, pick_rail, pick_rung
+from loopwright.edit.place_vertices import vertex_normals
 from loopwright.edit.quad_links import Ids, QuadLinks, link_quads
 from loopwright.edit.split_strips import split_strips
 from loopwright.edit.turn_disc import turn_disc
@@ -83,8 +86,13 @@ def _place_of(mesh: QuadMesh, links: QuadLinks, strip: int) -> tuple[float, ...]
 
 
 def _lower(mesh: QuadMesh, place: Place, by: int) -> Change:
-    """Take out the strip at a place, or the nearest one beside it that can go, as often as asked for."""
+    """Take out the strip at a place, or the nearest one beside it that can go, as often as asked for.
+
+    No step may fold quads or turn them away from the surface.
+    """
     change = no_change(mesh)
+    normals = vertex_normals(mesh)
+    poor = count_poor(mesh, normals, 0.0)
     for done in range(by):
         current = change.mesh
         links = link_quads(current.quads, len(current.positions))
@@ -92,17 +100,31 @@ def _lower(mesh: QuadMesh, place: Place, by: int) -> Change:
         if place.across is None and place.along is None:  # later picks take the same direction
             a, b = current.positions[links.edges[rung]]
             place = replace(place, across=b - a)
-        change = change.then(_take_nearest(current, links, rung, f"The count cannot be lowered by {by}, but by {done}"))
+        most = f"the lowest by possible there is {-done}" if done else "no strip there can go"
+        action = f"The count cannot be lowered by {by}, but by {done} at most ({most})"
+
+        def is_sound(step: Change, so_far: Change = change) -> bool:
+            return count_poor(step.mesh, so_far.then(step).blend @ normals, 0.0) <= poor
+
+        change = change.then(_take_nearest(current, links, rung, action, is_sound))
     return change
 
 
-def _take_nearest(mesh: QuadMesh, links: QuadLinks, rung: int, action: str) -> Change:
+def _take_nearest(
+    mesh: QuadMesh, links: QuadLinks, rung: int, action: str, is_sound: Callable[[Change], bool]
+) -> Change:
     refusal: InfeasibleError | None = None
     for strip in _parallel_strips(links, rung):
         try:
-            return collapse_strip(mesh, strip, action=action)
+            change = collapse_strip(mesh, strip, action=action)
         except InfeasibleError as error:
             refusal = refusal or error
+            continue
+        if is_sound(change):
+            return change
+        spot = tuple(np.round(mesh.positions[links.edges[rung]].mean(axis=0), 6).tolist())
+        text = f"{action}: it would fold faces or turn them off the surface, near {spot}."
+        refusal = refusal or InfeasibleError(text, places=[spot])
     if refusal is None:
         raise InternalError("An edge of the mesh has no strip.")
     raise refusal

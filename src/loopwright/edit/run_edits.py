@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
 
 from loopwright.edit.apply_edits import apply_edits
 from loopwright.edit_wishes import read_operation
-from loopwright.errors import MarksError
+from loopwright.errors import InfeasibleError, MarksError
 from loopwright.fit.relax import relax
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import Finding, QuadMesh, Region
+from loopwright.types import Finding, FloatArray, QuadMesh, Region
 
+_MOVED = 1e-9  # of the diagonal: what is nearer to a held place has not moved
 _FOLDED = "folded"  # told by apply_edits of a mesh that is not evened out yet
 
 
@@ -21,6 +25,7 @@ def run_edits(
     edits: Sequence[Mapping[str, object]],
     projector: SurfaceProjector,
     *,
+    held: Sequence[int] = (),
     progress: Progress = silent,
 ) -> tuple[QuadMesh, list[Finding]]:
     """Return the mesh with the edits made and evened out on the sculpt, and what they did.
@@ -29,15 +34,17 @@ def run_edits(
     ----------
     mesh : evened out; a half that ends at its mirror plane, or a whole mesh without one.
     edits : plain data, in their order; where there is none, the mesh comes back as it is.
+    held : vertices at places that the artist wants kept; they stay there, whatever becomes of borders round them.
 
     Raises
     ------
     InfeasibleError, MarksError
-        If an edit cannot be made; the message begins with its number.
+        If an edit cannot be made; the message begins with its number. Or if a held place loses its vertex.
     """
     if not edits:
         return mesh, []
     made, findings = apply_edits(mesh, edits, projector)
+    made = _hold(mesh.positions[list(held)], made)
     edited = relax(made, projector, progress=lambda _, done: progress("edits", done))
     sides = 1 if mesh.mirror is None else 2
     before, after = sides * len(mesh.quads), sides * len(edited.quads)
@@ -46,6 +53,22 @@ def run_edits(
         findings.append(Finding("edited_faces", text, abs(after - before)))
     kept = [finding for finding in findings if finding.kind != _FOLDED]
     return edited, kept + tell_loosened(made, edited)
+
+
+def _hold(places: FloatArray, mesh: QuadMesh) -> QuadMesh:
+    """Return the mesh with the vertices at the places fixed."""
+    if len(places) == 0:
+        return mesh
+    fixed = mesh.is_fixed.copy()
+    diagonal = float(np.linalg.norm(np.ptp(mesh.positions, axis=0)))
+    for place in places:
+        gap = np.linalg.norm(mesh.positions - place, axis=1)
+        if gap.min() > _MOVED * diagonal:
+            spot = tuple(np.round(place, 6).tolist())
+            text = f"The edits take away the vertex that is held at {spot}: drop that place or the edit that needs it."
+            raise InfeasibleError(text, places=[spot])
+        fixed[int(gap.argmin())] = True
+    return replace(mesh, is_fixed=fixed)
 
 
 def check_region_names(regions: Sequence[Region], edits: Sequence[Mapping[str, object]]) -> None:

@@ -58,6 +58,16 @@ def hold_points(mesh: QuadMesh, points: Sequence[FixedPoint], projector: Surface
     return replace(mesh, positions=positions, is_fixed=fixed)
 
 
+def held_vertices(mesh: QuadMesh, points: Sequence[FixedPoint], projector: SurfaceProjector) -> list[int]:
+    """Return the vertex that :func:`hold_points` put at each place of a mesh that it returned, or one evened since."""
+    out = []
+    for point in points:
+        landed = projector.project(_on_kept_half(mesh, np.array(point.at, np.float64))[None]).points[0]
+        gap = np.linalg.norm(mesh.positions - landed, axis=1)
+        out.append(int(np.where(mesh.is_fixed, gap, np.inf).argmin()))
+    return out
+
+
 def _on_kept_half(mesh: QuadMesh, place: FloatArray) -> FloatArray:
     if mesh.mirror is None or float(mesh.mirror.signed_distance(place[None])[0]) >= 0:
         return place

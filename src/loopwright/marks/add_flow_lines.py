@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Literal, TypeAlias
 
 import numpy as np
 from scipy.spatial import cKDTree
 
-from loopwright.errors import MarksError
 from loopwright.marks.carry_on import Way, carry_on
+from loopwright.marks.check_lines import check_lines
 from loopwright.marks.close_pockets import close_pockets
-from loopwright.marks.draw_line import LineDrawer, resample
+from loopwright.marks.draw_line import LineDrawer, resample, whole_drawer
+from loopwright.marks.local_size import LocalSize
 from loopwright.marks.settle_line import move_vertex, settle_line
 from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
 from loopwright.marks.surface_cutter import SurfaceCutter
-from loopwright.marks.tell_astray import tell_astray
 from loopwright.marks.walk_line import finish_walk, walk_line
-from loopwright.marks.whole_surface import whole_surface
 from loopwright.shelf import Shelf
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import BoolArray, Finding, FloatArray, RegionSurface
@@ -28,17 +27,19 @@ EndKind: TypeAlias = Literal["border", "mirror", "loose"]
 
 _ON = 0.5  # nearer than this to a border, in mesh edges, a line is on it
 _SNAP = 1.2  # a loose end nearer than this runs to the border
+_TAIL = 0.75  # so much of an end is given up to run to a border that it passes
 _CROSSING = 2.5  # a stretch on a border shorter than this only crosses it
 _SHORTEST = 1.5  # what is shorter than this is no line
-_POCKET = 0.5  # an area of less than a square of this side, shut in by a line, is no patch
-_ASTRAY = 0.1  # furthest that a point may be drawn from the sculpt, as a share of its diagonal
+_POCKET = 1.0  # an area of less than a square of this side, shut in by a line, is no patch
+_SLACK = 0.12  # furthest that smoothing takes a line off what was drawn, in mesh edges
+_DRAWN = 1e5  # how much more what was drawn is held than what it is carried on by
 
 
 def add_flow_lines(
     surface: RegionSurface,
     lines: Sequence[FlowLine],
     *,
-    reach: float,
+    reach: float | FloatArray,
     exact: bool = False,
     shelf: Shelf | None = None,
 ) -> tuple[RegionSurface, list[Finding]]:
@@ -53,8 +54,8 @@ def add_flow_lines(
     Parameters
     ----------
     lines : points on the sculpt or near it.
-    reach : about the edge length that the mesh will have.
-    exact : the lines are dense and just where they shall be: they are neither put on the surface nor carried on.
+    reach : about the edge length that the mesh will have, everywhere or at each vertex of the surface.
+    exact : the lines are dense and just where they shall be: they are not put on the surface.
     shelf : of the surface's sculpt: keeps what draws lines on this surface.
 
     Raises
@@ -65,67 +66,58 @@ def add_flow_lines(
         return surface, []
     shelf = shelf or Shelf(depth=0)
     drawer = shelf.keep("line drawer", (surface,), lambda: LineDrawer(surface), depth=1)
-    _check_distances(surface, drawer, lines)
-    work = _Lines(SurfaceCutter(surface), drawer, reach, exact)
-    drawn = tuple(lines) if exact or surface.mirror is None else _draw_whole(surface, lines, shelf)
-    for part in split_at_mirror(drawn, surface.mirror, 0.5 * _ON * reach):
+    size = LocalSize(surface, reach)
+    off = [] if exact else check_lines(surface, drawer, lines, size)
+    work = _Lines(SurfaceCutter(surface), drawer, size, exact)
+    work.findings += off
+    drawn = tuple(lines) if exact or surface.mirror is None else _draw_whole(surface, lines, size, shelf)
+    for part in split_at_mirror(drawn, surface.mirror, lambda points: 0.5 * _ON * size(points)):
         if exact:
             work.add(part, drawer.trace(part.points, part.closed))
         elif surface.mirror is None:
-            work.add(part, drawer.draw(part.points, part.closed, part.name))
+            work.add(part, drawer.draw(part.points, part.closed, part.name, _near(size)))
         else:
             work.add(part, drawer.join(part.points, part.closed))
+    work.carry_rest()
     for line in lines:
         if line.name not in work.kept:
             text = f"{line.name} lies along borders, the mirror plane or other lines, or is too short: it adds nothing."
             work.findings.append(Finding("line_adds_nothing", text))
-    cut = close_pockets(work.cutter.finish(), work.cutter.line_of, (_POCKET * reach) ** 2)
-    return cut, work.findings
+    cut = work.cutter.finish()
+    return close_pockets(cut, work.cutter.line_of, size(cut.positions), _POCKET**2), work.findings
 
 
-def _draw_whole(surface: RegionSurface, lines: Sequence[FlowLine], shelf: Shelf) -> tuple[FlowLine, ...]:
+def _near(size: LocalSize) -> Callable[[FloatArray], FloatArray]:
+    """How far smoothing may take a line off what was drawn."""
+    return lambda points: _SLACK * size(points)
+
+
+def _draw_whole(
+    surface: RegionSurface, lines: Sequence[FlowLine], size: LocalSize, shelf: Shelf
+) -> tuple[FlowLine, ...]:
     """Return the lines dense and smooth on both halves: where they cross the plane is seen on the surface.
 
     A line that lies mostly behind the plane is reflected first, so that it and its image give the same.
     """
-    drawer = shelf.keep("whole line drawer", (surface,), lambda: LineDrawer(whole_surface(surface)), depth=1)
+    drawer = whole_drawer(surface, shelf)
     out = []
     for line in lines:
         points = np.array(line.points, np.float64)
         if surface.mirror is not None and float(surface.mirror.signed_distance(points).mean()) < 0.0:
             points = surface.mirror.reflect(points)
-        dense = drawer.draw(points, line.closed, line.name)
+        dense = drawer.draw(points, line.closed, line.name, _near(size))
         dense = dense[:-1] if line.closed else dense
         out.append(replace(line, points=tuple((float(x), float(y), float(z)) for x, y, z in dense)))
     return tuple(out)
 
 
-def _check_distances(surface: RegionSurface, drawer: LineDrawer, lines: Sequence[FlowLine]) -> None:
-    whole = surface.positions
-    if surface.mirror is not None:
-        whole = np.concatenate([whole, surface.mirror.reflect(whole)])
-    diagonal = float(np.linalg.norm(np.ptp(whole, axis=0)))
-    for line in lines:
-        points = np.array(line.points, np.float64)
-        if surface.mirror is not None:
-            behind = surface.mirror.signed_distance(points) < 0
-            points = np.where(behind[:, None], surface.mirror.reflect(points), points)
-        gap = np.linalg.norm(drawer.on_surface(points) - points, axis=1)
-        worst = int(gap.argmax())
-        if gap[worst] > _ASTRAY * diagonal:
-            raise MarksError(
-                f"{line.name}: its point {worst} at {line.points[worst]} is {gap[worst]:.3g} away from the sculpt; "
-                "draw it on the surface, in the sculpt's own unit",
-                places=[line.name, line.points[worst]],
-            )
-
-
 class _Lines:
     """The lines that are in the surface so far."""
 
-    def __init__(self, cutter: SurfaceCutter, drawer: LineDrawer, reach: float, exact: bool) -> None:
-        self.cutter, self.drawer, self.reach = cutter, drawer, reach
-        self.carries, self.exact = not exact, exact
+    def __init__(self, cutter: SurfaceCutter, drawer: LineDrawer, size: LocalSize, exact: bool) -> None:
+        self.cutter, self.drawer, self.size = cutter, drawer, size
+        self.exact = exact
+        self.waiting: list[tuple[str, list[int]]] = []
         self.kept: set[str] = set()
         self.findings: list[Finding] = []
 
@@ -149,17 +141,22 @@ class _Lines:
 
     def _is_off(self, line: FloatArray) -> BoolArray:
         """Tell which points of a line are not on a border; where it only crosses one counts as off."""
-        tree, _ = self._held()
+        tree, held = self._held()
         if tree is None:
             return np.ones(len(line), bool)
-        off: BoolArray = tree.query(line)[0] > _ON * self.reach
+        gap, nearest = tree.query(line)
+        off: BoolArray = gap > _ON * self.size(line)
+        at_rim = np.array([self.cutter.is_at_rim(v) and not self.cutter.on_mirror[v] for v in held.tolist()])[nearest]
         length = arc_length(line)
         bounds = [0, *(np.flatnonzero(np.diff(off)) + 1).tolist(), len(line)]
         for a, b in zip(bounds[:-1], bounds[1:], strict=True):
-            inner = a > 0 and b < len(line)
-            if not off[a] and inner and length[b - 1] - length[a] < _CROSSING * self.reach:
+            inner = a > 0 and b < len(line) and not at_rim[a:b].any()  # nothing crosses an opening
+            if not off[a] and inner and length[b - 1] - length[a] < _CROSSING * self.size.at(line[a]):
                 off[a:b] = True
         return off
+
+    def _mean(self, line: FloatArray) -> float:
+        return float(self.size(line).mean())
 
     def _held(self, only_mirror: bool = False) -> tuple[cKDTree | None, np.ndarray]:
         held = np.array([v for v in sorted(self.cutter.held) if not only_mirror or self.cutter.on_mirror[v]], np.int64)
@@ -168,18 +165,17 @@ class _Lines:
         return self.cutter.tree_of(held), held
 
     def _add_closed(self, name: str, line: FloatArray) -> None:
-        if arc_length(line)[-1] < 2 * _SHORTEST * self.reach:
+        if arc_length(line)[-1] < 2 * _SHORTEST * self._mean(line):
             return
         start = self.cutter.put_vertex(line[0])
         path = finish_walk(self.cutter, walk_line(self.cutter, start, line, start), start, line)
         self._note(name, path, line)
-        self.findings += tell_astray(name, line, np.array([self.cutter.points[v] for v in path]), self.reach)
 
     def _add_open(self, name: str, line: FloatArray, start_kind: EndKind, end_kind: EndKind) -> None:
         """Cut an open line in."""
         line, start = self._end(line[::-1], start_kind)
         line, end = self._end(line[::-1], end_kind)
-        if arc_length(line)[-1] < _SHORTEST * self.reach:
+        if arc_length(line)[-1] < _SHORTEST * self._mean(line):
             return
         line, start = self._lengthen(name, line[::-1], start)
         line, end = self._lengthen(name, line[::-1], end)
@@ -190,59 +186,70 @@ class _Lines:
             text = f"{name} could not be followed to its end: draw it with more points where it turns sharply."
             self.findings.append(Finding("line_broken", text))
         self._note(name, path, line)
-        self.findings += tell_astray(name, line, np.array([self.cutter.points[v] for v in path]), self.reach)
         if start is None:
-            self._carry_on(name, path[::-1])
+            self._end_loose(name, path[::-1])
         if end is None or path[-1] != last:
+            self._end_loose(name, path)
+
+    def _end_loose(self, name: str, path: list[int]) -> None:
+        """Carry a chain on beyond its last vertex; exact lines wait for what may yet end there."""
+        if self.exact:
+            self.waiting.append((name, path))
+        else:
             self._carry_on(name, path)
+
+    def carry_rest(self) -> None:
+        """Carry on what nothing has come to meet."""
+        for name, path in self.waiting:
+            end = path[-1]
+            if sum(self.cutter.is_held_edge(end, v) for v in self.cutter.neighbours(end)) == 1:
+                self._carry_on(name, path)
 
     def _lengthen(self, name: str, line: FloatArray, end: int | None) -> tuple[FloatArray, int | None]:
         """Carry a loose end on to a border or an earlier line, smoothly; what would meet this line itself waits."""
-        if end is not None or not self.carries or not self.cutter.held:
+        if end is not None or self.exact or not self.cutter.held:
             return line, end
         way = self._way(self.cutter.put_vertex(line[-1]), line)
-        own = line[arc_length(line) < arc_length(line)[-1] - self.reach]
-        if way is None or (
-            len(own) and cKDTree(own, balanced_tree=False).query(way.points)[0].min() < 0.6 * self.reach
-        ):
+        reach = self.size.at(line[-1])
+        own = line[arc_length(line) < arc_length(line)[-1] - reach]
+        if way is None or (len(own) and cKDTree(own, balanced_tree=False).query(way.points)[0].min() < 0.6 * reach):
             return line, end
         end = self.cutter.put_vertex(way.points[-1]) if way.joins is None else way.joins
         longer = resample(np.concatenate([line, way.points[1:]]), 0.7 * self.drawer.edge)
         self._tell(name, way.points)
-        width = max(3.0, self.reach / self.drawer.edge)
-        return self.drawer.smooth(longer, False, width), end
+        drawn = arc_length(longer) < arc_length(line)[-1]
+        width = max(3.0, reach / self.drawer.edge)
+        return self.drawer.smooth(longer, False, width, np.where(drawn, _DRAWN, 1.0)), end
 
     def _way(self, vertex: int, line: FloatArray) -> Way | None:
         """Return the best way on from a line's last vertex."""
-        length = arc_length(line)
-        back = line[int(np.searchsorted(length, length[-1] - self.reach, side="right")) - 1]
+        length, reach = arc_length(line), self.size.at(line[-1])
+        back = line[int(np.searchsorted(length, length[-1] - reach, side="right")) - 1]
         limit = 2.0 * float(np.linalg.norm(np.ptp(self.drawer.surface.positions, axis=0)))
-        return carry_on(self.cutter, vertex, line[-1] - back, self.reach, limit)
+        return carry_on(self.cutter, vertex, line[-1] - back, reach, limit)
 
     def _end(self, line: FloatArray, kind: EndKind) -> tuple[FloatArray, int | None]:
         """Trim or lengthen a line's end to what is near; return the vertex there, or None for a loose end."""
         tree, held = self._held(kind == "mirror")
         if tree is None:
             return line, None
-        length = arc_length(line)
-        tail = np.flatnonzero(length >= length[-1] - 1.5 * self.reach)
+        length, reach = arc_length(line), self.size.at(line[-1])
+        tail = np.flatnonzero(length >= length[-1] - _TAIL * reach)
         gap, nearest = tree.query(line[tail])
         k = int(gap.argmin())
-        if self.exact and gap[-1] < _ON * self.reach:
+        if self.exact and gap[-1] < _ON * reach:
             vertex = int(held[nearest[-1]])
             if self.cutter.on_mirror[vertex]:
                 move_vertex(self.cutter, vertex, line[-1])
             return np.concatenate([line, self.cutter.points[vertex][None]]), vertex
-        if gap[k] < _ON * self.reach:
+        if gap[k] < _ON * reach:
             return np.concatenate([line[: tail[k] + 1], tree.data[nearest[k]][None]]), int(held[nearest[k]])
-        if gap[-1] < _SNAP * self.reach or kind != "loose":
+        if gap[-1] < _SNAP * reach or kind != "loose":
             return np.concatenate([line, tree.data[nearest[-1]][None]]), int(held[nearest[-1]])
         return line, None
 
     def _carry_on(self, name: str, path: list[int]) -> None:
         """Lengthen a chain that is in the surface beyond its last vertex."""
-        if not self.carries:
-            return
         way = self._way(path[-1], np.array([self.cutter.points[v] for v in path]))
         if way is None:
             text = f"{name} ends on its own: nothing lies ahead of it that it could run to."
@@ -255,7 +262,7 @@ class _Lines:
 
     def _tell(self, name: str, way: FloatArray) -> None:
         length = float(arc_length(way)[-1])
-        if length > 2.0 * self.reach:
+        if length > 2.0 * self._mean(way):
             text = f"{name} had a loose end; it was carried on by {length:.3g} to what lies ahead of it."
             self.findings.append(Finding("line_carried_on", text))
 

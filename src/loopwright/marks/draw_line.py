@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cached_property
 
 import numpy as np
@@ -12,15 +13,18 @@ from scipy.sparse.linalg import splu
 from scipy.spatial import cKDTree
 
 from loopwright.errors import MarksError
+from loopwright.marks.whole_surface import whole_surface
+from loopwright.shelf import Shelf
 from loopwright.surface.edges import triangle_normals
 from loopwright.surface.half_edges import arc_length, directed_edges
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import FloatArray, RegionSurface
+from loopwright.types import BoolArray, FloatArray, RegionSurface
 
 _FAR_POINTS = 2.5  # edges between two points from which on the line between them is looked for on the surface
 _SPACING = 0.7  # of a dense line's points, in edges
 _ROUNDS = 3
 _HOLD = 10.0  # of a point drawn far from the others, times the width
+_TIGHTER = 8  # times that a line is held tighter where smoothing takes it too far off
 _WIDEST = 7.0  # widest smoothing, in points of the dense line
 
 
@@ -79,14 +83,41 @@ class LineDrawer:
         line = np.concatenate([points, points[:1]]) if closed else points
         return resample(self.on_surface(line), _SPACING * self.edge)
 
-    def draw(self, points: FloatArray, closed: bool, name: str) -> FloatArray:
+    def draw(
+        self,
+        points: FloatArray,
+        closed: bool,
+        name: str,
+        near: Callable[[FloatArray], FloatArray] | None = None,
+    ) -> FloatArray:
         """Return a smooth line on the surface through or near the points, its own about 0.7 edges apart.
 
-        A closed one repeats its first point at the end.
+        A closed one repeats its first point at the end.  ``near`` says how
+        far smoothing may take it off what was drawn at (k, 3) places.
 
         Raises
         ------
         MarksError : two points that follow one another lie on parts of the surface that do not hang together.
+        """
+        line, at = self.connect(points, closed, name)
+        if len(line) < 4:
+            return line
+        gap = float(np.median(np.diff(at))) / (_SPACING * self.edge)
+        width = float(np.clip(0.5 * gap, 3.0, _WIDEST))
+        weight = _holds(at, len(line), width)
+        soft = self.smooth(line, closed, width, weight)
+        for _ in range(_TIGHTER if near is not None else 0):
+            off = _distance(line, soft, self.edge) > near(line) if near is not None else np.zeros(len(line), bool)
+            if not off.any():
+                break
+            weight = np.where(_widen(off, round(0.5 * width), closed), 8.0 * weight, weight)
+            soft = self.smooth(line, closed, width, weight)
+        return soft
+
+    def connect(self, points: FloatArray, closed: bool, name: str) -> tuple[FloatArray, FloatArray]:
+        """Return dense points along what was drawn, put on the surface, joined the shortest way and not smoothed.
+
+        Beside them, how far along the line each of the points given lies.
         """
         wished = self.on_surface(points)
         if closed:
@@ -96,12 +127,7 @@ class LineDrawer:
         for a, b in zip(wished[:-1], wished[1:], strict=True):
             pieces.append(self.between(a, b, name))
             at.append(at[-1] + float(arc_length(np.concatenate([a[None], pieces[-1]]))[-1]))
-        line = resample(np.concatenate(pieces), _SPACING * self.edge)
-        if len(line) < 4:
-            return line
-        gap = float(np.median(np.diff(at))) / (_SPACING * self.edge)
-        width = float(np.clip(0.5 * gap, 3.0, _WIDEST))
-        return self.smooth(line, closed, width, _holds(np.array(at), len(line), width))
+        return resample(np.concatenate(pieces), _SPACING * self.edge), np.array(at)
 
     def smooth(self, line: FloatArray, closed: bool, width: float, weight: FloatArray | None = None) -> FloatArray:
         """Return a dense line smoothed on the surface over ``width`` of its points; open ends stay.
@@ -127,9 +153,11 @@ class LineDrawer:
         if first == last:
             return b[None]
         way = np.asarray(self._solver.find_geodesic_path(first, last), np.float64)
-        # the way runs from vertex to vertex: what lies nearer to the points themselves than an edge would be a jog
-        far = np.minimum(np.linalg.norm(way - a, axis=1), np.linalg.norm(way - b, axis=1)) > 1.5 * self.edge
-        return np.concatenate([way[far], b[None]])
+        # the way runs from vertex to vertex: its ends are shifted to the points, what is between them by a share
+        along = arc_length(way)
+        share = (along / max(float(along[-1]), 1e-300))[:, None]
+        shifted = way + (1.0 - share) * (a - way[0]) + share * (b - way[-1])
+        return np.concatenate([self.on_surface(shifted[1:-1]), b[None]]) if len(way) > 2 else b[None]
 
 
 def resample(line: FloatArray, spacing: float) -> FloatArray:
@@ -142,6 +170,22 @@ def resample(line: FloatArray, spacing: float) -> FloatArray:
     count = max(int(np.ceil(length[-1] / spacing)), 1)
     at = np.linspace(0.0, float(length[-1]), count + 1)
     return np.stack([np.interp(at, length, line[:, k]) for k in range(3)], axis=1)
+
+
+def _distance(points: FloatArray, line: FloatArray, edge: float) -> FloatArray:
+    gap: FloatArray = cKDTree(resample(line, 0.1 * edge), balanced_tree=False).query(points)[0]
+    return gap
+
+
+def _widen(marked: BoolArray, by: int, closed: bool) -> BoolArray:
+    """Mark what lies within so many points of a marked one; a closed line repeats its first point."""
+    out = marked.copy()
+    for k in np.flatnonzero(marked).tolist():
+        around = np.arange(k - by, k + by + 1)
+        out[around % (len(marked) - 1) if closed else np.clip(around, 0, len(marked) - 1)] = True
+    if closed:
+        out[[0, -1]] = out[0] | out[-1]
+    return out
 
 
 def _holds(at: FloatArray, count: int, width: float) -> FloatArray:
@@ -186,3 +230,8 @@ def smooth_line(line: FloatArray, closed: bool, width: float, hold: FloatArray |
 def _shift(n: int) -> csc_matrix:
     rows = np.arange(n)
     return csc_matrix((np.ones(n), (rows, (rows + 1) % n)), shape=(n, n))
+
+
+def whole_drawer(surface: RegionSurface, shelf: Shelf) -> LineDrawer:
+    """Return what draws on both halves of a surface, kept on its sculpt's shelf."""
+    return shelf.keep("whole line drawer", (surface,), lambda: LineDrawer(whole_surface(surface)), depth=1)

@@ -7,12 +7,14 @@ from scipy.sparse import coo_matrix, csr_matrix
 
 from loopwright.marks.add_flow_lines import add_flow_lines
 from loopwright.marks.sharpen_ridges import sharpen_ridges
+from loopwright.surface.chain_edges import chain_edges
 from loopwright.surface.half_edges import arc_length, directed_edges, edge_keys, twin_corners
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 from loopwright.wishes import FlowLine
 
 _ROUNDS = 16  # of smoothing the normals
+_LOOSE = 2.0  # a ridge that ends on nothing must be so many times as long as one that closes
 _ALIKE = 0.35  # radians over which normals count as alike
 
 
@@ -40,7 +42,7 @@ def add_ridges(
 def find_ridges(
     surface: RegionSurface, *, angle: float = 38.0, weak: float = 15.0, shortest: float = 0.0
 ) -> list[IntArray]:
-    """Return the ridges and creases that close, or run between junctions, rims, borders and the mirror plane.
+    """Return the ridges and creases of some length: twice as long where they end on nothing.
 
     The normals of the triangles are smoothed first, each by those near it
     that are like it, which takes noise away and makes a narrow rounding
@@ -118,45 +120,19 @@ def _grow(ends: IntArray, strong: BoolArray, weak: BoolArray, count: int) -> Boo
 
 
 def _chains(surface: RegionSurface, ends: IntArray, held: BoolArray, shortest: float) -> list[IntArray]:
-    """Chain the edges; loose branches and short chains come off until none is left."""
+    """Chain the edges; short chains come off until none is left, loose branches first."""
     count = len(surface.positions)
     stops = set(np.flatnonzero(held).tolist())
     while len(ends):
         degree = np.bincount(ends.reshape(-1), minlength=count)
-        loose = ((degree == 1) & ~held)[ends].any(axis=1)
-        if loose.any():
-            ends = ends[~loose]
-            continue
-        chains = chain_edges(ends, stops | set(np.flatnonzero(degree > 2).tolist()))
+        chains = chain_edges(ends, stops | set(np.flatnonzero((degree > 0) & (degree != 2)).tolist()))
         length = np.array([arc_length(surface.positions[chain])[-1] for chain in chains])
-        if length.min() >= shortest:
+        loose = np.array([((degree[chain[[0, -1]]] == 1) & ~held[chain[[0, -1]]]).any() for chain in chains])
+        short = length < np.where(loose, _LOOSE, 1.0) * shortest
+        if not short.any():
             return chains
-        gone = chains[int(length.argmin())]
+        worst = np.flatnonzero(short)
+        gone = chains[int(worst[np.lexsort((length[worst], ~loose[worst]))[0]])]
         keys = edge_keys(np.stack([gone[:-1], gone[1:]], axis=1), count)
         ends = ends[~np.isin(edge_keys(ends, count), keys)]
     return []
-
-
-def chain_edges(ends: IntArray, stops: set[int]) -> list[IntArray]:
-    """Chain edges from stop to stop; what meets no stop is closed and repeats its first vertex."""
-    around: dict[int, list[int]] = {}
-    for k, pair in enumerate(ends.tolist()):
-        for v in pair:
-            around.setdefault(v, []).append(k)
-    used: set[int] = set()
-    chains = []
-    for start in [*sorted(stops & set(around)), *sorted(around)]:
-        for first in around[start]:
-            if first in used:
-                continue
-            chain, edge = [start], first
-            while True:
-                used.add(edge)
-                a, b = (int(v) for v in ends[edge])
-                chain.append(b if a == chain[-1] else a)
-                following = [k for k in around[chain[-1]] if k not in used]
-                if chain[-1] in stops or chain[-1] == start or not following:
-                    break
-                edge = following[0]
-            chains.append(np.array(chain, np.int32))
-    return chains

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,10 +30,12 @@ class DrawnPart:
     ends_in_plane: bool = False
 
 
-def split_at_mirror(lines: tuple[FlowLine, ...], mirror: MirrorPlane | None, near: float) -> list[DrawnPart]:
+def split_at_mirror(
+    lines: tuple[FlowLine, ...], mirror: MirrorPlane | None, near: Callable[[FloatArray], FloatArray]
+) -> list[DrawnPart]:
     """Cut lines where they cross the mirror plane and reflect what lies behind it.
 
-    Stretches within ``near`` of the plane count as lying in it and are left
+    Stretches nearer to the plane than ``near`` says count as lying in it and are left
     out: the plane is a line of its own.
     """
     parts = []
@@ -45,16 +48,18 @@ def split_at_mirror(lines: tuple[FlowLine, ...], mirror: MirrorPlane | None, nea
     return parts
 
 
-def _split(line: FlowLine, points: FloatArray, mirror: MirrorPlane, near: float) -> list[DrawnPart]:
-    height = mirror.signed_distance(points)
-    side = np.where(height > near, 1, np.where(height < -near, -1, 0))
+def _split(
+    line: FlowLine, points: FloatArray, mirror: MirrorPlane, near: Callable[[FloatArray], FloatArray]
+) -> list[DrawnPart]:
+    height, within = mirror.signed_distance(points), near(points)
+    side = np.where(height > within, 1, np.where(height < -within, -1, 0))
     if (side == side[0]).all():
         kept = mirror.reflect(points) if side[0] < 0 else points
         return [] if side[0] == 0 else [DrawnPart(line.name, kept, line.closed)]
     if line.closed:
         start = int(np.flatnonzero(side != np.roll(side, 1))[0])
         order = np.append((np.arange(len(points)) + start) % len(points), start)
-        points, height, side = points[order], height[order], side[order]
+        points, height, within, side = points[order], height[order], within[order], side[order]
     cuts = [0, *(np.flatnonzero(np.diff(side) != 0) + 1).tolist(), len(points)]
     if line.closed:
         cuts[-1] -= 1  # the repeated first point is only there to cross over to
@@ -65,9 +70,9 @@ def _split(line: FlowLine, points: FloatArray, mirror: MirrorPlane, near: float)
         run = [points[first:last]]
         before, after = first > 0 or line.closed, last < len(points)
         if before:
-            run.insert(0, _crossing(points, height, first - 1 if first else len(points) - 2, first, near))
+            run.insert(0, _crossing(points, height, first - 1 if first else len(points) - 2, first, within))
         if after:
-            run.append(_crossing(points, height, last, last - 1, near))
+            run.append(_crossing(points, height, last, last - 1, within))
         joined = np.concatenate(run)
         kept = mirror.reflect(joined) if side[first] < 0 else joined
         if len(kept) >= 2:
@@ -75,10 +80,10 @@ def _split(line: FlowLine, points: FloatArray, mirror: MirrorPlane, near: float)
     return out
 
 
-def _crossing(points: FloatArray, height: FloatArray, outside: int, inside: int, near: float) -> FloatArray:
+def _crossing(points: FloatArray, height: FloatArray, outside: int, inside: int, near: FloatArray) -> FloatArray:
     """Return the (1, 3) point where the way from ``outside`` to ``inside`` crosses the plane or is nearest to it."""
     share = 0.0
-    if abs(height[outside]) > near:
+    if abs(height[outside]) > near[outside]:
         share = float(height[outside] / (height[outside] - height[inside]))
     crossing: FloatArray = points[outside] + share * (points[inside] - points[outside])
     return crossing.reshape(1, 3)

@@ -1,34 +1,98 @@
-"""Tell where a chain of edges lies away from the line that it was to follow."""
+"""Tell where drawn lines lie away from the edges that were to follow them."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
+import numpy as np
 from scipy.spatial import cKDTree
 
+from loopwright.layout.border_graph import KIND_CODES, constrained_edges
 from loopwright.marks.draw_line import resample
-from loopwright.types import Finding, FloatArray
+from loopwright.marks.local_size import LocalSize
+from loopwright.marks.promise_lines import Promise
+from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
 
-_FAR = 0.6  # mesh edges
+FOLLOWED = 0.25  # edges: a line is followed if none of its points is further from an edge of its chain
+_GUIDE = next(code for code, kind in KIND_CODES.items() if kind == "guide")
+_SAMPLES = 9  # points on each edge that gaps are measured to
 
 
-def tell_astray(name: str, line: FloatArray, chain: FloatArray, reach: float) -> list[Finding]:
-    """Return a finding where the chain leaves the line by more than ``_FAR`` mesh edges, or none.
+def tell_astray(
+    promises: Sequence[Promise], points: FloatArray, lengths: FloatArray, told: Iterable[str] = ()
+) -> list[Finding]:
+    """Return a finding for each line that has a point further than a quarter edge from the chains.
 
-    This happens where a line jumps from one side of a sharp fold or thin form to the other.
+    It names the line, the worst place, and what would help there.
 
     Parameters
     ----------
-    line, chain : (k, 3) points.
-    reach : about the edge length of the mesh.
+    points, lengths : (k, 3) points on chains of edges, and (k,) the length of the edge at each.
+    told : names of lines that need not be told again.
     """
-    if len(chain) < 2:
+    if len(points) == 0:
         return []
-    gap = cKDTree(resample(chain, 0.1 * reach), balanced_tree=False).query(line)[0]
-    worst = int(gap.argmax())
-    if gap[worst] <= _FAR * reach:
-        return []
-    at = "({:.4g}, {:.4g}, {:.4g})".format(*line[worst])
-    text = (
-        f"{name} is followed only to within {gap[worst]:.3g} near {at}: it jumps over a fold or to the other side of a "
-        "thin form; draw it there with more points."
-    )
-    return [Finding("line_astray", text)]
+    tree = cKDTree(points, balanced_tree=False)
+    worst: dict[str, tuple[float, float, Promise, int]] = {}
+    for promise in promises:
+        gap, nearest = tree.query(promise.points)
+        share = gap / np.maximum(lengths[nearest], 1e-300)
+        k = int(share.argmax())
+        if share[k] > FOLLOWED and share[k] > worst.get(promise.name, (0.0,))[0]:
+            worst[promise.name] = float(share[k]), float(gap[k]), promise, k
+    seen = set(told)
+    return [_finding(name, *found) for name, found in worst.items() if name not in seen]
+
+
+def _finding(name: str, share: float, gap: float, promise: Promise, k: int) -> Finding:
+    at = "({:.4g}, {:.4g}, {:.4g})".format(*promise.points[k])
+    if promise.beside[k]:
+        why = "a border, an opening, the mirror plane or an earlier line runs beside it there; draw it upon that, or "
+        why += "an edge away"
+    elif promise.sharp[k]:
+        why = "it turns more sharply there than edges of this length can; ask for smaller edges there"
+    else:
+        why = "draw it there with more points or further from other lines, or ask for smaller edges there"
+    text = f"{name} is followed only to within {gap:.3g} ({share:.2g} of an edge) near {at}: {why}."
+    return Finding("line_astray", text)
+
+
+def surface_chains(surface: RegionSurface, reach: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+    """Return points along borders, rims, the mirror plane and lines of a surface, and the edge length wished there.
+
+    Parameters
+    ----------
+    reach : about the edge length of the mesh, everywhere or at each vertex of the surface.
+    """
+    found = constrained_edges(surface)
+    edges = found.edges[found.kind != _GUIDE]
+    points = _along(surface.positions[edges[:, 0]], surface.positions[edges[:, 1]])
+    return points, LocalSize(surface, reach)(points)
+
+
+def mesh_chains(mesh: QuadMesh) -> tuple[FloatArray, FloatArray]:
+    """Return points along the edges of a mesh that follow its curves or the mirror plane, and those edges' lengths."""
+    edges = np.stack([mesh.quads, np.roll(mesh.quads, -1, axis=1)], axis=2).reshape(-1, 2)
+    edges = np.unique(np.sort(edges, axis=1), axis=0)
+    on = (mesh.vertex_curve >= 0) | mesh.is_fixed | mesh.on_mirror
+    edges = edges[on[edges].all(axis=1)]
+    p = mesh.positions
+    length = np.linalg.norm(p[edges[:, 0]] - p[edges[:, 1]], axis=1)
+    near = mesh.on_mirror[edges].all(axis=1)
+    if mesh.curves and len(edges):
+        step = 0.1 * float(np.median(length))
+        curves = np.concatenate([resample(_closed(c.points, c.closed), step) for c in mesh.curves])
+        middle = 0.5 * (p[edges[:, 0]] + p[edges[:, 1]])
+        near |= cKDTree(curves, balanced_tree=False).query(middle)[0] < 0.3 * length
+    edges, length = edges[near], length[near]
+    return _along(p[edges[:, 0]], p[edges[:, 1]]), np.repeat(length, _SAMPLES)
+
+
+def _along(tails: FloatArray, heads: FloatArray) -> FloatArray:
+    share = np.linspace(0.0, 1.0, _SAMPLES)[None, :, None]
+    points: FloatArray = ((1.0 - share) * tails[:, None] + share * heads[:, None]).reshape(-1, 3)
+    return points
+
+
+def _closed(points: FloatArray, closed: bool) -> FloatArray:
+    return np.concatenate([points, points[:1]]) if closed else points

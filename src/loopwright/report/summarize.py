@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, is_dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from loopwright import __version__
 from loopwright.counts.count_borders import BorderCount
@@ -90,11 +91,24 @@ class Summary:
 def summarize_plan(result: PlanLike) -> Summary:
     """Return the figures of a plan."""
     faces, edges = expect_faces(result.layout, result.surface)
+    poles = _planned_by_region(result)
     regions = tuple(
-        RegionRow(region.name, format_color(region.color), int(faces[k]), float(edges[k]), {})
+        RegionRow(region.name, format_color(region.color), int(faces[k]), float(edges[k]), poles[k])
         for k, region in enumerate(result.surface.regions)
     )
     return Summary(**_shared(result), regions=regions, is_plan=True, faces=int(faces.sum()))  # type: ignore[arg-type]
+
+
+def _planned_by_region(result: PlanLike) -> list[dict[int, int]]:
+    """Return for each region the planned poles of the whole mesh by valence; one on a border counts for one side."""
+    surface = result.surface
+    counts = [Counter[int]() for _ in surface.regions]
+    if result.layout.poles:
+        tree = cKDTree(surface.positions[surface.triangles].mean(axis=1), balanced_tree=False)
+        nearest = tree.query(np.array([place for place, _ in result.layout.poles]))[1]
+        for (_, valence), region in zip(result.layout.poles, surface.triangle_region[nearest].tolist(), strict=True):
+            counts[region][int(valence)] += 1 if surface.mirror is None else 2
+    return [dict(sorted(each.items())) for each in counts]
 
 
 def summarize_build(result: BuildLike, *, measured: Distances | None = None) -> Summary:

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loopwright.counts.size_field import mean_size
+from loopwright.counts.read_pins import region_sizes
+from loopwright.counts.size_field import mean_size, size_field
 from loopwright.edit.run_edits import check_region_names
 from loopwright.marks.add_flow_lines import add_flow_lines
 from loopwright.marks.find_ridges import add_ridges
+from loopwright.marks.local_size import LocalSize
 from loopwright.marks.options import MarksOptions, MarksReport
+from loopwright.marks.promise_lines import Promise, promise_lines
 from loopwright.marks.region_surface import make_region_surface
+from loopwright.marks.tell_astray import surface_chains, tell_astray
 from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground
 from loopwright.surface.repair_work import plural
-from loopwright.types import Finding, Paint, RegionSurface
+from loopwright.types import Finding, FloatArray, Paint, RegionSurface
 from loopwright.wishes import FlowLine
 
 _UNEQUAL = 1e-3  # of the diagonal: halves that differ by more (rms) were made to differ
@@ -30,12 +34,14 @@ class FoundRegions:
     findings : what was found and done.
     paint : the colour of each vertex of the sculpt.
     ridges : sharp ridges that are followed where nothing is painted.
+    promises : what edges of the mesh shall follow of the drawn lines.
     """
 
     surface: RegionSurface
     findings: tuple[Finding, ...]
     paint: Paint
     ridges: tuple[FlowLine, ...]
+    promises: tuple[Promise, ...] = ()
 
 
 def face_goal(surface: RegionSurface, wishes: BuildOptions) -> float:
@@ -71,10 +77,11 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
     check_region_names(painted.regions, wishes.edits)
     with clock.stage("lines"):
         reach = mean_size(painted, face_goal(painted, wishes))
-        surface, drawn, ridges = ground.shelf.keep(
-            "lines", (painted, wishes.lines, reach), lambda: _draw_lines(ground, painted, wishes, reach)
+        sizes = tuple(wishes.sizes.items()) if wishes.lines else ()
+        surface, drawn, ridges, promises = ground.shelf.keep(
+            "lines", (painted, wishes.lines, reach, sizes), lambda: _draw_lines(ground, painted, wishes, reach)
         )
-    return FoundRegions(surface, (*_tell_marks(report, wishes), *drawn), report.paint, ridges)
+    return FoundRegions(surface, (*_tell_marks(report, wishes), *drawn), report.paint, ridges, promises)
 
 
 def _tell_marks(report: MarksReport, wishes: BuildOptions) -> list[Finding]:
@@ -98,14 +105,24 @@ def _tell_marks(report: MarksReport, wishes: BuildOptions) -> list[Finding]:
 
 def _draw_lines(
     ground: Ground, painted: RegionSurface, wishes: BuildOptions, reach: float
-) -> tuple[RegionSurface, list[Finding], tuple[FlowLine, ...]]:
-    """Cut drawn lines into the surface; where nothing is painted, sharp ridges too, which are returned last."""
+) -> tuple[RegionSurface, list[Finding], tuple[FlowLine, ...], tuple[Promise, ...]]:
+    """Cut in drawn lines, and where nothing is painted sharp ridges; return those and the promises too."""
     ridges: tuple[FlowLine, ...] = ()
-    surface, findings = add_flow_lines(painted, wishes.lines, reach=reach, shelf=ground.shelf)
+    local: float | FloatArray = _local_sizes(painted, wishes) if wishes.lines else reach
+    surface, findings = add_flow_lines(painted, wishes.lines, reach=local, shelf=ground.shelf)
+    promises: tuple[Promise, ...] = ()
+    if wishes.lines:
+        promises = promise_lines(painted, wishes.lines, reach=local, shelf=ground.shelf)
+        findings += tell_astray(promises, *surface_chains(surface, LocalSize(painted, local)(surface.positions)))
     if len(surface.regions) == 1 and ground.sculpt.colors is None:
         surface, ridges = add_ridges(surface, ground.projector, reach=reach)
         if ridges:
             lines = plural(len(ridges), "sharp ridge or crease", "sharp ridges and creases")
             text = f"{lines} of the shape {'is' if len(ridges) == 1 else 'are'} followed like drawn lines."
             findings.append(Finding("ridges", text, len(ridges)))
-    return surface, findings, ridges
+    return surface, findings, ridges, promises
+
+
+def _local_sizes(painted: RegionSurface, wishes: BuildOptions) -> FloatArray:
+    """Return (n,) about the edge length at each vertex; dabs are left out, so that a stroke of size moves no line."""
+    return size_field(painted, face_goal(painted, wishes), sizes=region_sizes(painted, wishes.sizes))
