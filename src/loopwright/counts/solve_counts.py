@@ -36,7 +36,7 @@ def arc_targets(layout: Layout, vertex_size: FloatArray) -> FloatArray:
             tree = tree or cKDTree(layout.positions[: len(vertex_size)], balanced_tree=False)
             local = vertex_size[tree.query(arc.points)[1]]
         out[i] = float((step * 0.5 * (1 / local[:-1] + 1 / local[1:])).sum())
-    return out
+    return np.round(out, 9)  # what comes of rounding numbers shall not choose between solutions as good
 
 
 def solve_for_budget(
