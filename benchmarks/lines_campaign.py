@@ -23,11 +23,11 @@ from benchmarks.check_result import check_half, corner_sines
 from benchmarks.random_lines import Canvas, random_lines
 from benchmarks.random_shapes import MAKERS, icosphere
 from loopwright.counts.size_field import mean_size, size_field
+from loopwright.layout.promise_lines import promise_lines
+from loopwright.layout.tell_astray import mesh_chains, tell_astray
 from loopwright.marks.draw_line import LineDrawer, resample
 from loopwright.marks.local_size import LocalSize
-from loopwright.marks.promise_lines import promise_lines
 from loopwright.marks.split_at_mirror import split_at_mirror
-from loopwright.marks.tell_astray import mesh_chains, tell_astray
 from loopwright.marks.whole_surface import whole_surface
 from loopwright.options import BuildOptions
 from loopwright.quads.build_mesh import build_mesh

@@ -19,8 +19,8 @@ from loopwright.fit.relax import relax
 from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.handover.tell_folded import tell_folded
+from loopwright.layout.tell_astray import mesh_chains, tell_astray
 from loopwright.layout.types import Layout
-from loopwright.marks.tell_astray import mesh_chains, tell_astray
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress, silent
 from loopwright.quads.build_mesh import build_mesh

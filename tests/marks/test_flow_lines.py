@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from loopwright.errors import MarksError
+from loopwright.layout.promise_lines import Promise, promise_lines
+from loopwright.layout.tell_astray import surface_chains, tell_astray
 from loopwright.marks.add_flow_lines import add_flow_lines
-from loopwright.marks.promise_lines import Promise, promise_lines
-from loopwright.marks.tell_astray import surface_chains, tell_astray
 from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray, MirrorPlane, Region, RegionSurface
 from loopwright.wishes import FlowLine

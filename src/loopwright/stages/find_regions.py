@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from loopwright.counts.read_pins import region_sizes
 from loopwright.counts.size_field import mean_size, size_field
 from loopwright.edit.run_edits import check_region_names
+from loopwright.layout.promise_lines import Promise, promise_lines
+from loopwright.layout.tell_astray import surface_chains, tell_astray
 from loopwright.marks.add_flow_lines import add_flow_lines
 from loopwright.marks.find_ridges import add_ridges
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.options import MarksOptions, MarksReport
-from loopwright.marks.promise_lines import Promise, promise_lines
 from loopwright.marks.region_surface import make_region_surface
-from loopwright.marks.tell_astray import surface_chains, tell_astray
 from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground

@@ -8,9 +8,9 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from loopwright.layout.border_graph import KIND_CODES, constrained_edges
+from loopwright.layout.promise_lines import Promise
 from loopwright.marks.draw_line import resample
 from loopwright.marks.local_size import LocalSize
-from loopwright.marks.promise_lines import Promise
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
 
 FOLLOWED = 0.25  # edges: a line is followed if none of its points is further from an edge of its chain
