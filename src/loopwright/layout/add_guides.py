@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 
-from loopwright.layout.border_graph import constrained_edges
+from loopwright.layout.border_graph import ConstrainedEdges, constrained_edges, node_mask
 from loopwright.layout.flat_stretch import Form, find_forms, flat_stretch, form_above
 from loopwright.layout.make_cut import split_edges
 from loopwright.layout.piece import boundary_loops, cut_open
@@ -95,7 +95,7 @@ def _cut_parts(
     constrained = constrained_edges(surface)
     count = len(surface.positions)
     wedges, origin, component = cut_open(surface.triangles, edge_keys(constrained.edges, count), count)
-    work = _Work(surface, vertex_size, constrained.edges)
+    work = _Work(surface, vertex_size, constrained)
     parts, regions = [], []
     for c in range(int(component.max()) + 1):
         mine = np.flatnonzero(component == c)
@@ -184,8 +184,9 @@ SNAP = 0.2
 class _Work:
     """Positions and sizes that grow where edges are split, and the guide edges found."""
 
-    def __init__(self, surface: RegionSurface, vertex_size: FloatArray, borders: IntArray) -> None:
-        self.borders = borders
+    def __init__(self, surface: RegionSurface, vertex_size: FloatArray, constrained: ConstrainedEdges) -> None:
+        self.borders = constrained.edges
+        self.nodes = np.flatnonzero(node_mask(constrained, len(surface.positions))).astype(np.int32)
         self.positions, self.vertex_size, self.on_mirror = surface.positions, vertex_size, surface.on_mirror
         self.guides: list[IntArray] = []
         self.parents = np.zeros((0, 2), np.int64)
@@ -203,7 +204,7 @@ class _Work:
         """Split edges where ``values`` change sign, note the guide edges and return the new triangles.
 
         Vertices within ``SNAP`` of an edge of the line are taken to be on it; a
-        border is crossed at a vertex, since another part lies beyond.
+        border is crossed at a vertex, since another part lies beyond, and not where borders meet.
         """
         edges = distinct_edges(triangles)
         above = values.copy()
@@ -212,8 +213,10 @@ class _Work:
         share = np.where(crossing, above[a] / np.where(crossing, above[a] - above[b], 1.0), 0.5)
         count = len(self.positions)
         snap = np.where(is_among(edge_keys(edges, count), edge_keys(self.borders, count)), 0.5, SNAP)
-        above[a[crossing & (share < snap)]] = 0.0
-        above[b[crossing & (share >= 1 - snap)]] = 0.0
+        node_a, node_b = is_among(a, self.nodes), is_among(b, self.nodes)
+        low = np.where(node_a, 0.0, np.where(node_b & (snap == 0.5), 1.0, snap))
+        above[a[crossing & (share < low)]] = 0.0
+        above[b[crossing & (share >= low) & (share >= 1 - snap) & ~node_b]] = 0.0
         crossing = above[a] * above[b] < 0
         a, b, share = a[crossing], b[crossing], share[crossing]
         first = len(self.positions)
