@@ -52,7 +52,7 @@ class ExactLevel:
         place = {edge: len(new) + k for k, edge in enumerate(edges)}
         new += [self.edge_point(edge, min(before[edge], Fraction(1))) for edge in edges]
         first = len(new)
-        self.quads = [
+        self.quads: list[tuple[int, ...]] = [
             (
                 quad[k],
                 place[frozenset((quad[k], quad[(k + 1) % 4]))],
