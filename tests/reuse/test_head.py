@@ -18,6 +18,7 @@ from loopwright.reuse.template import template_of_quads
 from loopwright.surface.project import SurfaceProjector
 from loopwright.surface.read import read_sculpt
 from loopwright.surface.read_quads import read_quad_mesh
+from loopwright.surface.repair import repair_sculpt
 from loopwright.types import FloatArray
 
 DATA = Path(__file__).resolve().parents[3] / "shared" / "data"
@@ -48,7 +49,7 @@ def smooth_warp(points: FloatArray, extent: FloatArray, share: float = 0.05) -> 
 @pytest.mark.parametrize("has_borders", [False, True])
 def test_hand_made_mesh_goes_to_another_head(has_borders: bool) -> None:
     mesh = read_quad_mesh(DATA / "head_a_handmade.obj")
-    sculpt = read_sculpt(DATA / "head_a_160k.ply")
+    sculpt, _ = repair_sculpt(read_sculpt(DATA / "head_a_160k.ply"))
     box = np.array([sculpt.positions.min(axis=0), sculpt.positions.max(axis=0)])
     other = SurfaceProjector(smooth_warp(sculpt.positions, box), sculpt.triangles)
     limit = template_of_quads(mesh.positions, mesh.quads).positions
