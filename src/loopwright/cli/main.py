@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from loopwright import __version__
-from loopwright.cli import build, check, demo, edit, levels, plan, refit, rehearse, watch
+from loopwright.cli import build, carry, check, demo, edit, levels, lighten, plan, refit, rehearse, watch
 from loopwright.cli.console import Console
 from loopwright.cli.log_fault import log_fault
 from loopwright.errors import Cancelled, InternalError, LoopwrightError
 
-COMMANDS = (build, plan, watch, edit, levels, refit, rehearse, check, demo)
+COMMANDS = (build, plan, watch, edit, levels, lighten, refit, carry, rehearse, check, demo)
 """Modules with ``NAME``, ``HELP``, ``add_arguments(parser)`` and ``run(arguments, console) -> exit code``."""
 
 _EPILOG = """exit codes: 0 done, 1 findings with check --strict, 2 wrong usage, 3 the file cannot be used,

@@ -46,13 +46,24 @@ def edit_file_mesh(
     InfeasibleError, MarksError
         If an edit cannot be made, or an axis was insisted on across which the mesh is not mirrored.
     """
-    ready = _find_mirror(add_border_curves(mesh), mirror)
+    ready = ready_file_mesh(mesh, mirror)
     if not fit or projector is None:
         return apply_edits(ready, edits, projector)
     part = cut_in_half(ready).half if ready.mirror is not None else ready
     edited, findings = run_edits(part, edits, projector, progress=progress)
     fitted, _ = fit_limit(edited, projector, progress=progress)
     return (reflect_half(fitted) if fitted.mirror is not None else fitted), findings
+
+
+def ready_file_mesh(mesh: QuadMesh, mirror: str = "auto") -> QuadMesh:
+    """Return a mesh read from a file with the curves of its borders, and with its mirror plane as wished.
+
+    Raises
+    ------
+    InfeasibleError
+        If an axis was insisted on across which the mesh is not mirrored.
+    """
+    return _find_mirror(add_border_curves(mesh), mirror)
 
 
 def _find_mirror(mesh: QuadMesh, wish: str) -> QuadMesh:

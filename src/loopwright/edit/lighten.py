@@ -132,7 +132,11 @@ def _lighten_half(
             continue
         if step is None:
             least = factor * len(mesh.quads)
-            advice = "let pairs of poles cancel out (keep_poles=False)" if keep_poles else "ask for more faces"
+            advice = (
+                "let pairs of poles cancel out (keep_poles=False, --merge-poles)"
+                if keep_poles
+                else "ask for more faces"
+            )
             message = f"No further loop can go at {least} faces, where {factor * target:.0f} were asked for: {advice}."
             raise InfeasibleError(message, places=[least])
         if len(step[0].quads) < target and target - len(step[0].quads) > len(mesh.quads) - target:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
 
-from loopwright.errors import MarksError
+from loopwright.edit_wishes import read_operation
+from loopwright.errors import InternalError, MarksError
 from loopwright.marks.marks_file import Marks
+from loopwright.reuse.align import Similarity
 from loopwright.reuse.register_sculpts import SculptRegistration
 from loopwright.types import FloatArray, Sculpt
 from loopwright.wishes import Point
@@ -34,14 +37,17 @@ def carry_colors(source: Sculpt, target: Sculpt, registration: SculptRegistratio
 def carry_marks(marks: Marks, registration: SculptRegistration) -> Marks:
     """Return the marks at their places on the other sculpt; lengths grow with the sculpt's size.
 
-    Flow lines, fixed points, the places of pins and of painted sizes move; names, colours, counts and wishes stay.
+    Flow lines, fixed points, the places of pins, of painted sizes and of edits move, the edits' directions turn;
+    names, colours, counts and wishes stay.
     """
     places = [point for line in marks.lines for point in line.points]
     places += [point.at for point in marks.points] + [dab.at for dab in marks.size_dabs]
     places += [pin.near for pin in marks.pins if pin.near is not None]
+    places += [_near(edit) for edit in marks.edits if "near" in edit]
     moved = registration.move_points(np.array(places, np.float64).reshape(-1, 3))
     following = iter(_point(place) for place in moved)
-    scale = registration.coarse.similarity.scale
+    similarity = registration.coarse.similarity
+    scale = similarity.scale
     lines = tuple(replace(line, points=tuple(next(following) for _ in line.points)) for line in marks.lines)
     points = tuple(replace(point, at=next(following)) for point in marks.points)
     dabs = tuple(
@@ -49,15 +55,46 @@ def carry_marks(marks: Marks, registration: SculptRegistration) -> Marks:
         for dab in marks.size_dabs
     )
     pins = tuple(pin if pin.near is None else replace(pin, near=next(following)) for pin in marks.pins)
+    edits = tuple(
+        {**_turn(edit, similarity), **({"near": list(next(following))} if "near" in edit else {})}
+        for edit in marks.edits
+    )
     sizes = {name: scale * length for name, length in marks.sizes.items()}
     vertex_sizes = None
     if marks.vertex_sizes is not None:
         if len(marks.vertex_sizes) != len(registration.moved):
             raise MarksError("The painted sizes are those of another sculpt: their number is not that of its vertices.")
         vertex_sizes = scale * marks.vertex_sizes[registration.source_vertices()]
-    return replace(marks, lines=lines, points=points, size_dabs=dabs, pins=pins, sizes=sizes, vertex_sizes=vertex_sizes)
+    return replace(
+        marks,
+        lines=lines,
+        points=points,
+        size_dabs=dabs,
+        pins=pins,
+        sizes=sizes,
+        vertex_sizes=vertex_sizes,
+        edits=edits,
+    )
 
 
 def _point(place: FloatArray) -> Point:
     x, y, z = place.tolist()
     return x, y, z
+
+
+def _near(edit: Mapping[str, object]) -> Point:
+    place = read_operation(edit, "edit").place
+    if place is None:
+        raise InternalError("An edit near a place has none.")
+    return _point(place.near)
+
+
+def _turn(edit: Mapping[str, object], similarity: Similarity) -> dict[str, object]:
+    """Return an edit with its directions turned as the sculpt was."""
+    place = read_operation(edit, "edit").place
+    turned = dict(edit)
+    for word in ("across", "along", "toward"):
+        direction = None if place is None else getattr(place, word)
+        if word in edit and direction is not None:
+            turned[word] = similarity.turn(direction[None])[0].tolist()
+    return turned

@@ -102,7 +102,7 @@ def refit(
     """
     chosen = options or RefitOptions()
     template = template_of_quads(mesh.positions, mesh.quads)
-    _check_landmarks(template, projector, landmarks)
+    landmarks = _put_on(template, projector, landmarks)
     pairs = find_mirror_pairs(mesh.positions, mesh.quads, projector, chosen.mirror)
     led = _mirror_landmarks(landmarks, pairs)
     registration = register(
@@ -139,12 +139,14 @@ def refit(
     )
 
 
-def _check_landmarks(template: Template, projector: SurfaceProjector, landmarks: Landmarks) -> None:
+def _put_on(template: Template, projector: SurfaceProjector, landmarks: Landmarks) -> Landmarks:
+    """Return the landmarks with their places on the sculpt's surface, or refuse those far off it or off the mesh."""
     if not landmarks.names:
-        return
+        return landmarks
     extent = float(np.linalg.norm(np.ptp(template.positions, axis=0)))
     on_mesh = mixtures(template, landmarks.mesh)[1] / extent
-    on_sculpt = row_lengths(projector.project(landmarks.sculpt).points - landmarks.sculpt) / projector.diagonal
+    places = projector.project(landmarks.sculpt).points
+    on_sculpt = row_lengths(places - landmarks.sculpt) / projector.diagonal
     for what, off in (("mesh", on_mesh), ("sculpt", on_sculpt)):
         worst = int(off.argmax())
         if off[worst] > _ON_SHAPE:
@@ -154,6 +156,7 @@ def _check_landmarks(template: Template, projector: SurfaceProjector, landmarks:
                 f"{what}'s surface, and check that the file's units and axes are those of the {what}.",
                 places=[name],
             )
+    return replace(landmarks, sculpt=places)
 
 
 def _mirror_landmarks(landmarks: Landmarks, pairs: MirrorPairs | None) -> Landmarks:
