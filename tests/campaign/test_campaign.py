@@ -25,18 +25,11 @@ def ending(seed: int) -> Ending:
 @pytest.mark.parametrize("seed", SEEDS[:8])
 def test_ends_in_a_sound_mesh(seed: int) -> None:
     end = ending(seed)
-    assert end.kind in ("valid", "explained") or end.detail.startswith("folded quads"), end.line()
+    assert end.kind in ("valid", "explained"), end.line()
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", SEEDS[8:])
 def test_ends_in_a_sound_mesh_too(seed: int) -> None:
     end = ending(seed)
-    assert end.kind in ("valid", "explained") or end.detail.startswith("folded quads"), end.line()
-
-
-@pytest.mark.slow
-@pytest.mark.xfail(reason="quads fold in patches that are far from a grid's shape", strict=False)
-def test_nothing_is_folded() -> None:
-    folded = [ending(seed).line() for seed in SEEDS if ending(seed).detail.startswith("folded quads")]
-    assert not folded, "\n".join(folded)
+    assert end.kind in ("valid", "explained"), end.line()

@@ -13,9 +13,13 @@ from benchmarks.campaign import classify  # noqa: E402
 from benchmarks.freeze_case import thaw_case  # noqa: E402
 
 CASES = sorted(Path(__file__).parent.glob("*.npz"))
+SLOW = ("folds_when_evened_out", "strip_of_leftovers")
 
 
-@pytest.mark.parametrize("path", CASES, ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "path",
+    [pytest.param(path, id=path.stem, marks=[pytest.mark.slow] if path.stem in SLOW else []) for path in CASES],
+)
 def test_stays_mended(path: Path) -> None:
     end = classify(thaw_case(path))
-    assert end.kind == "valid" or (end.kind == "invalid" and end.detail.startswith("folded quads")), end.line()
+    assert end.kind == "valid", end.line()
