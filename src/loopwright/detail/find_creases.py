@@ -14,7 +14,7 @@ from loopwright.detail.fit_creases import fit_creases, lay_on_sculpt
 from loopwright.detail.measure_noise import measure_noise
 from loopwright.detail.mirror_creases import mirror_creases, wishes_of_half
 from loopwright.detail.split_symmetric import split_symmetric
-from loopwright.detail.try_creases import TRIAL_FIT, CreaseTrials, Landing, land_limit, prepare_trials
+from loopwright.detail.try_creases import WHOLE_FIT, CreaseTrials, Landing, land_limit, prepare_trials
 from loopwright.detail.types import NO_CREASES, CreaseReport, Creases
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
@@ -107,7 +107,7 @@ def _search(
     progress("creases", 0.0)
     laid = lay_on_sculpt(mesh, projector)
     pinned = change_creases(NO_CREASES, [wish for wish in wishes if wish.kind == "pin"])
-    fitted, _ = fit_creases(laid, projector, pinned, options=TRIAL_FIT)
+    fitted, _ = fit_creases(laid, projector, pinned, options=WHOLE_FIT)
     landing = land_limit(fitted, projector, pinned, options.min_cosine)
     edges, chains = _candidates(fitted, landing, options, wishes)
     length = _mean_edge(mesh, edges)
@@ -128,7 +128,7 @@ def _search(
         creases = trials.assemble(sharpness)
         if not len(creases.edges):
             break
-        best, _ = fit_creases(laid, projector, creases, options=TRIAL_FIT)
+        best, _ = fit_creases(laid, projector, creases, options=WHOLE_FIT)
         after = land_limit(best, projector, creases, options.min_cosine)
         rms, gain = _rms(after), _gain(old, trials.measure(after.face_errors()))
         lost = ~_is_worth(old, gain, threshold, options, _SHORT) & (sharpness > 0.0)

@@ -16,7 +16,8 @@ from loopwright.fit.fit_limit import FitOptions
 from loopwright.surface.project import Projection, SurfaceProjector
 from loopwright.types import FloatArray, IntArray, QuadMesh
 
-TRIAL_FIT = FitOptions(free_crossings=False)  # quads that cross are few, and tell nothing about ridges
+WHOLE_FIT = FitOptions(free_crossings=False)  # quads that cross are few, and tell nothing about ridges
+TRIAL_FIT = replace(WHOLE_FIT, rounds=5)
 _RINGS = 1  # beyond the faces that are looked at: what lies farther off moves them by nothing that counts
 
 
