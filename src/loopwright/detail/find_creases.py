@@ -14,13 +14,14 @@ from loopwright.detail.fit_creases import fit_creases, lay_on_sculpt
 from loopwright.detail.measure_noise import measure_noise
 from loopwright.detail.mirror_creases import mirror_creases, wishes_of_half
 from loopwright.detail.split_symmetric import split_symmetric
-from loopwright.detail.try_creases import TRIAL_FIT, CreaseTrials, Landing, land_limit, prepare_trials
+from loopwright.detail.try_creases import WHOLE_FIT, CreaseTrials, Landing, land_limit, prepare_trials
 from loopwright.detail.types import NO_CREASES, CreaseReport, Creases
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, QuadMesh
 
-_CHECKS = 6  # times that what was chosen is fitted together and what does not hold is dropped
+_CHECKS = 4  # times that what was chosen is fitted together and what does not hold is dropped
+_WHOLE_CHECKS = 2  # the same for the whole cage
 _SHORT = 0.6  # of enough gain: what falls short of this goes first
 _ALONG = 0.8  # of the turn along an edge: what turns less across is no ridge
 
@@ -106,7 +107,7 @@ def _search(
     progress("creases", 0.0)
     laid = lay_on_sculpt(mesh, projector)
     pinned = change_creases(NO_CREASES, [wish for wish in wishes if wish.kind == "pin"])
-    fitted, _ = fit_creases(laid, projector, pinned, options=TRIAL_FIT)
+    fitted, _ = fit_creases(laid, projector, pinned, options=WHOLE_FIT)
     landing = land_limit(fitted, projector, pinned, options.min_cosine)
     edges, chains = _candidates(fitted, landing, options, wishes)
     length = _mean_edge(mesh, edges)
@@ -118,14 +119,25 @@ def _search(
         return replace(change_creases(NO_CREASES, wishes), report=report)
     trials = prepare_trials(laid, projector, edges, chains, wishes=wishes, min_cosine=options.min_cosine)
     threshold = max(options.noise_factor * noise, options.least_gain * length)
-    sharpness, gains = _try_all(
+    sharpness = _try_all(
         trials, trials.errors(pinned), threshold, options, lambda step: progress("creases", (3 + step) / steps)
     )
+    old = trials.measure(landing.face_errors())
+    gain = np.zeros(len(chains))
+    for check in range(_WHOLE_CHECKS):
+        creases = trials.assemble(sharpness)
+        if not len(creases.edges):
+            break
+        best, _ = fit_creases(laid, projector, creases, options=WHOLE_FIT)
+        after = land_limit(best, projector, creases, options.min_cosine)
+        rms, gain = _rms(after), _gain(old, trials.measure(after.face_errors()))
+        lost = ~_is_worth(old, gain, threshold, options, _SHORT) & (sharpness > 0.0)
+        if not lost.any() or check + 1 == _WHOLE_CHECKS:
+            break
+        sharpness = np.where(lost, 0.0, sharpness)
     creases = trials.assemble(sharpness)
-    if len(creases.edges):
-        best, _ = fit_creases(laid, projector, creases, options=TRIAL_FIT)
-        rms = _rms(land_limit(best, projector, creases, options.min_cosine))
     progress("creases", 1.0)
+    gains = np.sqrt(np.maximum(gain, 0.0))[sharpness > 0.0]
     return _name_chains(creases, trials, sharpness, replace(report, gains=gains, rms_after=rms))
 
 
@@ -135,30 +147,29 @@ def _try_all(
     threshold: float,
     options: CreaseOptions,
     tell: Callable[[int], None],
-) -> tuple[FloatArray, FloatArray]:
-    """Return (c,) the sharpness of each chain, zero where it is not worth a crease, and the gains of the others."""
+) -> FloatArray:
+    """Return (c,) the sharpness of each chain, zero where it is not worth a crease near the chains."""
     found = []
     for step, value in enumerate(options.sharpnesses):
         found.append(trials.errors(trials.assemble(np.full(len(trials.chains), value))))
         tell(step)
-    least = np.min(found, axis=0)
-    sharpness = np.array(options.sharpnesses)[np.argmin(found, axis=0)]
-    sharpness = np.where(_is_gain(old, least, threshold, options), sharpness, 0.0)
-    sharpness = _keep_best(sharpness, old - least, options.most_chains)
-    after = old
+    gain = np.array([_gain(old, errors) for errors in found])
+    sharpness: FloatArray = np.array(options.sharpnesses)[np.argmax(gain, axis=0)]
+    sharpness = np.where(_is_worth(old, gain.max(axis=0), threshold, options), sharpness, 0.0)
+    sharpness = _keep_best(sharpness, gain.max(axis=0), options.most_chains)
     for check in range(_CHECKS):
         if not sharpness.any():
             break
-        after = trials.errors(trials.assemble(sharpness))
+        last = _gain(old, trials.errors(trials.assemble(sharpness)))
         # neighbours lend each other gain: what falls just short may hold again without those that fall far short
         share = _SHORT if check + 2 < _CHECKS else 1.0
-        far = ~_is_gain(old, after, threshold, options, share) & (sharpness > 0.0)
+        far = ~_is_worth(old, last, threshold, options, share) & (sharpness > 0.0)
         if not far.any():
-            far = ~_is_gain(old, after, threshold, options) & (sharpness > 0.0)
+            far = ~_is_worth(old, last, threshold, options) & (sharpness > 0.0)
         if not far.any():
             break
         sharpness = np.where(far, 0.0, sharpness)
-    return sharpness, np.sqrt(np.maximum(old - after, 0.0))[sharpness > 0.0]
+    return sharpness
 
 
 def _candidates(
@@ -178,12 +189,17 @@ def _candidates(
     return turns.edges, chains
 
 
-def _is_gain(
-    old: FloatArray, new: FloatArray, threshold: float, options: CreaseOptions, share: float = 1.0
+def _gain(old: FloatArray, new: FloatArray) -> FloatArray:
+    """Return (c,) how much less square distance there is on the chains' faces, or with those beside them if less."""
+    gain: FloatArray = (old - new).min(axis=0)
+    return gain
+
+
+def _is_worth(
+    old: FloatArray, gain: FloatArray, threshold: float, options: CreaseOptions, share: float = 1.0
 ) -> NDArray[np.bool_]:
     """Return whether chains gain enough, or that share of enough."""
-    gain = old - new
-    worth: NDArray[np.bool_] = (gain > share * threshold**2) & (gain > share * options.least_relief * old)
+    worth: NDArray[np.bool_] = (gain > share * threshold**2) & (gain > share * options.least_relief * old[0])
     return worth
 
 

@@ -16,8 +16,9 @@ from loopwright.fit.fit_limit import FitOptions
 from loopwright.surface.project import Projection, SurfaceProjector
 from loopwright.types import FloatArray, IntArray, QuadMesh
 
-TRIAL_FIT = FitOptions(free_crossings=False)  # quads that cross are few, and tell nothing about ridges
-_RINGS = 2  # beyond the faces that are looked at: what lies farther off moves them by nothing that counts
+WHOLE_FIT = FitOptions(free_crossings=False)  # quads that cross are few, and tell nothing about ridges
+TRIAL_FIT = replace(WHOLE_FIT, rounds=5)
+_RINGS = 1  # beyond the faces that are looked at: what lies farther off moves them by nothing that counts
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,8 @@ class CreaseTrials:
     part : the cage near the chains, its vertices on the sculpt.
     seen : what of the part is looked at.
     edges : (e, 2) of the whole cage. chains : each one's edges as indices.
-    faces : the faces of ``seen`` that touch a chain. zones : those that touch each chain, as indices of these.
+    faces, seen_faces : the faces that are measured, in the whole cage and in ``seen``.
+    zones, surroundings : of the whole cage's faces those that touch each chain, and those within a ring more.
     wishes : creases that are held meanwhile.
     min_cosine : least agreement of normals.
     """
@@ -73,7 +75,9 @@ class CreaseTrials:
     edges: Ids
     chains: list[Ids]
     faces: Ids
+    seen_faces: Ids
     zones: list[Ids]
+    surroundings: list[Ids]
     wishes: tuple[CreaseWish, ...]
     min_cosine: float
 
@@ -83,14 +87,25 @@ class CreaseTrials:
         values = np.repeat(sharpness, [len(chain) for chain in self.chains])
         return change_creases(make_creases(edges.astype(np.int32), values), self.wishes)
 
+    def measure(self, face_errors: FloatArray) -> FloatArray:
+        """Return (2, c) square distances round each chain from those of the whole cage's faces.
+
+        The first row is the mean on the faces that touch the chain, the second the sum with a ring more, by the number
+        of those faces: where a crease gains at its edges what it loses beside them, the second does not fall.
+        """
+        near = [face_errors[zone].mean() for zone in self.zones]
+        wide = [face_errors[more].sum() / len(zone) for zone, more in zip(self.zones, self.surroundings, strict=True)]
+        return np.array([near, wide])
+
     def errors(self, creases: Creases) -> FloatArray:
-        """Return (c,) the mean-square distance round each chain after a fit with some of the whole cage's creases."""
+        """Return what :meth:`measure` tells after a fit of the part with some of the whole cage's creases."""
         here = self.part.creases(creases)
         fitted, _ = fit_creases(self.part.mesh, self.projector, here, options=TRIAL_FIT)
         shape = replace(self.seen.mesh, positions=fitted.positions[self.seen.vertices])
-        landing = land_limit(shape, self.projector, self.seen.creases(here), self.min_cosine, self.faces)
-        errors = landing.face_errors()
-        return np.array([errors[zone].mean() for zone in self.zones])
+        landing = land_limit(shape, self.projector, self.seen.creases(here), self.min_cosine, self.seen_faces)
+        errors = np.full(int(self.faces.max()) + 1, np.nan)
+        errors[self.faces] = landing.face_errors()
+        return self.measure(errors)
 
 
 def prepare_trials(
@@ -102,13 +117,15 @@ def prepare_trials(
     wishes: tuple[CreaseWish, ...],
     min_cosine: float,
 ) -> CreaseTrials:
-    """Return the trials of chains on a cage whose vertices are on the sculpt."""
-    zones = []
+    """Return the trials of one or more chains on a cage whose vertices are on the sculpt."""
+    zones, surroundings = [], []
     for chain in chains:
         touched = np.zeros(len(mesh.positions), bool)
         touched[edges[chain].ravel()] = True
         zones.append(np.flatnonzero(touched[mesh.quads].any(axis=1)))
-    faces = np.unique(np.concatenate([np.zeros(0, np.int64), *zones]))
+        touched[mesh.quads[zones[-1]].ravel()] = True
+        surroundings.append(np.flatnonzero(touched[mesh.quads].any(axis=1)))
+    faces = np.unique(np.concatenate(surroundings))
     part = cut_near(mesh, faces, _RINGS)
     seen = cut_near(part.mesh, part.find_faces(faces), 1)
     return CreaseTrials(
@@ -117,8 +134,10 @@ def prepare_trials(
         projector,
         edges,
         chains,
+        faces,
         seen.find_faces(part.find_faces(faces)),
-        [np.searchsorted(faces, zone) for zone in zones],
+        zones,
+        surroundings,
         wishes,
         min_cosine,
     )
