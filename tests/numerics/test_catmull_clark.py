@@ -81,7 +81,7 @@ def same_points(ours: FloatArray, theirs: FloatArray, tolerance: float) -> None:
 
 @pytest.mark.parametrize("name", MESHES)
 def test_two_levels_agree_with_reference_library(name: str) -> None:
-    # Outside reference: lagrange.subdivision.subdivide_mesh (OpenSubdiv inside).
+    # Outside reference: lagrange.subdivision.subdivide_mesh.
     points, quads = MESHES[name]
     ours, faces = subdivide(points, quads, 2)
     theirs = reference(points, quads, 2)
