@@ -12,7 +12,7 @@ from scipy.optimize import check_grad
 from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.relax import RelaxOptions, relax
 from loopwright.fit.relax_state import RelaxState
-from loopwright.fit.unfold import Barrier, count_folded, loosen, unfold
+from loopwright.fit.unfold import Barrier, count_folded, is_folded, loosen, put_back, snapshot, unfold
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Curve, FloatArray, QuadMesh
 
@@ -115,3 +115,24 @@ def test_a_pinned_vertex_is_not_let_off(make_square: Maker, plane_sculpt: Surfac
     loosen(state)
     assert not state.let_off[pinned]
     assert np.array_equal(state.positions[pinned], mesh.positions[pinned])
+
+
+def test_vertices_put_back_are_where_they_were(make_square: Maker, plane_sculpt: SurfaceProjector) -> None:
+    state = RelaxState(scramble(make_square(12, 9), 3, 0.9), plane_sculpt, RelaxOptions())
+    before = snapshot(state)
+    state.advance(0.3)
+    after = state.positions.copy()
+    chosen = np.arange(len(after)) % 3 == 0
+    put_back(state, before, chosen)
+    assert np.array_equal(state.positions[chosen], before[0][chosen])
+    assert np.array_equal(state.positions[~chosen], after[~chosen])
+    assert (after[chosen] != before[0][chosen]).any()
+
+
+def test_the_count_of_folded_quads_is_that_of_the_marked_ones(
+    make_square: Maker, plane_sculpt: SurfaceProjector
+) -> None:
+    state = RelaxState(scramble(make_square(12, 9), 5, 0.9), plane_sculpt, RelaxOptions())
+    assert is_folded(state).sum() == count_folded(state)[0] > 0
+    unfold(state)
+    assert not is_folded(state).any()

@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 from tests.conftest import EDGE, compact, flat_disc, globe, horn, link, painted, ring_torus, surface_of, turned
 
-from loopwright.layout.add_guides import GuideOptions, add_guides
+from loopwright.layout.add_guides import GuideOptions, add_guides, halve_parts
+from loopwright.layout.border_graph import constrained_edges, node_mask
+from loopwright.layout.piece import cut_open
+from loopwright.surface.half_edges import edge_keys
 from loopwright.types import MirrorPlane, RegionSurface
 
 
@@ -111,3 +114,24 @@ def test_a_half_horn_gets_half_rings_from_plane_to_plane() -> None:
 def test_a_torus_keeps_its_handle() -> None:
     out = guided(painted(ring_torus(40, 20)))
     assert link(out.triangles, len(out.positions)).euler == 0
+
+
+@pytest.mark.parametrize("name", ["sphere with holes", "quilt", "half sphere at a mirror", "torus in sectors"])
+def test_halving_a_part_leaves_its_neighbours_and_meets_no_junction(name: str) -> None:
+    surface = surface_of(name)
+    count = len(surface.positions)
+    constrained = constrained_edges(surface)
+    parts = cut_open(surface.triangles, edge_keys(constrained.edges, count), count)[2].max() + 1
+    junctions = set(np.flatnonzero(node_mask(constrained, count)).tolist())
+    for part in range(int(parts)):
+        out, sizes = halve_parts(surface, np.full(count, EDGE), [part])
+        assert len(out.guide_edges) > len(surface.guide_edges)
+        assert len(sizes) == len(out.positions)
+        before, after = link(surface.triangles, count), link(out.triangles, len(out.positions))
+        assert (before.euler, before.rims, before.components) == (after.euler, after.rims, after.components)
+        assert areas(out) == pytest.approx(areas(surface), rel=1e-9)
+        fresh = set(map(tuple, np.sort(out.guide_edges, axis=1).tolist()))
+        fresh -= set(map(tuple, np.sort(surface.guide_edges, axis=1).tolist()))
+        assert junctions.isdisjoint(v for edge in fresh for v in edge)
+        kept = constrained_edges(out)
+        assert len(kept.edges) - len(fresh) == len(constrained.edges)  # borders are crossed at vertices

@@ -208,17 +208,22 @@ class _Work:
         """
         edges = distinct_edges(triangles)
         above = values.copy()
+        at_node = self.nodes[above[self.nodes] == 0.0]
+        above[at_node] = 1e-9 * (np.abs(values).max() or 1.0)
         a, b = edges[:, 0], edges[:, 1]
         crossing = above[a] * above[b] < 0
         share = np.where(crossing, above[a] / np.where(crossing, above[a] - above[b], 1.0), 0.5)
         count = len(self.positions)
-        snap = np.where(is_among(edge_keys(edges, count), edge_keys(self.borders, count)), 0.5, SNAP)
-        node_a, node_b = is_among(a, self.nodes), is_among(b, self.nodes)
-        low = np.where(node_a, 0.0, np.where(node_b & (snap == 0.5), 1.0, snap))
-        above[a[crossing & (share < low)]] = 0.0
-        above[b[crossing & (share >= low) & (share >= 1 - snap) & ~node_b]] = 0.0
+        at_border = is_among(edge_keys(edges, count), edge_keys(self.borders, count))
+        free_a, free_b = ~is_among(a, self.nodes), ~is_among(b, self.nodes)
+        to_a = np.where(at_border, (share < 0.5) | ~free_b, share < SNAP) & free_a
+        to_b = np.where(at_border, ~to_a, share > 1 - SNAP) & free_b
+        above[a[crossing & to_a]] = 0.0
+        above[b[crossing & to_b]] = 0.0
+        if (at_border & (above[a] * above[b] < 0)).any():
+            return triangles  # a border of one edge, and nowhere on it to end
         crossing = above[a] * above[b] < 0
-        a, b, share = a[crossing], b[crossing], share[crossing]
+        a, b, share = a[crossing], b[crossing], np.clip(share[crossing], SNAP, 1 - SNAP)
         first = len(self.positions)
         fresh = np.arange(first, first + len(a))
         split = split_edges(triangles, list(zip(a.tolist(), b.tolist(), fresh.tolist(), strict=True)))
