@@ -69,7 +69,10 @@ def plan_layout(
     for _ in range(_HALVINGS):
         if not best.stuck:
             break
-        halved = cut(*halve_parts(best.surface, best.vertex_size, best.stuck), progress=silent)
+        try:
+            halved = cut(*refine_narrow(*halve_parts(best.surface, best.vertex_size, best.stuck)), progress=progress)
+        except InternalError:
+            break  # some part was left without a cut: as it was
         if halved.uneven >= best.uneven:
             break
         best = halved
