@@ -19,7 +19,7 @@ from loopwright.fit.relax import relax
 from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.handover.tell_folded import tell_folded
-from loopwright.layout.tell_astray import mesh_chains, tell_astray
+from loopwright.layout.tell_astray import mesh_chains, names_told, tell_astray
 from loopwright.layout.types import Layout
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress, silent
@@ -147,8 +147,7 @@ def _tell_lines(made: _Plan, mesh: QuadMesh) -> list[Finding]:
     if not made.regions.promises:
         return []
     promises = made.regions.promises
-    told = [p.name for f in made.findings if f.kind == "line_astray" for p in promises if f.text.startswith(p.name)]
-    return tell_astray(promises, *mesh_chains(mesh), told=told)
+    return tell_astray(promises, *mesh_chains(mesh), told=names_told(made.findings, promises))
 
 
 def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:

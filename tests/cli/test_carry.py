@@ -131,3 +131,17 @@ def test_sizes_of_a_sculpt_that_is_repaired_are_refused(
     assert main(["carry", "old.ply", "new.ply", "--marks", "old.json", "-o", "out.json"]) == 3
     assert "size per vertex" in capsys.readouterr().err
     assert not Path("out.json").exists()
+
+
+def test_the_sizes_of_the_old_marks_are_not_written_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    put_files(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    np.save("sizes.npy", np.full(len(read_sculpt("old.ply").positions), 0.1))
+    Path("painted.json").write_text('{"loopwright_marks": 1, "vertex_sizes": "sizes.npy"}', encoding="utf-8")
+    before = Path("sizes.npy").read_bytes()
+    assert main(["carry", "old.ply", "new.ply", "--marks", "painted.json", "-o", "sizes.json"]) == 3
+    assert "sizes.npy" in capsys.readouterr().err
+    assert Path("sizes.npy").read_bytes() == before
+    assert not Path("sizes.json").exists()

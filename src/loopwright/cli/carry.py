@@ -40,7 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace, console: Console) -> int:
     """Register, carry, write, tell; return the exit code."""
     _check_files(arguments)
-    from loopwright.marks.read_marks import read_marks
+    from loopwright.marks.read_marks import read_marks, sizes_file
     from loopwright.reuse.carry_marks import carry_colors
     from loopwright.reuse.read_landmarks import NO_LANDMARKS, read_landmarks
     from loopwright.reuse.register_sculpts import register_sculpts
@@ -48,6 +48,8 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     from loopwright.surface.repair import repair_sculpt
 
     marks = read_marks(arguments.marks) if arguments.marks else None
+    if arguments.marks is not None:
+        check_outputs(_outputs(arguments), {"the file of sizes that the marks name": sizes_file(arguments.marks)})
     given = [read_sculpt(path, progress=console.progress) for path in (arguments.source, arguments.target)]
     if arguments.paint is not None and given[0].colors is None:
         text = f"{arguments.source} has no vertex colours to be carried; paint it, or leave out --paint."
@@ -141,7 +143,11 @@ def _check_files(arguments: argparse.Namespace) -> None:
         "the marks file": arguments.marks,
         "the landmarks file": arguments.landmarks,
     }
+    check_outputs(_outputs(arguments), inputs)
+
+
+def _outputs(arguments: argparse.Namespace) -> list[Path]:
     outputs = [path for path in (arguments.output, arguments.paint) if path is not None]
     if arguments.output is not None:
         outputs.append(arguments.output.with_suffix(".npy"))
-    check_outputs(outputs, inputs)
+    return outputs

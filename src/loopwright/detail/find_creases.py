@@ -127,6 +127,7 @@ def _search(
     for check in range(_WHOLE_CHECKS):
         creases = trials.assemble(sharpness)
         if not len(creases.edges):
+            rms, gain = report.rms_before, np.zeros(len(chains))
             break
         best, _ = fit_creases(laid, projector, creases, options=WHOLE_FIT)
         after = land_limit(best, projector, creases, options.min_cosine)

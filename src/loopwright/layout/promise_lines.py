@@ -58,6 +58,8 @@ def promise_lines(
         if surface.mirror is not None and float(surface.mirror.signed_distance(points).mean()) < 0.0:
             points = surface.mirror.reflect(points)
         dense = drawer.connect(points, line.closed, line.name)[0]
+        if len(dense) < 2:
+            continue  # all of it lands on one point
         dense = dense[:-1] if line.closed else dense
         raw.append(replace(line, points=tuple((float(x), float(y), float(z)) for x, y, z in dense)))
     held = [surface.positions[np.unique(constrained_edges(surface).edges)]]

@@ -30,18 +30,25 @@ def tell_astray(
     points, lengths : (k, 3) points on chains of edges, and (k,) the length of the edge at each.
     told : names of lines that need not be told again.
     """
-    if len(points) == 0:
-        return []
-    tree = cKDTree(points, balanced_tree=False)
+    tree = cKDTree(points, balanced_tree=False) if len(points) else None
     worst: dict[str, tuple[float, float, Promise, int]] = {}
     for promise in promises:
-        gap, nearest = tree.query(promise.points)
-        share = gap / np.maximum(lengths[nearest], 1e-300)
+        gap = share = np.full(len(promise.points), np.inf)  # where nothing is followed
+        if tree is not None:
+            gap, nearest = tree.query(promise.points)
+            share = gap / np.maximum(lengths[nearest], 1e-300)
         k = int(share.argmax())
         if share[k] > FOLLOWED and share[k] > worst.get(promise.name, (0.0,))[0]:
             worst[promise.name] = float(share[k]), float(gap[k]), promise, k
     seen = set(told)
     return [_finding(name, *found) for name, found in worst.items() if name not in seen]
+
+
+def names_told(findings: Iterable[Finding], promises: Iterable[Promise]) -> list[str]:
+    """Return the names of lines of which findings tell that they are not followed, or add nothing."""
+    starts = {"line_astray": "is followed", "line_adds_nothing": "lies along"}
+    told = [(f.text, starts[f.kind]) for f in findings if f.kind in starts]
+    return [p.name for p in promises if any(text.startswith(f"{p.name} {start}") for text, start in told)]
 
 
 def _finding(name: str, share: float, gap: float, promise: Promise, k: int) -> Finding:
@@ -53,7 +60,8 @@ def _finding(name: str, share: float, gap: float, promise: Promise, k: int) -> F
         why = "it turns more sharply there than edges of this length can; ask for smaller edges there"
     else:
         why = "draw it there with more points or further from other lines, or ask for smaller edges there"
-    text = f"{name} is followed only to within {gap:.3g} ({share:.2g} of an edge) near {at}: {why}."
+    how = f"only to within {gap:.3g} ({share:.2g} of an edge)" if np.isfinite(gap) else "nowhere"
+    text = f"{name} is followed {how} near {at}: {why}."
     return Finding("line_astray", text)
 
 

@@ -106,6 +106,8 @@ def _draw_whole(
         if surface.mirror is not None and float(surface.mirror.signed_distance(points).mean()) < 0.0:
             points = surface.mirror.reflect(points)
         dense = drawer.draw(points, line.closed, line.name, _near(size))
+        if len(dense) < 2:
+            continue  # all of it lands on one point
         dense = dense[:-1] if line.closed else dense
         out.append(replace(line, points=tuple((float(x), float(y), float(z)) for x, y, z in dense)))
     return tuple(out)

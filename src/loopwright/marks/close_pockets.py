@@ -92,12 +92,12 @@ def _cheapest_chain(ground: _Ground, flow: IntArray, line_of: Mapping[Edge, int]
     mine = np.flatnonzero(np.repeat(piece == small[0], 3) & is_flow & ~ground.is_border)
     around: IntArray = np.unique(np.sort(ground.edges[mine], axis=1), axis=0)
     best: tuple[int, int] | None = None
-    found = None
+    found, whole = None, ground.length(flow)
     for vertices in chain_edges(around, stops):
         chain: IntArray = np.sort(np.stack([vertices[:-1], vertices[1:]], axis=1), axis=1)
         left = ground.length(ground.prune(_without(flow, chain)))
         edge = float(ground.size[vertices].mean())
-        rank = (-round(left / edge), -max(line_of.get((a, b), 0) for a, b in chain.tolist()))
+        rank = (round((whole - left) / edge), -max(line_of.get((a, b), 0) for a, b in chain.tolist()))
         if best is None or rank < best:
             best, found = rank, chain
     return found

@@ -130,6 +130,12 @@ def _vertex_sizes(top: Checked, path: Path) -> FloatArray | None:
     return sizes
 
 
+def sizes_file(path: Path) -> Path | None:
+    """Return the file of sizes per vertex that a marks file, which is sound, names; None where it names none."""
+    named = load_json(path).optional("vertex_sizes")
+    return None if named is None else path.parent / named.text()
+
+
 def _pins(top: Checked) -> tuple[Pin, ...]:
     pins: dict[tuple[frozenset[str], object], Pin] = {}
     for entry in top.entries("pins"):

@@ -8,7 +8,7 @@ from loopwright.counts.read_pins import region_sizes
 from loopwright.counts.size_field import mean_size, size_field
 from loopwright.edit.run_edits import check_region_names
 from loopwright.layout.promise_lines import Promise, promise_lines
-from loopwright.layout.tell_astray import surface_chains, tell_astray
+from loopwright.layout.tell_astray import names_told, surface_chains, tell_astray
 from loopwright.marks.add_flow_lines import add_flow_lines
 from loopwright.marks.find_ridges import add_ridges
 from loopwright.marks.local_size import LocalSize
@@ -113,7 +113,8 @@ def _draw_lines(
     promises: tuple[Promise, ...] = ()
     if wishes.lines:
         promises = promise_lines(painted, wishes.lines, reach=local, shelf=ground.shelf)
-        findings += tell_astray(promises, *surface_chains(surface, LocalSize(painted, local)(surface.positions)))
+        chains = surface_chains(surface, LocalSize(painted, local)(surface.positions))
+        findings += tell_astray(promises, *chains, told=names_told(findings, promises))
     if len(surface.regions) == 1 and ground.sculpt.colors is None:
         surface, ridges = add_ridges(surface, ground.projector, reach=reach)
         if ridges:
