@@ -120,7 +120,8 @@ def _vertex_sizes(top: Checked, path: Path) -> FloatArray | None:
     try:
         sizes = np.load(beside, allow_pickle=False)
     except (OSError, ValueError, EOFError) as error:
-        raise value.fail(f"{beside} cannot be read as a .npy array ({error}); save one length per vertex") from None
+        why = f" ({error.strerror})" if isinstance(error, OSError) and error.strerror else ""
+        raise value.fail(f"{beside} cannot be read as a .npy array{why}; save one length per vertex") from None
     if not isinstance(sizes, np.ndarray) or sizes.ndim != 1 or sizes.dtype.kind not in "fiu":
         raise value.fail(f"{beside} must hold a list of numbers, one length per vertex of the sculpt")
     sizes = np.ascontiguousarray(sizes, np.float64)
