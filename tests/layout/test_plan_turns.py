@@ -12,7 +12,7 @@ from tests.conftest import EDGE, SURFACES, link, surface_of
 from loopwright.errors import ConvergenceError, InfeasibleError
 from loopwright.layout.border_graph import constrained_edges, node_mask, trace_chains
 from loopwright.layout.piece import Piece
-from loopwright.layout.plan_layout import plan_pieces
+from loopwright.layout.plan_pieces import plan_pieces
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
 
 INNER, RIM, MIRROR = NodeRule(3, 5, 4), NodeRule(1, 4, 2), NodeRule(2, 2, 2)
