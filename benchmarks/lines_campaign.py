@@ -23,7 +23,7 @@ from benchmarks.check_result import check_half, corner_sines
 from benchmarks.random_lines import Canvas, random_lines
 from benchmarks.random_shapes import MAKERS, icosphere
 from loopwright.counts.size_field import mean_size, size_field
-from loopwright.layout.promise_lines import promise_lines
+from loopwright.layout.promise_lines import promise_lines, turns_sharply
 from loopwright.layout.tell_astray import mesh_chains, tell_astray
 from loopwright.marks.draw_line import LineDrawer, resample
 from loopwright.marks.local_size import LocalSize
@@ -35,13 +35,13 @@ from loopwright.session import OpenSculpt, open_sculpt
 from loopwright.stages.find_regions import face_goal
 from loopwright.surface.half_edges import arc_length
 from loopwright.surface.read import read_sculpt
-from loopwright.types import BoolArray, Finding, FloatArray, QuadMesh, RegionSurface, Sculpt
+from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface, Sculpt
 from loopwright.wishes import FlowLine
 
 FOLLOWED = 0.25
 """Furthest, in edges, that any point of a drawn line may lie from the chain."""
 
-TELLING = ("line_astray", "line_broken", "line_merged")
+TELLING = ("line_astray", "line_broken")
 """Kinds of findings that tell that a line, named first, is not followed all along."""
 
 
@@ -132,7 +132,7 @@ def gaps(ready: Prepared, lines: tuple[FlowLine, ...], mesh: QuadMesh) -> dict[s
     for part in split_at_mirror(_as_drawn(ready, lines), ready.surface.mirror, lambda points: np.zeros(len(points))):
         dense = np.concatenate([part.points, part.points[:1]]) if part.closed else part.points
         along, size = arc_length(dense), ready.size(dense)
-        free = ~_at_sharp_turn(dense, size)
+        free = ~turns_sharply(dense, size)
         if not part.closed:
             free &= (along > 1.5 * size) & (along < along[-1] - 1.5 * size)
         if held:
@@ -142,24 +142,6 @@ def gaps(ready: Prepared, lines: tuple[FlowLine, ...], mesh: QuadMesh) -> dict[s
             continue
         gap, at = tree.query(dense[free])
         out[part.name] = max(out.get(part.name, 0.0), float((gap / lengths[at]).max()))
-    return out
-
-
-def _at_sharp_turn(line: FloatArray, size: FloatArray) -> BoolArray:
-    """Tell which points lie within half an edge of one where the line turns by over 45 degrees within an edge."""
-    along = arc_length(line)
-
-    def at(place: FloatArray) -> FloatArray:
-        place = np.clip(place, 0.0, along[-1])
-        return np.stack([np.interp(place, along, line[:, k]) for k in range(3)], axis=1)
-
-    before, after = line - at(along - 0.5 * size), at(along + 0.5 * size) - line
-    lengths = np.linalg.norm(before, axis=1) * np.linalg.norm(after, axis=1)
-    sharp = (before * after).sum(axis=1) < np.cos(np.radians(45.0)) * lengths
-    if not sharp.any():
-        return np.zeros(len(line), bool)
-    gap: FloatArray = np.abs(along[:, None] - along[sharp][None]).min(axis=1)
-    out: BoolArray = gap < 0.5 * size
     return out
 
 
@@ -178,7 +160,10 @@ def _as_drawn(ready: Prepared, lines: tuple[FlowLine, ...]) -> tuple[FlowLine, .
 
 
 def _chain_samples(mesh: QuadMesh) -> tuple[FloatArray, FloatArray]:
-    """Return points along the edges of the chains and the length of the edge of each."""
+    """Return points along the edges of the chains and the length of the edge of each.
+
+    The program has its own, which is not used here: what it tells is judged by this.
+    """
     edges = np.stack([mesh.quads, np.roll(mesh.quads, -1, axis=1)], axis=2).reshape(-1, 2)
     edges = np.unique(np.sort(edges, axis=1), axis=0)
     on = (mesh.vertex_curve >= 0) | mesh.is_fixed | mesh.on_mirror

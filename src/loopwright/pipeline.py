@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.tell_poles import tell_poles
 from loopwright.edit.run_edits import run_edits
 from loopwright.fit.fit_limit import FitReport, fit_limit
 from loopwright.fit.fit_with_paint import fit_with_paint
-from loopwright.fit.hold_points import held_vertices, hold_points
+from loopwright.fit.hold_points import hold_points
 from loopwright.fit.keep_paint import PaintSampler, keep_paint
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.own_sides import own_sides
@@ -99,17 +99,16 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         sizes = planned.layout.vertex_size
         mesh = keep("quads", (planned,), lambda: build_mesh(planned.layout, planned.counts, sizes, progress=progress))
     with clock.stage("relax"):
-        held = hold_points(mesh, wishes.points, projector)
+        held, kept = hold_points(mesh, wishes.points, projector)
         mesh = keep("relax", (held,), lambda: relax(held, projector, progress=progress))
     loosened = tell_loosened(held, mesh)
     edited: list[Finding] = []
     if wishes.edits:
         with clock.stage("edits"):
             even = mesh
-            kept = held_vertices(even, wishes.points, projector)
             mesh, edited = keep(
                 "edits",
-                (even, wishes.edits, tuple(kept)),
+                (even, wishes.edits, kept),
                 lambda: run_edits(even, wishes.edits, projector, held=kept, progress=progress),
             )
     half = mesh if mesh.mirror is not None else None
@@ -126,7 +125,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         if mesh.mirror is not None:
             half, mesh = mesh, reflect_half(mesh)
     quality = measure_quality(mesh.positions, mesh.quads)
-    astray = _tell_lines(made, half or mesh)
+    astray = _tell_lines(made, half, mesh)
     told = (*astray, *tell_poles(mesh, wishes.poles), *loosened, *tell_folded(mesh, quality, wishes.budget))
     return BuildResult(
         ground.sculpt,
@@ -142,12 +141,16 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     )
 
 
-def _tell_lines(made: _Plan, mesh: QuadMesh) -> list[Finding]:
-    """Tell which drawn lines the edges of the mesh leave, but for those that the plan told of."""
-    if not made.regions.promises:
-        return []
+def _tell_lines(made: _Plan, half: QuadMesh | None, mesh: QuadMesh) -> list[Finding]:
+    """Tell which drawn lines the edges of the mesh leave, but for those that the plan told of.
+
+    Of a mesh with a half the half is asked, whose vertices come first in the mesh, where the mesh has them.
+    """
     promises = made.regions.promises
-    return tell_astray(promises, *mesh_chains(mesh), told=names_told(made.findings, promises))
+    if not promises:
+        return []
+    asked = mesh if half is None else replace(half, positions=mesh.positions[: len(half.positions)])
+    return tell_astray(promises, *mesh_chains(asked), told=names_told(made.findings, promises))
 
 
 def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:

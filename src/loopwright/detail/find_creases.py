@@ -70,8 +70,8 @@ def find_creases(
     Candidates are chains of edges that the sculpt turns across in a narrow band. The cage is fitted once without
     creases and once with each sharpness on all candidates at a time; each chain takes the sharpness that leaves the
     least distance round it, if that is gain enough. The chains chosen are then fitted together, and those that do not
-    hold what they promised are dropped. A whole mesh that mirrors itself is searched as its half, so that mirrored
-    chains are equal. No face is added.
+    hold what they promised are dropped, a few times over; on the whole cage once. A whole mesh that mirrors itself is
+    searched as its half, so that mirrored chains are equal. No face is added.
 
     Parameters
     ----------

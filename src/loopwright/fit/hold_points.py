@@ -17,8 +17,10 @@ _ASTRAY = 0.1  # furthest that a place may be from the sculpt, as a share of its
 _ON_CURVE = 0.4  # nearer than this to a curve, in edges, a place is meant to be on it
 
 
-def hold_points(mesh: QuadMesh, points: Sequence[FixedPoint], projector: SurfaceProjector) -> QuadMesh:
-    """Return the mesh with the vertex nearest to each place moved there and held.
+def hold_points(
+    mesh: QuadMesh, points: Sequence[FixedPoint], projector: SurfaceProjector
+) -> tuple[QuadMesh, tuple[int, ...]]:
+    """Return the mesh with the vertex nearest to each place moved there and held, and those vertices.
 
     A place near a border, an opening or a flow line takes one of its
     vertices, one near the mirror plane a vertex of the plane; a place behind
@@ -30,7 +32,7 @@ def hold_points(mesh: QuadMesh, points: Sequence[FixedPoint], projector: Surface
     InfeasibleError : two places want one vertex.
     """
     if not points:
-        return mesh
+        return mesh, ()
     positions, fixed = mesh.positions.copy(), mesh.is_fixed.copy()
     taken: dict[int, str] = {}
     edge = mean_edges(mesh.positions, mesh.quads)
@@ -55,17 +57,7 @@ def hold_points(mesh: QuadMesh, points: Sequence[FixedPoint], projector: Surface
         taken[vertex] = name
         positions[vertex] = landed
         fixed[vertex] = True
-    return replace(mesh, positions=positions, is_fixed=fixed)
-
-
-def held_vertices(mesh: QuadMesh, points: Sequence[FixedPoint], projector: SurfaceProjector) -> list[int]:
-    """Return the vertex that :func:`hold_points` put at each place of a mesh that it returned, or one evened since."""
-    out = []
-    for point in points:
-        landed = projector.project(_on_kept_half(mesh, np.array(point.at, np.float64))[None]).points[0]
-        gap = np.linalg.norm(mesh.positions - landed, axis=1)
-        out.append(int(np.where(mesh.is_fixed, gap, np.inf).argmin()))
-    return out
+    return replace(mesh, positions=positions, is_fixed=fixed), tuple(taken)
 
 
 def _on_kept_half(mesh: QuadMesh, place: FloatArray) -> FloatArray:

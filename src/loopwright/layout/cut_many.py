@@ -18,6 +18,7 @@ from loopwright.layout.make_cut import CutPiece, Growing, Path, apply_path, path
 from loopwright.layout.piece import Piece
 from loopwright.layout.piece_graph import piece_graph
 from loopwright.layout.trace_cuts import cut_steps, trace_from
+from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray, IntArray
 
 _CHUNK = 16  # starts traced at once: bounds the memory
@@ -92,8 +93,7 @@ def _candidates(
 
 def _reach(piece: Piece, points: FloatArray) -> float:
     """How far cuts are traced: some mean distances between what is to be cut apart."""
-    p = points[piece.triangles]
-    area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1).sum()
+    area = surface_area(points, piece.triangles)
     return float(_REACH * np.sqrt(area / max(1, sum(burden(piece)))))
 
 

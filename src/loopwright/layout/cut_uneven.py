@@ -12,57 +12,24 @@ side of a long smooth border is cut on into two patches of three sides.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from loopwright.errors import InternalError
 from loopwright.layout.follow_bending import Bending
 from loopwright.layout.judge_cuts import is_patch
 from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
+from loopwright.layout.measure_uneven import UnevenOptions, compare_sides, is_stray, unevenness
 from loopwright.layout.piece import Piece, side_chains
 from loopwright.layout.piece_graph import piece_graph
 from loopwright.layout.split_patches import split_piece
 from loopwright.layout.trace_cuts import Cut, cut_steps, trace_from
 from loopwright.surface.half_edges import arc_length
+from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray
 
-_RING = 0.8  # how much more the loops of a ring may differ, as a logarithm
-_DEPTH = 2.0  # how much more it counts that a patch is larger than its sides enclose: rows lack where it bulges
 _LEAST_LENS = 0.15  # share of the rim that a part must have that is no patch yet
-
-
-@dataclass(frozen=True)
-class UnevenOptions:
-    """When a patch is cut further.
-
-    most : the unevenness (see :func:`unevenness`) up to which a patch is left alone.
-    gain : how much lower that of the parts must be, weighted by area.
-    least_area : parts smaller than this many faces are not made.
-    grave : the unevenness from which smaller parts are made and more cuts looked at.
-    wander : the logarithm of a ring's or strip's largest width over its least from which it is cut in any case.
-    least_grave : the least area of parts of such a patch.
-    bent : how much a cut's bend counts: its price over its ends' distance, less one.
-    starts : boundary points tried. tried : best cuts whose outcome is looked at.
-    shattered : the same for cuts whose parts are cut on; ``shattered_grave`` of a grave patch.
-    deepest : cuts of cuts.
-    drift : how far, in degrees, a cut may leave the field.
-    """
-
-    most: float = 1.5
-    gain: float = 0.4
-    least_area: float = 12.0
-    grave: float = 2.0
-    wander: float = 1.6
-    least_grave: float = 4.0
-    bent: float = 0.1
-    starts: int = 48
-    tried: int = 8
-    shattered: int = 4
-    shattered_grave: int = 12
-    deepest: int = 6
-    drift: float = 60.0
 
 
 def cut_uneven(
@@ -77,14 +44,14 @@ def cut_uneven(
     opt = options or UnevenOptions()
     whole, points = patch, surface.positions[patch.origin]
     now = unevenness(patch, points, size)
-    is_stray = _is_stray(patch, points, now, opt)
-    is_grave = is_stray or (now >= opt.grave and not patch.is_ring)
+    strays = is_stray(patch, points, now, opt)
+    is_grave = strays or (now >= opt.grave and not patch.is_ring)
     if is_grave:
         opt = replace(opt, least_area=opt.least_grave, shattered=opt.shattered_grave)
-    keeps = not is_stray and (patch.is_ring or now <= opt.most)
-    if keeps or depth >= opt.deepest or _area(patch, points) < 2 * opt.least_area * size**2:
+    keeps = not strays and (patch.is_ring or now <= opt.most)
+    if keeps or depth >= opt.deepest or surface_area(points, patch.triangles) < 2 * opt.least_area * size**2:
         return [patch]
-    if is_stray:  # if it was a ring, not for long
+    if strays:  # if it was a ring, not for long
         patch = replace(patch, is_ring=False)
         now = max(unevenness(patch, points, size), opt.most + opt.gain)
     search = _Search(patch, points, size, opt, surface.bending)
@@ -92,84 +59,6 @@ def cut_uneven(
     return [p for part in parts or [] for p in cut_uneven(part, surface, size, options=options, depth=depth + 1)] or [
         whole
     ]
-
-
-def weigh_patch(
-    patch: Piece, points: FloatArray, size: float, options: UnevenOptions | None = None
-) -> tuple[float, float, bool]:
-    """Return a patch's unevenness, its area in faces, and whether it is a strip or ring that is none."""
-    opt = options or UnevenOptions()
-    uneven, faces = unevenness(patch, points, size), _area(patch, points) / size**2
-    if not _is_stray(patch, points, uneven, opt):
-        return uneven, faces, False
-    return max(unevenness(replace(patch, is_ring=False), points, size), opt.grave), faces, True
-
-
-def _is_stray(patch: Piece, points: FloatArray, uneven: float, opt: UnevenOptions) -> bool:
-    """Tell whether a ring, of this unevenness, is no stack of loops, or a strip no stack of rows."""
-    return (patch.is_ring and uneven > opt.most) or _wanders(patch, points, opt)
-
-
-def _wanders(patch: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
-    """Tell whether a ring or strip is what is left between scattered regions, now narrow, now wide."""
-    sides = side_chains(patch.loops[0], patch.quadrants)
-    if len(sides) != 4:
-        return False
-    first = int(np.argmax([arc_length(points[s])[-1] for s in sides])) % 2
-    near, far = points[sides[first]], points[sides[first + 2]]
-    width = np.concatenate([cKDTree(far).query(near)[0], cKDTree(near).query(far)[0]])
-    narrow, wide = np.quantile(width, [0.05, 0.95])
-    return bool(wide > np.exp(opt.wander) * narrow)
-
-
-def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
-    """How far a patch is from a place for a grid, as a logarithm: 0 is fair, 1 is a factor of e.
-
-    The larger of two: how much the sides differ that a grid makes equal
-    (less in a ring, whose rows may grow longer outward), and how much the area
-    differs from what the sides would enclose.  Where there is a pole, each of
-    its spokes has one segment at least; it counts how far those of the sides
-    come from even by that, and how near the pole comes to a side.
-
-    Parameters
-    ----------
-    size : the wished edge length in the patch.
-    """
-    sides = side_chains(patch.loops[0], patch.quadrants)
-    lengths = np.array([arc_length(points[s])[-1] for s in sides])
-    return _judge(lengths, _area(patch, points), patch.is_ring, size)
-
-
-def _judge(lengths: FloatArray, area: float | None, is_ring: bool, size: float) -> float:
-    worst, enclosed = _compare_sides(lengths[None], size)
-    unlike = float(worst[0]) - (_RING if is_ring and len(lengths) == 4 else 0.0)
-    if area is None:
-        return unlike
-    stretch = float(np.log(area / enclosed[0]))
-    return max(unlike, _DEPTH * stretch, -stretch)
-
-
-def _compare_sides(lengths: FloatArray, size: float) -> tuple[FloatArray, FloatArray]:
-    """Return for (k, n) side lengths, n from 3 to 5, (k,) logarithms of how much they differ, and areas enclosed."""
-    e, n = lengths, lengths.shape[1]
-    if n == 4:
-        worst = np.abs(np.log(e[:, :2] / e[:, 2:])).max(axis=1)
-        return worst, (e[:, 0] + e[:, 2]) * (e[:, 1] + e[:, 3]) / 4
-    if n == 3:
-        spokes = np.maximum(e.sum(axis=1, keepdims=True) / 2 - e, size)
-        sides = spokes.sum(axis=1, keepdims=True) - spokes
-    else:
-        ahead, back = np.roll(e, -1, axis=1), np.roll(e, 1, axis=1)
-        spokes = np.maximum((ahead + back + e - np.roll(e, -2, axis=1) - np.roll(e, 2, axis=1)) / 2, size)
-        sides = np.roll(spokes, 1, axis=1) + np.roll(spokes, -1, axis=1)
-    uneven = 2.0 * np.abs(np.log(sides / e)).max(axis=1)
-    worst = np.maximum(uneven, np.log(e.mean(axis=1) / 2 / spokes.min(axis=1)))
-    return worst, (spokes * np.roll(spokes, -1, axis=1)).sum(axis=1)
-
-
-def _area(patch: Piece, points: FloatArray) -> float:
-    p = points[patch.triangles]
-    return float(0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1).sum())
 
 
 _Found = tuple[float, list[Piece], Growing]
@@ -235,7 +124,7 @@ class _Search:
         return best
 
     def _score(self, parts: list[Piece], placed: list[FloatArray]) -> float:
-        areas = [_area(p, q) for p, q in zip(parts, placed, strict=True)]
+        areas = [surface_area(q, p.triangles) for p, q in zip(parts, placed, strict=True)]
         if min(areas) < self.opt.least_area * self.size**2:
             return np.inf
         each = np.array([unevenness(p, q, self.size) for p, q in zip(parts, placed, strict=True)])
@@ -306,7 +195,7 @@ class _Rim:
                 if sides == 2:
                     worst = np.abs(np.log(lengths[:, 0] / lengths[:, 1]))
                 else:
-                    worst, _ = _compare_sides(lengths, self.size)
+                    worst, _ = compare_sides(lengths, self.size)
                     patches[mine] += 1
                 found[mine] += share[mine] * worst
             found[((number < 3) | (number > 5)) & (share < _LEAST_LENS)] = np.inf

@@ -10,6 +10,7 @@ from loopwright.layout.make_cut import Growing
 from loopwright.layout.piece import Piece, side_chains
 from loopwright.layout.trace_cuts import Cut
 from loopwright.surface.half_edges import arc_length
+from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray, IntArray
 
 
@@ -156,9 +157,7 @@ def outcome_penalty(
             points = np.where(
                 (origin < 0)[:, None], fresh[np.minimum(-origin - 1, len(fresh) - 1) * (origin < 0)], points
             )
-        p = points[part.triangles]
-        area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1).sum()
-        penalty += max(0.0, 4.0 - area / size**2) * size
+        penalty += max(0.0, 4.0 - surface_area(points, part.triangles) / size**2) * size
         penalty += opt.misfit * size * side_misfit(part, points, size)
     return penalty
 

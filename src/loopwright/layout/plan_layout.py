@@ -17,10 +17,10 @@ from loopwright.layout.border_graph import (
     trace_chains,
 )
 from loopwright.layout.cut_piece import CutOptions, cut_piece
-from loopwright.layout.cut_uneven import UnevenOptions, weigh_patch
 from loopwright.layout.find_bends import find_bends
 from loopwright.layout.judge_cuts import SplitOptions
 from loopwright.layout.make_cut import Growing
+from loopwright.layout.measure_uneven import UnevenOptions, weigh_patch
 from loopwright.layout.piece import Piece
 from loopwright.layout.plan_pieces import node_vertices, plan_pieces
 from loopwright.layout.plan_turns import TurnOptions

@@ -46,6 +46,7 @@ def check_lines(
             )
         off = np.flatnonzero(gap > _OFF * size(points))
         if len(off):
+            worst = int(off[gap[off].argmax()])
             at = "({:.4g}, {:.4g}, {:.4g})".format(*line.points[worst])
             lie = plural(len(off), f"point of {line.name} lies", f"points of {line.name} lie")
             text = (
