@@ -14,6 +14,7 @@ from loopwright.fit.keep_paint import PaintSampler, keep_paint
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.own_sides import own_sides
 from loopwright.fit.paint_index import PaintIndex
+from loopwright.fit.reach_tips import reach_tips, tell_tips
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax
 from loopwright.fit.ridge_edges import ridge_edges
@@ -31,7 +32,8 @@ from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
 from loopwright.stages.lay_out import lay_out
 from loopwright.stages.read_ground import Ground, Source, read_ground
-from loopwright.types import Finding, QuadMesh, RegionSurface
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
 
 
 def plan(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> PlanResult:
@@ -100,7 +102,8 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         mesh = keep("quads", (planned,), lambda: build_mesh(planned.layout, planned.counts, sizes, progress=progress))
     with clock.stage("relax"):
         held, kept = hold_points(mesh, wishes.points, projector)
-        mesh = keep("relax", (held,), lambda: relax(held, projector, progress=progress))
+        kept_points = made.surface.positions
+        mesh = keep("relax", (held, kept_points), lambda: _even_out(held, kept_points, projector, progress))
     loosened = tell_loosened(held, mesh)
     edited: list[Finding] = []
     if wishes.edits:
@@ -125,7 +128,8 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         if mesh.mirror is not None:
             half, mesh = mesh, reflect_half(mesh)
     quality = measure_quality(mesh.positions, mesh.quads)
-    astray = _tell_lines(made, half, mesh)
+    asked = mesh if half is None else replace(half, positions=mesh.positions[: len(half.positions)])
+    astray = _tell_lines(made, asked) + tell_tips(asked, made.surface.positions)
     told = (*astray, *tell_poles(mesh, wishes.poles), *loosened, *tell_folded(mesh, quality, wishes.budget))
     return BuildResult(
         ground.sculpt,
@@ -141,16 +145,16 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     )
 
 
-def _tell_lines(made: _Plan, half: QuadMesh | None, mesh: QuadMesh) -> list[Finding]:
-    """Tell which drawn lines the edges of the mesh leave, but for those that the plan told of.
+def _even_out(mesh: QuadMesh, points: FloatArray, projector: SurfaceProjector, progress: Progress) -> QuadMesh:
+    return reach_tips(relax(mesh, projector, progress=progress), points, projector, progress=progress)
 
-    Of a mesh with a half the half is asked, whose vertices come first in the mesh, where the mesh has them.
-    """
+
+def _tell_lines(made: _Plan, mesh: QuadMesh) -> list[Finding]:
+    """Tell which drawn lines the edges of the mesh, or of its half, leave, but for those that the plan told of."""
     promises = made.regions.promises
     if not promises:
         return []
-    asked = mesh if half is None else replace(half, positions=mesh.positions[: len(half.positions)])
-    return tell_astray(promises, *mesh_chains(asked), told=names_told(made.findings, promises))
+    return tell_astray(promises, *mesh_chains(mesh), told=names_told(made.findings, promises))
 
 
 def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
