@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from loopwright.counts.added_poles import patch_middle, patch_poles
 from loopwright.counts.count_borders import BorderCount, count_borders, count_openings
 from loopwright.counts.measure_faces import side_counts
 from loopwright.layout.border_graph import ArcKind
@@ -66,9 +67,10 @@ class CountedLayout:
 
     @property
     def poles(self) -> tuple[tuple[FloatArray, int], ...]:
-        """Position and valence of the planned poles of the surface (a half, where there is a mirror plane).
+        """Position and valence of the poles that the mesh gets on the surface (a half, where there is a mirror plane).
 
-        Poles at nodes lie there; the pole of a patch of three or five sides is given at the patch's middle.
+        Those at nodes lie there; those inside a patch are given at its middle, also where a fill adds some because
+        the counts of the patch's sides do not fit its one pole, or none.
         """
         layout = self.layout
         on_rim = np.zeros(len(layout.positions), bool)
@@ -79,10 +81,9 @@ class CountedLayout:
         for vertex, quads in zip(layout.nodes.tolist(), layout.node_quads.tolist(), strict=True):
             if not on_rim[vertex] and quads != 4:
                 found.append((layout.positions[vertex], int(quads)))
-        for patch in layout.patches:
-            if len(patch.sides) != 4:
-                points = layout.positions[patch.origin]
-                middle = points.mean(axis=0)
-                nearest = int(np.linalg.norm(points - middle, axis=1).argmin())
-                found.append((points[nearest], len(patch.sides)))
+        for patch, sides in zip(layout.patches, side_counts(layout, self.counts), strict=True):
+            valences = patch_poles(sides)
+            if valences:
+                place = patch_middle(layout, patch)
+                found += [(place, valence) for valence in valences]
         return tuple(found)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from loopwright.counts.added_poles import tell_added_poles
 from loopwright.counts.count_program import CountOptions
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.read_pins import border_pins, pole_prices
@@ -47,7 +48,8 @@ def lay_out(
                 layout, arc_targets(layout, layout.vertex_size), faces, pins=pins, keep_scale=keep, options=weights
             ),
         )
-    return CountedLayout(layout, counts), _tell_faces(ground, total, faces, wishes)
+    told = _tell_faces(ground, total, faces, wishes) + tell_added_poles(layout, counts, pins)
+    return CountedLayout(layout, counts), told
 
 
 def _plan(

@@ -1,0 +1,81 @@
+"""Poles beyond the layout's: what fills add where the counts of a patch's sides do not fit its one pole, or none."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from loopwright.counts.count_program import SumPin
+from loopwright.counts.measure_faces import measure_fill, side_counts
+from loopwright.layout.types import Layout, Patch
+from loopwright.types import Finding, FloatArray, IntArray
+
+_SHOWN = 3  # places that are named
+_UNFILLED = 99  # poles of a patch that has no fill, by measure_fill
+
+
+def patch_poles(sides: Sequence[int]) -> tuple[int, ...]:
+    """Return the valences of the poles inside a patch with these side counts.
+
+    They are of three and five alone, and the fours less their valences add up to four less the number of sides, by the
+    index law.
+    """
+    planned = abs(4 - len(sides))
+    poles = measure_fill(tuple(sides))[1]
+    if poles >= _UNFILLED:
+        poles = planned
+    threes = (poles + 4 - len(sides)) // 2
+    return (3,) * threes + (5,) * (poles - threes)
+
+
+def patch_middle(layout: Layout, patch: Patch) -> FloatArray:
+    """Return the (3,) place of the patch's vertex that is nearest to its middle."""
+    points = layout.positions[patch.origin]
+    middle: FloatArray = points[int(np.linalg.norm(points - points.mean(axis=0), axis=1).argmin())]
+    return middle
+
+
+def tell_added_poles(layout: Layout, counts: IntArray, pins: Sequence[SumPin]) -> list[Finding]:
+    """Return a finding on the poles of the whole mesh that fills add to those of the layout; none if they add none.
+
+    It names the places, the counts of the sides that do not fit, and the pins on those sides.
+    """
+    copies = 1 if layout.surface.mirror is None else 2
+    sides = side_counts(layout, counts)
+    extra = [len(patch_poles(each)) - abs(4 - len(each)) for each in sides]
+    found = sorted((i for i in range(len(sides)) if extra[i] > 0), key=lambda i: (-extra[i], i))
+    if not found:
+        return []
+    total = copies * sum(extra)
+    places = "; ".join(_place(layout, layout.patches[i], sides[i]) for i in found[:_SHOWN])
+    rest = f", and in {len(found) - _SHOWN} more" if len(found) > _SHOWN else ""
+    each = " (and their images)" if copies == 2 else ""
+    text = (
+        f"{total} poles more than the layout needs, in pairs of valence 3 and 5, fill patches whose sides do not fit: "
+        f"near {places}{rest}{each}. {_way_out(layout, found, counts, pins)}"
+    )
+    return [Finding("poles_added", text, total)]
+
+
+def _place(layout: Layout, patch: Patch, sides: Sequence[int]) -> str:
+    at = "({:.3g}, {:.3g}, {:.3g})".format(*patch_middle(layout, patch))
+    return f"{at} in {layout.surface.regions[patch.region].name}, sides of {', '.join(map(str, sides))} segments"
+
+
+def _way_out(layout: Layout, found: Sequence[int], counts: IntArray, pins: Sequence[SumPin]) -> str:
+    """Name what decides the counts of the patches' sides: the pins on them, else the borders, else the budget."""
+    arcs = {arc for i in found for side in layout.patches[i].sides for arc, _ in side}
+    pinned = list(dict.fromkeys(pin.wish for pin in pins if arcs & set(pin.arcs)))
+    if pinned:
+        return f"Another number for {', '.join(pinned)}, or no pin there, may free them; so may another budget."
+    names = layout.surface.regions
+    borders = sorted(
+        {
+            "/".join(sorted(names[side].name for side in layout.arcs[arc].sides))
+            for arc in arcs
+            if layout.arcs[arc].kind == "border" and len(set(layout.arcs[arc].sides)) == 2
+        }
+    )
+    pin = f", or a pin on {', '.join(borders[:_SHOWN])}" if borders else ""
+    return f"Another budget{pin} may free them."
