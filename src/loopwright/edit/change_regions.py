@@ -8,6 +8,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from loopwright.counts.find_region import find_region
 from loopwright.edit.edge_roles import border_edges, find_edge_roles
 from loopwright.edit.quad_links import Ids, QuadLinks, link_quads
 from loopwright.errors import InfeasibleError, MarksError
@@ -30,11 +31,11 @@ def merge_regions(mesh: QuadMesh, names: tuple[str, ...], *, name: str = "") -> 
     MarksError
         If fewer than two different regions are named, or one is not in the mesh.
     """
-    ids = [region_index(mesh, each) for each in names]
+    ids = [find_region(mesh.regions, each) for each in names]
     if len(set(ids)) < 2:
         raise MarksError("To merge regions, name at least two different ones.", places=list(names))
-    name = name or names[0]
-    _check_free(mesh, name, skip=names)
+    name = name or mesh.regions[ids[0]].name
+    _check_free(mesh, name, skip=tuple(mesh.regions[i].name for i in ids))
     kept = [i for i in range(len(mesh.regions)) if i not in ids[1:]]
     new_index = np.zeros(len(mesh.regions), np.int32)
     new_index[kept] = np.arange(len(kept))
@@ -101,21 +102,6 @@ def split_region(mesh: QuadMesh, edge: int, *, name: str, color: tuple[int, int,
         vertex_curve=vertex_curve,
         is_fixed=is_fixed,
     )
-
-
-def region_index(mesh: QuadMesh, name: str) -> int:
-    """Return the index of a region by its name.
-
-    Raises
-    ------
-    MarksError
-        If there is none of that name.
-    """
-    for index, region in enumerate(mesh.regions):
-        if region.name == name:
-            return index
-    known = ", ".join(region.name for region in mesh.regions)
-    raise MarksError(f'There is no region "{name}"; there are: {known}.', places=[name])
 
 
 def _check_free(mesh: QuadMesh, name: str, skip: tuple[str, ...] = ()) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from loopwright.surface.group_name import group_name
 from loopwright.types import QuadMesh
 
 
@@ -36,10 +37,3 @@ def group_names(names: Sequence[str]) -> list[str]:
             unique, number = f"{cleaned}_{number}", number + 1
         result.append(unique)
     return result
-
-
-def group_name(name: str) -> str:
-    """Return a name without blanks or signs that mean something in the format."""
-    cleaned = "".join("_" if letter.isspace() or letter in "#\\" or not letter.isprintable() else letter
-                      for letter in name)  # fmt: skip
-    return cleaned or "_"

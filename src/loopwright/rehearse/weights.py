@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import igl
 import numpy as np
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
+from loopwright.counts.find_region import find_region
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.rehearse.poses import Handle, nearest_regions
 from loopwright.reuse.template import Template, mixtures, template_of_triangles
@@ -55,14 +56,11 @@ def find_weights(
     regions = nearest_regions(net.positions, mesh)
     held = np.full(len(net.positions), -1, np.int32)
     for index, handle in enumerate(handles):
-        missing = [name for name in handle.regions if name not in names]
-        if missing:
-            raise MarksError(
-                f'The handle "{handle.name}" names the region "{missing[0]}", which the mesh does not have; it has '
-                f"{', '.join(names)}.",
-                places=[handle.name],
-            )
-        inside = handle.holds(net.positions, regions, names)
+        try:
+            meant = tuple(names[find_region(mesh.regions, name)] for name in handle.regions)
+        except MarksError as error:
+            raise MarksError(f'The handle "{handle.name}": {error}', places=[handle.name, *error.places]) from None
+        inside = replace(handle, regions=meant).holds(net.positions, regions, names)
         if not inside.any():
             raise MarksError(f'The handle "{handle.name}" holds no part of the sculpt; move or enlarge it.')
         if (held[inside] >= 0).any():
