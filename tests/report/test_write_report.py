@@ -15,6 +15,7 @@ import pytest
 
 from loopwright.errors import InputError
 from loopwright.report import write_report as module
+from loopwright.report.make_page import _tiles
 from loopwright.report.measure_distance import measure_distance
 from loopwright.report.summarize import summarize_build, summarize_plan
 from loopwright.report.write_report import write_report
@@ -107,6 +108,16 @@ def test_the_figures_agree_with_the_mesh(figures: dict[str, object], build: Buil
     assert set(figures["timings"]) == {"read", "layout", "report"}  # type: ignore[call-overload]
     assert figures["distances"]["mesh_to_sculpt_rms"] < 0.01  # type: ignore[index]
     assert figures["layout"]["segments"] == 42  # type: ignore[index]
+
+
+def test_the_headline_shows_the_distance_both_ways(build: Build) -> None:
+    summary = summarize_build(build, measured=measure_distance(build.sculpt, build.mesh))
+    tiles = {title: (value, below) for title, value, below in _tiles(summary)}
+    for way, title in (("mesh_to_sculpt", "Mesh to sculpt"), ("sculpt_to_mesh", "Sculpt to mesh")):
+        value, below = tiles[title]
+        assert value == f"{100 * summary.distances[f'{way}_rms']:.3f} %"
+        assert f"95 % within {100 * summary.distances[f'{way}_p95']:.3f} %" in below
+        assert f"farthest {100 * summary.distances[f'{way}_max']:.3f} %" in below
 
 
 def test_the_builds_own_distances_stand_beside_the_measured_ones(build: Build) -> None:

@@ -105,9 +105,11 @@ def _tiles(summary: Summary) -> list[tuple[str, str, str]]:
         tiles.append(("Planned poles", f"{sum(planned.values())}", _valences(planned)))
     if summary.quality:
         tiles.append(("Shape of the quads", f"{summary.quality['mean']:.3f}", "mean scaled Jacobian; a square has 1"))
-    if "mesh_to_sculpt_rms" in summary.distances:
-        rms = summary.distances["mesh_to_sculpt_rms"]
-        tiles.append(("Mesh to sculpt", f"{rms * 100:.3f} %", "root mean square, of the diagonal"))
+    for way, title in (("mesh_to_sculpt", "Mesh to sculpt"), ("sculpt_to_mesh", "Sculpt to mesh")):
+        if f"{way}_rms" in summary.distances:
+            rms, p95, most = (100 * summary.distances[f"{way}_{figure}"] for figure in ("rms", "p95", "max"))
+            below = f"of the diagonal, root mean square; 95 % within {p95:.3f} %, farthest {most:.3f} %"
+            tiles.append((title, f"{rms:.3f} %", below))
     if summary.symmetry:
         share = summary.symmetry["faces_matched"]
         tiles.append(("Mirrored", "exactly" if share == 1 else f"{min(share, 0.9999):.2%}", "of all faces"))
