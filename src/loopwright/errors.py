@@ -19,6 +19,12 @@ class LoopwrightError(Exception):
         self.places = tuple(places)
 
 
+class UsageError(LoopwrightError):
+    """Options of a command that do not go together, or a number in one that is out of its range."""
+
+    exit_code = 2
+
+
 class InputError(LoopwrightError):
     """The file or the sculpt in it cannot be used."""
 

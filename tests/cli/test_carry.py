@@ -77,9 +77,9 @@ def test_landmarks_lead(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys:
 @pytest.mark.parametrize(
     ("words", "code", "message"),
     [
-        ([], 3, "nothing to carry"),
-        (["--marks", "old.json"], 3, "go together"),
-        (["-o", "new.json"], 3, "go together"),
+        ([], 2, "nothing to carry"),
+        (["--marks", "old.json"], 2, "go together"),
+        (["-o", "new.json"], 2, "go together"),
         (["--marks", "none.json", "-o", "new.json"], 4, "none.json"),
         (["--marks", "old.json", "-o", "old.json"], 3, "old.json is the marks file itself"),
         (["--marks", "old.json", "-o", "new.txt"], 3, "written as .json"),

@@ -65,7 +65,7 @@ def test_refusals_leave_nothing_behind(
     code, text = tried([{"op": "change_count", "near": [0, 0, 1], "by": -60}])
     assert code == 5 and "edit 1 (change_count)" in text
     code, text = tried([LOOP], "--fit")
-    assert code == 3 and "--sculpt" in text
+    assert code == 2 and "--sculpt" in text
     code, text = tried([{"op": "insert_loop", "near": [50, 0, 0]}])
     assert code == 4 and "edit 1 (insert_loop): its place (50, 0, 0) is" in text
 
@@ -81,3 +81,16 @@ def test_a_sculpt_that_is_another_is_refused(
     words = ["edit", str(files["mesh"]), "--edits", str(files["edits"]), "--sculpt", str(other), "-o", str(out)]
     assert main([*words, "--quiet"]) == 3
     assert "mesh.obj does not lie on" in capsys.readouterr().err and not out.exists()
+
+
+def test_a_mirror_that_is_not_there_blames_the_mesh_and_not_the_edits(
+    files: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bent, out = tmp_path / "bent.obj", tmp_path / "out.obj"
+    parts = [line.split() for line in files["mesh"].read_text().splitlines()]
+    moved = [f"v {float(p[1]) + 0.1 * float(p[2])} {p[2]} {p[3]}" if p[:1] == ["v"] else " ".join(p) for p in parts]
+    bent.write_text("\n".join(moved))
+    words = ["edit", str(bent), "--edits", str(files["edits"]), "--mirror", "x", "-o", str(out), "--quiet"]
+    assert main(words) == 5 and not out.exists()
+    said = capsys.readouterr().err
+    assert f"{bent}: " in said and "leave --mirror x out" in said and "edits.json" not in said

@@ -78,7 +78,7 @@ def test_a_triangle_mesh_and_too_many_levels_are_refused(
     mesh, sculpt = map(str, files)
     assert main(["levels", sculpt, sculpt, "-o", str(tmp_path / "a")]) == 3
     assert "3 corners" in capsys.readouterr().err
-    assert main(["levels", mesh, sculpt, "--levels", "99", "-o", str(tmp_path / "a")]) == 3
+    assert main(["levels", mesh, sculpt, "--levels", "99", "-o", str(tmp_path / "a")]) == 2
     assert main(["levels", mesh, str(tmp_path / "none.ply"), "-o", str(tmp_path / "a")]) == 3
     assert not (tmp_path / "a").exists()
 

@@ -49,9 +49,9 @@ def flips() -> list[tuple[float, float, float]]:
 @pytest.mark.parametrize(
     ("more", "code", "message"),
     [
-        (["--shares", "0.2", "0.5"], 4, "that fall"),
-        (["--shares", "nan"], 4, "between 0 and 1"),
-        (["--shares", "0.002"], 5, "--merge-poles"),
+        (["--shares", "0.2", "0.5"], 2, "that fall"),
+        (["--shares", "nan"], 2, "between 0 and 1"),
+        (["--shares", "0.002"], 5, "mesh.obj: "),
         (["--mirror", "q"], 2, "invalid choice"),
     ],
 )

@@ -48,7 +48,7 @@ def test_a_mesh_and_its_paint_are_carried(tmp_path: Path, capsys: pytest.Capture
 @pytest.mark.parametrize(
     ("more", "code", "message"),
     [
-        (["--paint", "x.ply"], 3, "go together"),
+        (["--paint", "x.ply"], 2, "go together"),
         (["--landmarks", "none.json"], 4, "cannot be read"),
         (["--leave-open", "blueish"], 4, "blueish"),
     ],

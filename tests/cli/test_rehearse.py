@@ -53,3 +53,15 @@ def test_a_picture_does_not_replace_the_poses(tmp_path: Path, capsys: pytest.Cap
     assert main([*words, "--pictures", str(tmp_path)]) == 3
     assert "mesh-00-side.jpg is the poses file itself" in capsys.readouterr().err
     assert poses.read_bytes() == before
+
+
+def test_a_handle_that_does_not_fit_is_told_with_its_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_mesh(tmp_path / "straight.obj", tube_mesh())
+    write_mesh(tmp_path / "sculpt.ply", tube_mesh())
+    data = good_file()
+    data["handles"]["low"] = {"balls": [{"at": [99, 0, 0], "radius": 1}]}
+    poses = write(tmp_path, data)
+    words = ["rehearse", str(tmp_path / "straight.obj"), str(tmp_path / "sculpt.ply"), "--poses", str(poses)]
+    assert main(words) == 4
+    said = capsys.readouterr().err
+    assert f"{poses}: " in said and 'The handle "low" holds no part of the sculpt' in said

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
+from loopwright.cli.name_file import name_marks
 from loopwright.cli.read_wishes import add_wish_arguments, read_wishes
 from loopwright.handover.write_mesh import check_mesh_path, write_mesh
 from loopwright.report.report_files import report_files
@@ -35,7 +36,9 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     check_files(arguments)
     from loopwright.pipeline import build
 
-    hand_over(build(arguments.sculpt, options=options, progress=console.progress), arguments, console)
+    with name_marks(arguments.marks, options):
+        result = build(arguments.sculpt, options=options, progress=console.progress)
+    hand_over(result, arguments, console)
     return 0
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
-from loopwright.errors import InputError
+from loopwright.errors import InputError, UsageError
 from loopwright.handover.write_mesh import check_mesh_path
 from loopwright.write_file import check_name
 
@@ -123,9 +123,9 @@ def _tell(registration: SculptRegistration, names: tuple[str, ...]) -> list[str]
 
 def _check_files(arguments: argparse.Namespace) -> None:
     if (arguments.marks is None) != (arguments.output is None):
-        raise InputError("--marks and -o go together: the marks to carry, and where to write them.")
+        raise UsageError("--marks and -o go together: the marks to carry, and where to write them.")
     if arguments.marks is None and arguments.paint is None:
-        raise InputError("There is nothing to carry: give --marks FILE -o FILE, --paint PLY, or both.")
+        raise UsageError("There is nothing to carry: give --marks FILE -o FILE, --paint PLY, or both.")
     check_sculpt_file(arguments.source)
     check_sculpt_file(arguments.target)
     if arguments.output is not None and arguments.output.suffix.lower() != ".json":

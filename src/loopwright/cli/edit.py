@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, get_args
 
 from loopwright.cli.check_paths import check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
-from loopwright.errors import InfeasibleError, InputError, MarksError
+from loopwright.cli.name_file import name_file
+from loopwright.errors import InputError, MarksError, UsageError
 from loopwright.handover.write_mesh import check_mesh_path, write_mesh
 from loopwright.marks.read_marks import read_marks
 from loopwright.options import Mirror
@@ -50,7 +51,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     edits = read_marks(arguments.edits).edits
     if not edits:
         raise MarksError(f'{arguments.edits}: there are no edits in it; add a list "edits"', places=[arguments.edits])
-    from loopwright.edit.edit_file_mesh import edit_file_mesh
+    from loopwright.edit.edit_file_mesh import edit_ready_mesh, ready_file_mesh
     from loopwright.surface.read_quads import read_quad_mesh
 
     mesh = read_quad_mesh(arguments.mesh)
@@ -58,12 +59,10 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     if projector is not None:
         _check_sculpt(mesh, projector, arguments)
     console.progress("edits", 0.0)
-    try:
-        edited, findings = edit_file_mesh(
-            mesh, edits, projector, mirror=arguments.mirror, fit=arguments.fit, progress=console.progress
-        )
-    except (InfeasibleError, MarksError) as error:
-        raise type(error)(f"{arguments.edits}: {error}", places=error.places) from error
+    with name_file(arguments.mesh):
+        ready = ready_file_mesh(mesh, arguments.mirror)
+    with name_file(arguments.edits):
+        edited, findings = edit_ready_mesh(ready, edits, projector, fit=arguments.fit, progress=console.progress)
     write_mesh(arguments.output, edited)
     _tell(mesh, edited, findings, arguments.output, console)
     return 0
@@ -71,7 +70,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
 
 def _check_files(arguments: argparse.Namespace) -> None:
     if arguments.fit and arguments.sculpt is None:
-        raise InputError("--fit needs the sculpt to fit to; give it with --sculpt.")
+        raise UsageError("--fit needs the sculpt to fit to; give it with --sculpt.")
     check_sculpt_file(arguments.mesh)
     if arguments.sculpt is not None:
         check_sculpt_file(arguments.sculpt)

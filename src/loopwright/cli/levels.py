@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
+from loopwright.errors import UsageError
 
 if TYPE_CHECKING:
     from loopwright.detail.types import Creases, Levels
@@ -39,12 +40,14 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     check_sculpt_file(arguments.mesh)
     check_sculpt_file(arguments.sculpt)
     check_folder(arguments.output)
-    from loopwright.detail.make_levels import check_levels, make_levels
+    from loopwright.detail.make_levels import MOST_LEVELS, check_levels, make_levels
     from loopwright.surface.project import SurfaceProjector
     from loopwright.surface.read import read_sculpt
     from loopwright.surface.read_quads import read_quad_mesh
     from loopwright.surface.repair import repair_sculpt
 
+    if not 0 <= arguments.levels <= MOST_LEVELS:
+        raise UsageError(f"--levels {arguments.levels}: this level cannot be made; ask for 0 to {MOST_LEVELS}.")
     mesh = read_quad_mesh(arguments.mesh)
     check_levels(mesh, arguments.levels)
     names = _file_names(arguments)

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, get_args
 
 from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
-from loopwright.errors import MarksError
+from loopwright.cli.name_file import name_file
+from loopwright.errors import UsageError
 from loopwright.options import Mirror
 
 if TYPE_CHECKING:
@@ -54,8 +55,9 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     from loopwright.edit.lighten import lighten_chain
     from loopwright.surface.read_quads import read_quad_mesh
 
-    mesh = ready_file_mesh(read_quad_mesh(arguments.mesh), arguments.mirror)
-    chain = lighten_chain(mesh, arguments.shares, keep_poles=not arguments.merge_poles, progress=console.progress)
+    with name_file(arguments.mesh):
+        mesh = ready_file_mesh(read_quad_mesh(arguments.mesh), arguments.mirror)
+        chain = lighten_chain(mesh, arguments.shares, keep_poles=not arguments.merge_poles, progress=console.progress)
     _write(arguments.output, names, maps, chain)
     figures = [_figures(version.mesh) for version in chain]
     for name, figure in zip(names, figures, strict=True):
@@ -73,7 +75,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
 
 def _check_shares(shares: Sequence[float]) -> None:
     if not all(0.0 < share < 1.0 for share in shares) or any(b >= a for a, b in zip(shares, shares[1:], strict=False)):
-        raise MarksError(
+        raise UsageError(
             f"--shares {' '.join(f'{share:g}' for share in shares)}: give shares between 0 and 1 that fall, such as "
             "0.5 0.25.",
             places=list(shares),

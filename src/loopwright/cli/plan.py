@@ -7,6 +7,7 @@ from pathlib import Path
 
 from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
+from loopwright.cli.name_file import name_marks
 from loopwright.cli.read_wishes import add_wish_arguments, read_wishes
 from loopwright.report.report_files import report_files
 
@@ -32,7 +33,8 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     from loopwright.pipeline import plan
     from loopwright.report.summarize import summarize_plan
 
-    result = plan(arguments.sculpt, options=options, progress=console.progress)
+    with name_marks(arguments.marks, options):
+        result = plan(arguments.sculpt, options=options, progress=console.progress)
     summary = summarize_plan(result)
     for line in summary.lines():
         console.say(line)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, get_args
 
 from loopwright.cli.check_paths import check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
-from loopwright.errors import InputError
+from loopwright.errors import InputError, UsageError
 from loopwright.handover.write_mesh import check_mesh_path, write_mesh
 from loopwright.options import Mirror, parse_color
 
@@ -149,7 +149,7 @@ def _check_files(arguments: argparse.Namespace) -> None:
 
 def _check_paint(arguments: argparse.Namespace) -> None:
     if (arguments.paint is None) != (arguments.paint_from is None):
-        raise InputError("--paint and --paint-from go together: give both, or neither.")
+        raise UsageError("--paint and --paint-from go together: give both, or neither.")
     if arguments.paint is None:
         return
     check_sculpt_file(arguments.paint_from)

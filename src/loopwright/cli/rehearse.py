@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
+from loopwright.cli.name_file import name_file
 
 if TYPE_CHECKING:
     from loopwright.rehearse.rehearse import Rehearsal
@@ -46,7 +47,8 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
         _check_pictures(arguments, len(wishes.poses), names)
     meshes = tuple(read_quad_mesh(path) for path in paths)
     sculpt, _ = repair_sculpt(read_sculpt(arguments.sculpt, progress=console.progress))
-    weights = find_weights(sculpt, meshes[0], wishes.handles)
+    with name_file(arguments.poses):
+        weights = find_weights(sculpt, meshes[0], wishes.handles)
     rehearsal = rehearse(sculpt, meshes, weights, wishes.poses, progress=console.progress)
     for line in tell_rehearsal(rehearsal, names):
         console.say(line)

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 
 from loopwright.cli.build import check_files, hand_over
 from loopwright.cli.console import Console
+from loopwright.cli.name_file import name_marks
 from loopwright.cli.read_wishes import add_wish_arguments, read_wishes
 from loopwright.cli.watch_file import FileWatch
-from loopwright.errors import Cancelled, LoopwrightError, MarksError
+from loopwright.errors import Cancelled, LoopwrightError, UsageError
 
 if TYPE_CHECKING:
     from loopwright.session import OpenSculpt
@@ -55,7 +56,9 @@ def _build(sculpt: OpenSculpt, arguments: argparse.Namespace, console: Console) 
     start = time.perf_counter()
     try:
         options = read_wishes(arguments)
-        hand_over(sculpt.build(options, progress=console.progress), arguments, console)
+        with name_marks(arguments.marks, options):
+            result = sculpt.build(options, progress=console.progress)
+        hand_over(result, arguments, console)
     except Cancelled:
         raise
     except LoopwrightError as error:
@@ -69,5 +72,7 @@ def _build(sculpt: OpenSculpt, arguments: argparse.Namespace, console: Console) 
 
 def _read_number(text: str) -> int:
     if not text.strip().isdecimal() or int(text) < 1:
-        raise MarksError(f'"{text}" is not a number of meshes; write it in plain digits, at least 1', places=[text])
+        raise UsageError(
+            f'--builds: "{text}" is not a number of meshes; write it in plain digits, at least 1', places=[text]
+        )
     return int(text)

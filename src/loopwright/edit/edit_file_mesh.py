@@ -46,7 +46,24 @@ def edit_file_mesh(
     InfeasibleError, MarksError
         If an edit cannot be made, or an axis was insisted on across which the mesh is not mirrored.
     """
-    ready = ready_file_mesh(mesh, mirror)
+    return edit_ready_mesh(ready_file_mesh(mesh, mirror), edits, projector, fit=fit, progress=progress)
+
+
+def edit_ready_mesh(
+    ready: QuadMesh,
+    edits: Sequence[Mapping[str, object]],
+    projector: SurfaceProjector | None = None,
+    *,
+    fit: bool = False,
+    progress: Progress = silent,
+) -> tuple[QuadMesh, list[Finding]]:
+    """Do as :func:`edit_file_mesh` does with a mesh as :func:`ready_file_mesh` gives it.
+
+    Raises
+    ------
+    InfeasibleError, MarksError
+        If an edit cannot be made.
+    """
     if not fit or projector is None:
         return apply_edits(ready, edits, projector)
     part = cut_in_half(ready).half if ready.mirror is not None else ready
@@ -73,4 +90,6 @@ def _find_mirror(mesh: QuadMesh, wish: str) -> QuadMesh:
             return replace(mesh, on_mirror=found[0] == np.arange(len(found[0])), mirror=found[1])
     if wish in ("auto", "none"):
         return mesh
-    raise InfeasibleError(f"The mesh is not mirrored across {wish}; leave --mirror out.", places=[wish])
+    raise InfeasibleError(
+        f"The mesh is not mirrored across {wish}; leave --mirror {wish} out, or give --mirror auto.", places=[wish]
+    )
