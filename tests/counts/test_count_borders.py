@@ -65,3 +65,15 @@ def test_expected_faces_are_those_of_the_mesh(name: str) -> None:
     _, region = whole_mesh(name)
     assert faces.tolist() == np.bincount(region, minlength=len(faces)).tolist()
     assert (edges > 0).all()
+
+
+@every_surface
+def test_borders_of_the_same_regions_are_told_apart_by_a_place_that_pins_take(name: str) -> None:
+    layout, (counts, _) = layout_of(name), counts_of(name)
+    borders = count_borders(layout, counts)
+    for border in borders:
+        alike = [other for other in borders if other.between == border.between]
+        assert (border.near is not None) == (len(alike) > 1)
+        if border.near is not None:
+            (pin,) = border_pins(layout, [Pin(*border.between, border.segments, border.near)])
+            assert pin.count * pin.copies == border.segments == pin.copies * counts[list(pin.arcs)].sum()

@@ -142,7 +142,7 @@ def test_a_plan_as_json_has_no_zeros_for_what_it_does_not_know(plan: Plan) -> No
     told = json.loads(json_text(summarize_plan(plan).as_json()))
     assert told["is_plan"] and told["vertices"] is None and told["faces"] == 96
     assert all(row["faces"] > 0 and row["edge_length"] > 0 for row in told["regions"])
-    assert told["borders"] == [{"between": ["back", "face <&>"], "segments": 48, "times": 1}]
+    assert told["borders"] == [{"between": ["back", "face <&>"], "segments": 48, "times": 1, "near": None}]
     assert told["openings"] == [24, 24]
 
 

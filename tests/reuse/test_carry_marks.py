@@ -10,7 +10,7 @@ from tests.reuse.conftest import LIGHT, warp
 
 from loopwright.errors import MarksError
 from loopwright.marks.marks_file import Marks
-from loopwright.reuse.carry_marks import carry_colors, carry_marks
+from loopwright.reuse.carry_marks import carry_colors, carry_marks, tell_far
 from loopwright.reuse.register_sculpts import SculptRegistration, register_sculpts
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Sculpt
@@ -79,3 +79,11 @@ def test_the_wrong_registration_is_refused(painted: Sculpt, registration: Sculpt
     other = Sculpt(painted.positions[:-1], painted.triangles[:4])
     with pytest.raises(MarksError, match="other sculpts"):
         carry_colors(painted, other, registration)
+
+
+def test_places_off_the_old_sculpt_are_told(painted: Sculpt) -> None:
+    x, y, z = painted.positions[5].tolist()
+    on, off = FixedPoint((x, y, z), "tip"), FixedPoint((x, y, z + 9.0), "far tip")
+    assert tell_far(Marks(points=(on,)), painted) == [] == tell_far(Marks(), painted)
+    (told,) = tell_far(Marks(points=(on, off)), painted)
+    assert told.kind == "marks_off_surface" and told.count == 1 and "far tip at" in told.text

@@ -41,7 +41,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     """Register, carry, write, tell; return the exit code."""
     _check_files(arguments)
     from loopwright.marks.read_marks import read_marks, sizes_file
-    from loopwright.reuse.carry_marks import carry_colors
+    from loopwright.reuse.carry_marks import carry_colors, tell_far
     from loopwright.reuse.read_landmarks import NO_LANDMARKS, read_landmarks
     from loopwright.reuse.register_sculpts import register_sculpts
     from loopwright.surface.read import read_sculpt
@@ -60,7 +60,9 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     outcome = {**_figures(registration), "marks_file": None, "paint_file": None}
     carried = _carry(marks, registration, len(given[0].positions), len(given[1].positions)) if marks else None
     painted = carry_colors(old, new, registration) if arguments.paint is not None else None
-    for line in _tell(registration, landmarks.names):
+    far = tell_far(marks, old) if marks else []
+    outcome["findings"] = [{"kind": finding.kind, "text": finding.text, "count": finding.count} for finding in far]
+    for line in (*_tell(registration, landmarks.names), *(f"{finding.kind}: {finding.text}" for finding in far)):
         console.say(line)
     if carried is not None:
         from loopwright.marks.write_marks import write_marks

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from loopwright.counts.count_program import rim_loops
-from loopwright.counts.read_pins import connected_arcs, crosses_mirror
+from loopwright.counts.read_pins import connected_arcs, crosses_mirror, piece_near
 from loopwright.layout.types import Layout
 from loopwright.types import IntArray
+from loopwright.wishes import Point
 
 
 @dataclass(frozen=True)
@@ -18,12 +21,14 @@ class BorderCount:
     ----------
     between : the regions' names, in order.
     segments : number of edges on it in the whole mesh: the N of a pin A/B=N.
+    near : (x, y, z), a place on it for a pin's ``near``, where the same regions share several borders; else None.
     times : 2 where its mirror image is a border of its own with as many segments, else 1.
     """
 
     between: tuple[str, str]
     segments: int
     times: int
+    near: Point | None = None
 
 
 def count_borders(layout: Layout, counts: IntArray) -> tuple[BorderCount, ...]:
@@ -35,11 +40,24 @@ def count_borders(layout: Layout, counts: IntArray) -> tuple[BorderCount, ...]:
             arcs_of.setdefault((first, second), []).append(index)
     found = []
     for between, arcs in arcs_of.items():
-        for group in connected_arcs(layout, arcs):
+        groups = connected_arcs(layout, arcs)
+        for group in groups:
+            near = _place_on(layout, arcs, group) if len(groups) > 1 else None
             is_whole = layout.surface.mirror is None or crosses_mirror(layout, group)
             factor = 2 if is_whole and layout.surface.mirror is not None else 1
-            found.append(BorderCount(between, factor * int(counts[group].sum()), 1 if is_whole else 2))
-    return tuple(sorted(found, key=lambda border: (border.between, border.segments)))
+            found.append(BorderCount(between, factor * int(counts[group].sum()), 1 if is_whole else 2, near))
+    return tuple(sorted(found, key=lambda border: (border.between, border.segments, border.near or ())))
+
+
+def _place_on(layout: Layout, arcs: list[int], group: list[int]) -> Point | None:
+    """Return a place, rounded, whose nearest piece of all the arcs is this group; None if it has several pieces."""
+    digits = 3 - int(np.floor(np.log10(max(float(np.ptp(layout.positions, axis=0).max()), 1e-300))))
+    for arc in sorted(group, key=lambda i: (-layout.arcs[i].length, i)):
+        points = layout.arcs[arc].points
+        x, y, z = (round(float(v), digits) + 0.0 for v in points[len(points) // 2])
+        if piece_near(layout, arcs, (x, y, z)) == sorted(group):
+            return x, y, z
+    return None
 
 
 def count_openings(layout: Layout, counts: IntArray) -> tuple[int, ...]:

@@ -28,16 +28,16 @@ def find_region(regions: Sequence[Region], name: str) -> int:
     names = [region.name for region in regions]
     if name in names:
         return names.index(name)
+    groups = [group_name(each) for each in names]
     if _COLOR.fullmatch(name):
         code = f"#{name.lstrip('#_').lower()}"
-        for known in (names, [group_name(each) for each in names]):
+        for written in (names, groups):
             for form in (code, group_name(code)):
-                if known.count(form) == 1:
-                    return known.index(form)
+                if written.count(form) == 1:
+                    return written.index(form)
         codes = [format_color(region.color) for region in regions]
         if codes.count(code) == 1:
             return codes.index(code)
-    groups = [group_name(each) for each in names]
     if groups.count(group_name(name)) == 1:
         return groups.index(group_name(name))
     lower = {known.lower(): known for known in reversed(names)}

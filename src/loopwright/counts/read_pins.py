@@ -44,7 +44,7 @@ def border_pins(layout: Layout, pins: Sequence[Pin]) -> tuple[SumPin, ...]:
         arcs = [i for i, a in enumerate(layout.arcs) if a.kind == "border" and set(a.sides) == wanted]
         if not arcs:
             raise MarksError(f"The regions {pin.region_a} and {pin.region_b} share no border.", places=[name])
-        groups = connected_arcs(layout, arcs) if pin.near is None else [_piece_near(layout, arcs, pin.near)]
+        groups = connected_arcs(layout, arcs) if pin.near is None else [piece_near(layout, arcs, pin.near)]
         for group in groups:
             copies = 2 if crosses_mirror(layout, group) else 1
             count = pin.count // copies
@@ -101,7 +101,7 @@ def connected_arcs(layout: Layout, arcs: list[int]) -> list[list[int]]:
     return [members for _, members in groups]
 
 
-def _piece_near(layout: Layout, arcs: list[int], place: tuple[float, float, float]) -> list[int]:
+def piece_near(layout: Layout, arcs: list[int], place: tuple[float, float, float]) -> list[int]:
     """Return the arcs of the border piece, from junction to junction, that is nearest to a place."""
     mirror = layout.surface.mirror
     point = np.array(place)

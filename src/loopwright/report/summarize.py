@@ -139,8 +139,9 @@ def summarize_build(result: BuildLike, *, measured: Distances | None = None) -> 
 
 
 def tell_border(border: BorderCount) -> str:
-    """Return a border in the words of a pin, such as ``lips/mouth=24``."""
-    return f"{'/'.join(border.between)}={border.segments}" + (" on each side" if border.times == 2 else "")
+    """Return a border in the words of a pin, such as ``lips/mouth=24``; with its ``near`` where there are several."""
+    near = "" if border.near is None else f" near {list(border.near)}"
+    return f"{'/'.join(border.between)}={border.segments}{near}" + (" on each side" if border.times == 2 else "")
 
 
 def _wrapped(title: str, parts: Sequence[str]) -> list[str]:

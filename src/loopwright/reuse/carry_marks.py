@@ -12,8 +12,12 @@ from loopwright.errors import InternalError, MarksError
 from loopwright.marks.marks_file import Marks
 from loopwright.reuse.align import Similarity
 from loopwright.reuse.register_sculpts import SculptRegistration
-from loopwright.types import FloatArray, Sculpt
+from loopwright.surface.project import SurfaceProjector
+from loopwright.surface.repair_work import plural
+from loopwright.types import Finding, FloatArray, Sculpt
 from loopwright.wishes import Point
+
+_FAR = 0.01  # of the diagonal: a hand that puts a place on the surface misses it by far less
 
 
 def carry_colors(source: Sculpt, target: Sculpt, registration: SculptRegistration) -> Sculpt:
@@ -40,11 +44,7 @@ def carry_marks(marks: Marks, registration: SculptRegistration) -> Marks:
     Flow lines, fixed points, the places of pins, of painted sizes and of edits move, the edits' directions turn;
     names, colours, counts and wishes stay.
     """
-    places = [point for line in marks.lines for point in line.points]
-    places += [point.at for point in marks.points] + [dab.at for dab in marks.size_dabs]
-    places += [pin.near for pin in marks.pins if pin.near is not None]
-    places += [_near(edit) for edit in marks.edits if "near" in edit]
-    moved = registration.move_points(np.array(places, np.float64).reshape(-1, 3))
+    moved = registration.move_points(np.array([place for _, place in _places(marks)], np.float64).reshape(-1, 3))
     following = iter(_point(place) for place in moved)
     similarity = registration.coarse.similarity
     scale = similarity.scale
@@ -75,6 +75,39 @@ def carry_marks(marks: Marks, registration: SculptRegistration) -> Marks:
         vertex_sizes=vertex_sizes,
         edits=edits,
     )
+
+
+def tell_far(marks: Marks, source: Sculpt) -> list[Finding]:
+    """Return a finding for what lies further from the old sculpt than 1 % of its diagonal, and is carried from there.
+
+    Such a place is put on the nearest part of the surface, which need not be the one that was meant.
+    """
+    named = _places(marks)
+    points = np.array([place for _, place in named], np.float64).reshape(-1, 3)
+    if not len(points):
+        return []
+    projector = SurfaceProjector(source.positions, source.triangles)
+    gap = np.linalg.norm(projector.project(points).points - points, axis=1)
+    far = np.flatnonzero(gap > _FAR * projector.diagonal)
+    if not len(far):
+        return []
+    worst = int(gap.argmax())
+    at = "({:.4g}, {:.4g}, {:.4g})".format(*points[worst])
+    text = (
+        f"{plural(len(far), 'place')} of the marks {'lies' if len(far) == 1 else 'lie'} off the old sculpt, the "
+        f"furthest by {gap[worst]:.3g}: {named[worst][0]} at {at}. What is carried is the nearest place on the surface; "
+        "put them on the sculpt if that is not meant."
+    )
+    return [Finding("marks_off_surface", text, len(far))]
+
+
+def _places(marks: Marks) -> list[tuple[str, Point]]:
+    """Return all places in the marks with what they belong to, in the order in which they are carried."""
+    places = [(line.name or f"line {k}", point) for k, line in enumerate(marks.lines, 1) for point in line.points]
+    places += [(point.name or f"point {k}", point.at) for k, point in enumerate(marks.points, 1)]
+    places += [(f"size dab {k}", dab.at) for k, dab in enumerate(marks.size_dabs, 1)]
+    places += [(f"pin {pin.name}", pin.near) for pin in marks.pins if pin.near is not None]
+    return places + [(f"edit {k}", _near(edit)) for k, edit in enumerate(marks.edits, 1) if "near" in edit]
 
 
 def _point(place: FloatArray) -> Point:

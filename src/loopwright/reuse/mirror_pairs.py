@@ -8,14 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.errors import InfeasibleError
-from loopwright.surface.mirror import find_mirror
+from loopwright.surface.mirror import MOST_APART, find_mirror
 from loopwright.surface.pair_vertices import pair_vertices
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, MirrorPlane
 
 _SAME = 2e-3  # of the diagonal: the most that a vertex may miss its image by; all faces have to match too
-_MAX_RMS = 0.01  # of the diagonal, between a sculpt's halves, where a mirror is insisted on
-_AUTO_RMS = 1e-3  # and where it is taken by itself: more would make a truly uneven face even
+# of the diagonal, between a sculpt's halves, where a mirror is taken by itself: more would even out an uneven face
+_AUTO_RMS = 1e-3
 
 
 @dataclass(frozen=True)
@@ -76,13 +76,13 @@ def find_mirror_pairs(
         raise InfeasibleError(
             f"The mesh is not symmetric across {wish}, so no mirror can be kept; leave the mirror out.", places=[wish]
         )
-    fit = find_mirror(projector, max_rms=_AUTO_RMS if wish == "auto" else _MAX_RMS)
+    fit = find_mirror(projector, max_rms=_AUTO_RMS if wish == "auto" else MOST_APART)
     if fit is None:
         if wish == "auto":
             return None
         raise InfeasibleError(
-            f"The sculpt's halves differ by more than {100 * _MAX_RMS:g} % of its diagonal, so no mirror can be kept; "
-            "leave the mirror out.",
+            f"The sculpt's halves differ by more than {100 * MOST_APART:g} % of its diagonal, so no mirror can be "
+            "kept; leave the mirror out.",
             places=[wish],
         )
     return MirrorPairs(found[0], found[1], fit.plane)

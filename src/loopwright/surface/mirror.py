@@ -13,6 +13,7 @@ from loopwright.types import FloatArray, IntArray, MirrorPlane
 _ROUNDS = 12
 _SAMPLES = 3000
 # How much nearer the halves must come, relative to the diagonal, before a plane ...
+MOST_APART = 0.01  # of the diagonal, rms: halves of a sculpt that differ by more are no mirror images
 _OFF_ORIGIN = 2e-3  # ... that misses the origin is taken instead of one through it,
 _FREE = 1e-4  # ... across no axis is taken instead of one across an axis.
 _LEAST_REACH = 0.02  # rms distance of the sculpt from its mirror plane, relative to the diagonal: no sheet lies in it
@@ -55,7 +56,7 @@ def find_mirror(
     projector: SurfaceProjector,
     *,
     vertex_label: IntArray | None = None,
-    max_rms: float = 0.01,
+    max_rms: float = MOST_APART,
     min_agreement: float = 0.9,
 ) -> MirrorFit | None:
     """Find the mirror plane, or None where the sculpt has none.

@@ -76,7 +76,7 @@ def _row_starts(data: bytes, start: int, element: PlyElement, name: str) -> Long
     is_out = rows[1:] > len(data)
     if len(rows) <= count or is_out.any():
         row = int(np.argmax(is_out)) if is_out.any() else len(rows) - 1
-        place = f"byte {rows[row]}, row {row} of '{element.name}'"
+        place = f"byte {rows[row]}, row {row + 1} of '{element.name}'"
         raise input_error(name, place, "the row does not fit into the file", CUT_SHORT)
     return rows
 

@@ -130,7 +130,7 @@ def _part(tables: dict[str, Columns], name: str) -> Part:
         if isinstance(lists, Lists) and lists.sizes.size:
             if lists.sizes.min() < 3:
                 row = int(np.argmax(lists.sizes < 3))
-                raise input_error(name, f"face {row}", f"a face needs three corners, it has {lists.sizes[row]}")
+                raise input_error(name, f"face {row + 1}", f"a face needs three corners, it has {lists.sizes[row]}")
             entries = lists.entries.astype(np.int64) if lists.entries.dtype.kind == "u" else lists.entries
             triangles = fan_triangulate(lists.sizes, entries)
             break

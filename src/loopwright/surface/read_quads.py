@@ -68,7 +68,7 @@ def read_quad_mesh(path: str | os.PathLike[str]) -> QuadMesh:
         raise InputError(f"{file}: {reason}; check the path and its rights.", places=(str(file),)) from error
     if data.startswith((b"ply\n", b"ply\r")):
         positions, quads, region, regions = ply_quads(data, file.name)
-        places = [f"face {row} (counted from 0)" for row in range(len(quads))]
+        places = [f"face {row}" for row in range(1, len(quads) + 1)]
         found = _Faces(positions, quads, region, regions or number_regions(region), places)
     elif b"\0" in data[:4096]:
         raise input_error(file.name, "", "this is neither an OBJ nor a PLY file", _WAY_OUT)

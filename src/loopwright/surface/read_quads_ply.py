@@ -40,7 +40,7 @@ def ply_quads(data: bytes, name: str) -> tuple[FloatArray, NDArray[np.int64], In
     if (corners.sizes != 4).any():
         row = int(np.argmax(corners.sizes != 4))
         problem = f"the face has {corners.sizes[row]} corners, not four"
-        raise input_error(name, f"face {row} (counted from 0)", problem, "give a mesh of four-sided faces")
+        raise input_error(name, f"face {row + 1}", problem, "give a mesh of four-sided faces")
     quads = corners.entries.astype(np.int64).reshape(-1, 4)
     found = face.get("region")
     region = np.asarray(found, np.int64) if isinstance(found, np.ndarray) else np.zeros(len(quads), np.int64)
