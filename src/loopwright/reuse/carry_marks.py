@@ -95,8 +95,8 @@ def tell_far(marks: Marks, source: Sculpt) -> list[Finding]:
     at = "({:.4g}, {:.4g}, {:.4g})".format(*points[worst])
     text = (
         f"{plural(len(far), 'place')} of the marks {'lies' if len(far) == 1 else 'lie'} off the old sculpt, the "
-        f"furthest by {gap[worst]:.3g}: {named[worst][0]} at {at}. What is carried is the nearest place on the surface; "
-        "put them on the sculpt if that is not meant."
+        f"furthest by {gap[worst]:.3g}: {named[worst][0]} at {at}. What is carried is the nearest place on the "
+        "surface; put them on the sculpt if that is not meant."
     )
     return [Finding("marks_off_surface", text, len(far))]
 
