@@ -188,7 +188,7 @@ def _fit(
         mesh,
         projector,
         paint,
-        lambda given: fit_limit(given, projector, sharpness=sharp, progress=progress),
+        lambda given, shaped: fit_limit(given, projector, sharpness=sharp, shaped=shaped, progress=progress),
         kept=in_paint,
         index=index,
         progress=tell,

@@ -128,10 +128,14 @@ def test_paint_of_the_image_half_counts_too(make_square: Maker, board: SurfacePr
 def test_paint_lasts_when_the_mesh_is_fitted(make_square: Maker, board: SurfaceProjector) -> None:
     mesh, paint = two_regions(make_square, 20), painted(board, slip, 2)
     tries: list[int] = []
+    grown = np.linalg.norm(keep_paint(mesh, board, paint).positions - mesh.positions, axis=1) > 0.03
 
-    def fit(kept: QuadMesh) -> tuple[QuadMesh, FitReport]:
+    def fit(kept: QuadMesh, shaped: BoolArray) -> tuple[QuadMesh, FitReport]:
         tries.append(1)
-        return fit_limit(kept, board)
+        assert grown.any()
+        assert not shaped[grown[mesh.quads].any(axis=1)].any()  # what was grown keeps its shape
+        assert shaped.any()
+        return fit_limit(kept, board, shaped=shaped)
 
     fitted, report = fit_with_paint(mesh, board, paint, fit)
     assert (paint_lead(fitted, board, paint) > 0).all()

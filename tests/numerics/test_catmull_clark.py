@@ -117,7 +117,7 @@ def test_two_levels_with_mixed_creases_agree_where_single_precision_holds_the_me
     edges = unique_edges(quads)
     chosen = rng.random(len(edges)) < 0.4
     count = int(chosen.sum())
-    values = 60 / 1024 * rng.integers(1, 18, count) + rng.integers(0, 2, count)
+    values = 60 / 1024 * rng.integers(1, 18, count).astype(np.float64) + rng.integers(0, 2, count)
     values[rng.random(count) < 0.2] = 3.5
     sharpness = Sharpness(edges[chosen], values, np.zeros(0, np.int64))
     ours, _ = subdivide(points, quads, 2, sharpness)

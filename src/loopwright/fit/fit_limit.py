@@ -11,6 +11,8 @@ from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
 from loopwright.fit.mend_worst import edge_ratios, face_measures
 from loopwright.fit.part_crossings import StrayFinder, draw_home, loosen_crossings, part_crossings
+from loopwright.fit.shape_energy import build_shape_energy
+from loopwright.fit.shape_pull import build_shape_pull
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
@@ -31,6 +33,7 @@ class FitOptions:
     fairness : weight of a smooth displacement of the cage, in the first round.
     fading : factor on that weight from round to round.
     slide : weight that holds the surface's points where they are along the sculpt.
+    shape : how strongly badly shaped quads are drawn towards rectangles, in all rounds but the last.
     curve_weight : weight of border and opening curves, and of fixed vertices, against the surface's.
     solver_steps : conjugate gradient steps per round.
     least_quality : scaled Jacobian of the cage below which no quad may fall, nor get worse.
@@ -45,6 +48,7 @@ class FitOptions:
     fairness: float = 0.3
     fading: float = 0.9
     slide: float = 0.2
+    shape: float = 5.0
     curve_weight: float = 4.0
     solver_steps: int = 40
     least_quality: float = 0.5
@@ -77,15 +81,16 @@ def fit_limit(
     *,
     options: FitOptions | None = None,
     sharpness: Sharpness = NO_SHARPNESS,
+    shaped: BoolArray | None = None,
     progress: Progress = silent,
 ) -> tuple[QuadMesh, FitReport]:
     """Return the mesh with its limit surface on the sculpt, and how far off it was before and after.
 
-    Limit points of curve vertices stay on their curve, those of fixed
-    vertices where the vertices were given, those of mirror vertices in the plane. A half mesh is fitted as
-    its whole. Least squares with the distance to the sculpt's tangent planes, at closest points whose
-    normal agrees, plus a fairness term on the displacement that fades. Edges named by ``sharpness`` are
-    semi-sharp in the limit surface.
+    Limit points of curve vertices stay on their curve, those of fixed vertices where the vertices were given,
+    those of mirror vertices in the plane. A half mesh is fitted as its whole. Least squares with the distance to
+    the sculpt's tangent planes, at closest points whose normal agrees, plus a fairness term on the displacement
+    that fades and a pull of bad quads towards rectangles. Edges named by ``sharpness`` are semi-sharp in the limit
+    surface; ``shaped`` (m,) tells which quads may be drawn, all if it is None.
 
     References
     ----------
@@ -98,6 +103,8 @@ def fit_limit(
         return mesh, FitReport(zero, zero, projector.diagonal, 0, 0)
     fold = fold_mirror(mesh)
     samples = build_limit_samples(mesh, fold, sharpness)
+    energy = build_shape_energy(mesh, fold)
+    strength = np.where(shaped, options.shape, 0.0) if shaped is not None else np.full(len(mesh.quads), options.shape)
     start = mesh.positions
     normals = projector.project(start, samples.normals(start)[: len(start)], min_cosine=options.min_cosine).normals
     wanted = _wanted(_measures(start, mesh.quads, normals), options)
@@ -108,6 +115,10 @@ def fit_limit(
         offset, distances = samples.distance(positions, projector, options.min_cosine, is_sketch=is_sketch)
         before = distances if step == 0 else before
         weight = options.fairness * options.fading**step
+        whole = fold.unfold_points(positions)
+        pull = None  # in the last round: it is for the distance alone
+        if step < options.rounds - 1:
+            pull = build_shape_pull(energy, positions, whole, normals, strength)
         move = samples.solve(
             positions,
             start,
@@ -116,6 +127,7 @@ def fit_limit(
             slide=options.slide,
             curve_weight=options.curve_weight,
             steps=options.solver_steps,
+            pull=pull,
         )
         positions, held = _hold_back(mesh, positions, move, normals, wanted)
 

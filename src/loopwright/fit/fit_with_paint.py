@@ -8,16 +8,20 @@ import numpy as np
 
 from loopwright.fit.fit_limit import FitReport
 from loopwright.fit.keep_paint import SAFE_LEAD, PaintSampler, keep_paint
+from loopwright.fit.link_edges import mean_edges, vertices_around
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import Paint, QuadMesh
+from loopwright.types import BoolArray, Paint, QuadMesh
 
-Fit = Callable[[QuadMesh], tuple[QuadMesh, FitReport]]
+Fit = Callable[[QuadMesh, BoolArray], tuple[QuadMesh, FitReport]]
+"""Takes a mesh, and (m,) which of its quads may be drawn to better shapes."""
 
 _LASTS = 0.05  # a lead below this after the fit is too little
 _MORE = 0.15  # so much more is asked for in the next attempt
 _ATTEMPTS = 3
+_GROWN = 0.3  # edges that a vertex moved when quads were grown: those round it keep their shapes
+_ROWS = 2  # of quads round one that lost its paint that keep theirs in the next attempt
 
 
 def fit_with_paint(
@@ -33,7 +37,7 @@ def fit_with_paint(
     """Return the mesh with its quads kept in their paint and then fitted, and the fit's report.
 
     The fit moves quads a little along the sculpt. Where one loses its paint by that, keeping and fitting
-    are done again with a wider margin for it.
+    are done again with a wider margin for it. Quads that were grown for their paint are not drawn to better shapes.
 
     Parameters
     ----------
@@ -44,18 +48,22 @@ def fit_with_paint(
     index : of this paint, where there is one already.
     """
     if len(paint.palette) < 2 or len(mesh.quads) == 0:
-        return fit(mesh)
+        return fit(mesh, np.ones(len(mesh.quads), np.bool_))
+    size = mean_edges(mesh.positions, mesh.quads)
+    calm = np.zeros(len(mesh.quads), np.bool_)
     margin = np.full(len(mesh.quads), SAFE_LEAD)
     sampler = PaintSampler(mesh, paint, index or PaintIndex(projector.positions, paint))
     fewest = np.inf
     for _ in range(_ATTEMPTS):
         kept = kept or keep_paint(mesh, projector, paint, margin=margin, sampler=sampler, progress=progress)
-        fitted, report = fit(kept)
+        grown = np.linalg.norm(kept.positions - mesh.positions, axis=1) > _GROWN * size
+        fitted, report = fit(kept, ~(calm | grown[mesh.quads].any(axis=1)))
         lead, _ = sampler.lead(fitted.positions)
         lost = lead < _LASTS
         score = float((lead < 0).sum()) + 1e-3 * float(lost.sum())
         if score < fewest:
             best, fewest = (fitted, report), score
+        calm |= vertices_around(mesh.quads, lost, _ROWS)[mesh.quads].all(axis=1)
         # what could not be kept at all is not worth another attempt
         lost &= sampler.lead(kept.positions)[0] >= margin
         kept = None

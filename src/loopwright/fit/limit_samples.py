@@ -10,6 +10,7 @@ from scipy.sparse import csr_matrix
 
 from loopwright.fit.fold_mirror import Fold
 from loopwright.fit.link_edges import link_stars, mean_edges, unique_edges
+from loopwright.fit.shape_pull import ShapePull
 from loopwright.fit.slide_curves import CurveSet, lay_curves
 from loopwright.fit.solve_descent import solve_descent
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness, refine
@@ -118,28 +119,37 @@ class LimitSamples:
         slide: float,
         curve_weight: float,
         steps: int,
+        pull: ShapePull | None = None,
     ) -> FloatArray:
-        """Return (n, 3) moves of the cage by conjugate gradients on the folded normal equations."""
+        """Return (n, 3) moves of the cage by conjugate gradients on the folded normal equations.
+
+        ``pull`` draws quads towards shapes of their own, beside what draws the surface to the sculpt.
+        """
         on_curve, kept = self.curve >= 0, self.pinned
         eye = np.eye(3)
-        pull = offset.normals[:, :, None] * offset.normals[:, None, :]
+        held = offset.normals[:, :, None] * offset.normals[:, None, :]
         across = eye - offset.tangents[:, :, None] * offset.tangents[:, None, :]
-        pull[on_curve] = curve_weight * across[on_curve]
-        pull[kept] = curve_weight * eye
-        pull *= self.share[:, None, None]
-        weights = pull + slide * self.share[:, None, None] * eye
+        held[on_curve] = curve_weight * across[on_curve]
+        held[kept] = curve_weight * eye
+        held *= self.share[:, None, None]
+        weights = held + slide * self.share[:, None, None] * eye
         fairness *= 0.5 if self.fold.mirror is not None else 1.0  # the rows are the whole's, the samples the half's
         spread = self.fair @ self.fold.unfold_vectors(positions - start)
-        right = self.points_transposed @ np.einsum("kij,kj->ki", pull, offset.gap)
-        right = self._fold(right - fairness * (self.fair.T @ spread))
+        right = self.points_transposed @ np.einsum("kij,kj->ki", held, offset.gap)
+        right = right - fairness * (self.fair.T @ spread)
+        blocks = (self.squares @ weights.reshape(-1, 9)).reshape(-1, 3, 3)
+        if pull is not None:
+            right = right + pull.force(self.fold.unfold_points(positions))
+            blocks = blocks + pull.stiffness()[: len(blocks), None, None] * eye
+        right = self._fold(right)
         fair_transposed = self.fair.T.tocsr()
 
         def apply(move: FloatArray) -> FloatArray:
             whole = self.fold.unfold_vectors(move)
             image = self.points_transposed @ np.einsum("kij,kj->ki", weights, self.points @ whole)
-            return self._fold(image + fairness * (fair_transposed @ (self.fair @ whole)))
+            image = image + fairness * (fair_transposed @ (self.fair @ whole))
+            return self._fold(image if pull is None else image + pull.apply(whole))
 
-        blocks = (self.squares @ weights.reshape(-1, 9)).reshape(-1, 3, 3)
         inverse = np.linalg.inv(blocks + 1e-9 * np.trace(blocks, axis1=1, axis2=2).max() * eye)
 
         def precondition(residual: FloatArray) -> FloatArray:

@@ -72,7 +72,7 @@ class ShapeEnergy:
     smoother: Smoother
 
 
-def build_shape_energy(mesh: QuadMesh, fold: Fold, *, size_reach: float) -> ShapeEnergy:
+def build_shape_energy(mesh: QuadMesh, fold: Fold, *, size_reach: float = 4.0) -> ShapeEnergy:
     """Return the rows for a mesh and its fold; edge lengths are graded over ``size_reach`` rows."""
     quads = mesh.quads.astype(np.int64)
     m, count = len(quads), fold.whole_count
