@@ -6,11 +6,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from loopwright.fit.draw_home import draw_home
 from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
 from loopwright.fit.mend_worst import edge_ratios, face_measures
-from loopwright.fit.part_crossings import StrayFinder, draw_home, loosen_crossings, part_crossings
+from loopwright.fit.part_crossings import StrayFinder, loosen_crossings, part_crossings
 from loopwright.fit.shape_energy import build_shape_energy
 from loopwright.fit.shape_pull import build_shape_pull
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness

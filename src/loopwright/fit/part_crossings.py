@@ -5,21 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import csr_matrix, diags
 
 from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import Fold
 from loopwright.fit.link_edges import unique_edges
-from loopwright.surface.project import SurfaceProjector, unit
+from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
 
 _GENTLE_ROUNDS = 6  # that halve moves; later ones forbid them
 _ROUNDS = 16
 _LOOSENINGS = 30
-_HOMINGS = 3
-_SHARES = (0.5, 1.0, 2.0)  # of the way home
-_DEPTHS = (0.05, 0.1, 0.2, 0.3, 0.45)  # of an edge, inward
 
 
 class StrayFinder:
@@ -119,66 +115,6 @@ def loosen_crossings(
         if count == 0:
             break
     return best
-
-
-def draw_home(
-    mesh: QuadMesh,
-    fold: Fold,
-    crossings: CrossingFinder,
-    positions: FloatArray,
-    projector: SurfaceProjector,
-    spoilt: Callable[[FloatArray], BoolArray],
-) -> FloatArray:
-    """Return (n, 3) positions with quads that lie nearer to another part of the sculpt drawn to their own.
-
-    Where two parts touch, such as lips at the corner of the mouth, the middle of a quad may lie beyond its own
-    by less than the gap. One quad after the other is moved, if that leaves fewer such quads, spoils none and
-    lets none cross.
-    """
-    free = (mesh.vertex_curve < 0) & ~mesh.is_fixed & ~mesh.on_mirror
-    own = len(mesh.quads)
-    away = _astray(fold, positions, projector)
-    if not len(away):
-        return positions
-    crossing = len(crossings.find(positions))
-    for _ in range(_HOMINGS):
-        before = len(away)
-        for quad in away.tolist():
-            vertices = mesh.quads[quad % own]
-            near = np.flatnonzero(np.isin(mesh.quads, vertices).any(axis=1))
-            near = np.union1d(near, near + own) if len(fold.quads) > own else near
-            there = int(np.isin(away, near).sum())
-            for step in _ways_home(fold, quad, positions, projector):
-                moved = positions.copy()
-                moved[vertices[free[vertices]]] += step
-                left = near[quads_astray(fold.unfold_points(moved), fold.quads[near], projector)]
-                if len(left) >= there or spoilt(moved).any():
-                    continue
-                if len(crossings.find(moved)) <= crossing:
-                    positions, away = moved, np.union1d(away[~np.isin(away, near)], left)
-                    break
-        if len(away) in (0, before):
-            break
-    return positions
-
-
-def _astray(fold: Fold, positions: FloatArray, projector: SurfaceProjector) -> NDArray[np.int64]:
-    return np.flatnonzero(quads_astray(fold.unfold_points(positions), fold.quads, projector))
-
-
-def _ways_home(fold: Fold, quad: int, positions: FloatArray, projector: SurfaceProjector) -> FloatArray:
-    """Return (k, 3) moves that may bring a quad back to its own part of the sculpt; of an image, mirrored back.
-
-    They lead to the nearest place whose normal agrees, or straight inward.
-    """
-    corners = fold.unfold_points(positions)[fold.quads[quad]]
-    middle, edge = corners.mean(axis=0), float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).mean())
-    normal = unit(np.cross(corners[2] - corners[0], corners[3] - corners[1])[None])
-    way = projector.project(middle[None], normal).points - middle
-    steps = np.vstack([np.outer(_SHARES, way[0]), np.outer(_DEPTHS, -edge * normal[0])])
-    if fold.mirror is not None and quad >= len(fold.quads) // 2:
-        steps = steps - 2.0 * np.outer(steps @ fold.mirror.normal, fold.mirror.normal)
-    return np.asarray(steps, np.float64)
 
 
 def _neighbour_average(fold: Fold) -> csr_matrix:
