@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.tell_poles import tell_poles
 from loopwright.edit.run_edits import run_edits
-from loopwright.fit.fit_limit import FitReport, fit_limit
+from loopwright.fit.fit_limit import FitOptions, FitReport, fit_limit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import hold_points
 from loopwright.fit.keep_paint import PaintSampler, keep_paint
@@ -34,6 +34,8 @@ from loopwright.stages.lay_out import lay_out
 from loopwright.stages.read_ground import Ground, Source, read_ground
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
+
+_FIT = FitOptions(shape=5.0)  # of a mesh that is new, so that its vertices may slide
 
 
 def plan(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> PlanResult:
@@ -188,7 +190,9 @@ def _fit(
         mesh,
         projector,
         paint,
-        lambda given, shaped: fit_limit(given, projector, sharpness=sharp, shaped=shaped, progress=progress),
+        lambda given, shaped: fit_limit(
+            given, projector, options=_FIT, sharpness=sharp, shaped=shaped, progress=progress
+        ),
         kept=in_paint,
         index=index,
         progress=tell,

@@ -83,9 +83,10 @@ def test_a_fit_mends_shapes_and_stays_on_the_sphere(make_sphere: Maker, sphere_s
     shaken = unit(mesh.positions + 0.02 * rng.normal(size=mesh.positions.shape))
     given = replace(mesh, positions=shaken)
     none = np.zeros(len(mesh.quads), bool)
-    drawn, report = fit_limit(given, sphere_sculpt)
-    plain, other = fit_limit(given, sphere_sculpt, shaped=none)
-    off, _ = fit_limit(given, sphere_sculpt, options=FitOptions(shape=0.0))
+    options = FitOptions(shape=5.0)
+    drawn, report = fit_limit(given, sphere_sculpt, options=options)
+    plain, other = fit_limit(given, sphere_sculpt, options=options, shaped=none)
+    off, _ = fit_limit(given, sphere_sculpt)
     assert np.array_equal(plain.positions, off.positions)
     best, worst = (np.quantile(measure_quality(m.positions, m.quads).scaled_jacobian, 0.05) for m in (drawn, plain))
     assert best > worst + 0.02

@@ -34,7 +34,8 @@ class FitOptions:
     fairness : weight of a smooth displacement of the cage, in the first round.
     fading : factor on that weight from round to round.
     slide : weight that holds the surface's points where they are along the sculpt.
-    shape : how strongly badly shaped quads are drawn towards rectangles, in all rounds but the last.
+    shape : how strongly badly shaped quads are drawn towards rectangles, in all rounds but the last;
+        0 for meshes whose vertices shall stay where they are along the sculpt.
     curve_weight : weight of border and opening curves, and of fixed vertices, against the surface's.
     solver_steps : conjugate gradient steps per round.
     least_quality : scaled Jacobian of the cage below which no quad may fall, nor get worse.
@@ -49,7 +50,7 @@ class FitOptions:
     fairness: float = 0.3
     fading: float = 0.9
     slide: float = 0.2
-    shape: float = 5.0
+    shape: float = 0.0
     curve_weight: float = 4.0
     solver_steps: int = 40
     least_quality: float = 0.5
@@ -104,7 +105,7 @@ def fit_limit(
         return mesh, FitReport(zero, zero, projector.diagonal, 0, 0)
     fold = fold_mirror(mesh)
     samples = build_limit_samples(mesh, fold, sharpness)
-    energy = build_shape_energy(mesh, fold)
+    energy = build_shape_energy(mesh, fold) if options.shape > 0.0 else None
     strength = np.where(shaped, options.shape, 0.0) if shaped is not None else np.full(len(mesh.quads), options.shape)
     start = mesh.positions
     normals = projector.project(start, samples.normals(start)[: len(start)], min_cosine=options.min_cosine).normals
@@ -117,8 +118,8 @@ def fit_limit(
         before = distances if step == 0 else before
         weight = options.fairness * options.fading**step
         whole = fold.unfold_points(positions)
-        pull = None  # in the last round: it is for the distance alone
-        if step < options.rounds - 1:
+        pull = None
+        if energy is not None and step < options.rounds - 1:  # the last round is for the distance alone
             pull = build_shape_pull(energy, positions, whole, normals, strength)
         move = samples.solve(
             positions,
