@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cache
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -13,6 +14,7 @@ from loopwright.marks.carry_on import Way, carry_on
 from loopwright.marks.check_lines import check_lines
 from loopwright.marks.close_pockets import close_pockets
 from loopwright.marks.draw_line import LineDrawer, resample, whole_drawer
+from loopwright.marks.flow_field import FlowField, make_flow_field
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.settle_line import move_vertex, settle_line
 from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
@@ -48,8 +50,8 @@ def add_flow_lines(
     Each line is put on the surface, smoothed there and becomes a chain of
     edges in ``flow_edges``.  What lies behind the mirror plane is reflected.
     Stretches along a border, the mirror plane or an earlier line are left to
-    that.  A loose end near one of them runs to it; others are carried straight
-    on until they meet one.  Lines that cross share a vertex there.
+    that.  A loose end near one of them runs to it; others are carried on
+    until they meet one (see :func:`~loopwright.marks.carry_on.carry_on`).  Lines that cross share a vertex there.
 
     Parameters
     ----------
@@ -68,7 +70,11 @@ def add_flow_lines(
     drawer = shelf.keep("line drawer", (surface,), lambda: LineDrawer(surface), depth=1)
     size = LocalSize(surface, reach)
     off = [] if exact else check_lines(surface, drawer, lines, size)
-    work = _Lines(SurfaceCutter(surface), drawer, size, exact)
+
+    def flow() -> FlowField:
+        return shelf.keep("flow", (surface, size.sizes), lambda: make_flow_field(surface, size.sizes), depth=1)
+
+    work = _Lines(SurfaceCutter(surface), drawer, size, exact, flow)
     work.findings += off
     drawn = tuple(lines) if exact or surface.mirror is None else _draw_whole(surface, lines, size, shelf)
     for part in split_at_mirror(drawn, surface.mirror, lambda points: 0.5 * _ON * size(points)):
@@ -116,9 +122,11 @@ def _draw_whole(
 class _Lines:
     """The lines that are in the surface so far."""
 
-    def __init__(self, cutter: SurfaceCutter, drawer: LineDrawer, size: LocalSize, exact: bool) -> None:
+    def __init__(
+        self, cutter: SurfaceCutter, drawer: LineDrawer, size: LocalSize, exact: bool, flow: Callable[[], FlowField]
+    ) -> None:
         self.cutter, self.drawer, self.size = cutter, drawer, size
-        self.exact = exact
+        self.exact, self.flow = exact, cache(flow)
         self.waiting: list[tuple[str, list[int]]] = []
         self.kept: set[str] = set()
         self.findings: list[Finding] = []
@@ -228,7 +236,7 @@ class _Lines:
         length, reach = arc_length(line), self.size.at(line[-1])
         back = line[int(np.searchsorted(length, length[-1] - reach, side="right")) - 1]
         limit = 2.0 * float(np.linalg.norm(np.ptp(self.drawer.surface.positions, axis=0)))
-        return carry_on(self.cutter, vertex, line[-1] - back, reach, limit)
+        return carry_on(self.cutter, vertex, line[-1] - back, reach, limit, self.flow)
 
     def _end(self, line: FloatArray, kind: EndKind) -> tuple[FloatArray, int | None]:
         """Trim or lengthen a line's end to what is near; return the vertex there, or None for a loose end."""
