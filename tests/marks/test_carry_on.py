@@ -128,10 +128,11 @@ def test_a_way_along_the_flow_turns_into_it() -> None:
 
 
 def test_what_was_drawn_stays_and_what_is_carried_on_ends_square(tools: Any) -> None:
-    two = make_surface(*tools.icosphere(5), top=0.5)
+    positions, triangles = tools.icosphere(5)
+    two = make_surface(positions, triangles, 0.5)
     drawn = np.array([[0.9, -0.2, 0.1], [0.95, 0.0, 0.18], [0.94, 0.2, 0.26]])
     drawn /= np.linalg.norm(drawn, axis=1, keepdims=True)
-    line = FlowLine(tuple(tuple(float(x) for x in p) for p in drawn), False, "aslant")
+    line = FlowLine(tuple((float(x), float(y), float(z)) for x, y, z in drawn), False, "aslant")
     after, findings = add_flow_lines(two, [line], reach=0.6 * REACH)
     assert_cut_well(two, after)
     on = np.unique(after.flow_edges)
