@@ -187,8 +187,6 @@ class _Lines:
         line, end = self._end(line[::-1], end_kind)
         if arc_length(line)[-1] < _SHORTEST * self._mean(line):
             return
-        line, start = self._lengthen(name, line[::-1], start)
-        line, end = self._lengthen(name, line[::-1], end)
         first = self.cutter.put_vertex(line[0]) if start is None else start
         last = self.cutter.put_vertex(line[-1]) if end is None else end
         path = finish_walk(self.cutter, walk_line(self.cutter, first, line, last), last, line)
@@ -197,39 +195,17 @@ class _Lines:
             self.findings.append(Finding("line_broken", text))
         self._note(name, path, line)
         if start is None:
-            self._end_loose(name, path[::-1])
+            self.waiting.append((name, path[::-1]))
         if end is None or path[-1] != last:
-            self._end_loose(name, path)
-
-    def _end_loose(self, name: str, path: list[int]) -> None:
-        """Carry a chain on beyond its last vertex; exact lines wait for what may yet end there."""
-        if self.exact:
             self.waiting.append((name, path))
-        else:
-            self._carry_on(name, path)
 
     def carry_rest(self) -> None:
-        """Carry on what nothing has come to meet."""
+        """Carry on what nothing has come to meet: all that was drawn goes before what it is carried on by."""
         for name, path in self.waiting:
+            self.cutter.current += 1
             end = path[-1]
             if sum(self.cutter.is_held_edge(end, v) for v in self.cutter.neighbours(end)) == 1:
                 self._carry_on(name, path)
-
-    def _lengthen(self, name: str, line: FloatArray, end: int | None) -> tuple[FloatArray, int | None]:
-        """Carry a loose end on to a border or an earlier line, smoothly; what would meet this line itself waits."""
-        if end is not None or self.exact or not self.cutter.held:
-            return line, end
-        way = self._way(self.cutter.put_vertex(line[-1]), line)
-        reach = self.size.at(line[-1])
-        own = line[arc_length(line) < arc_length(line)[-1] - reach]
-        if way is None or (len(own) and cKDTree(own, balanced_tree=False).query(way.points)[0].min() < 0.6 * reach):
-            return line, end
-        end = self.cutter.put_vertex(way.points[-1]) if way.joins is None else way.joins
-        longer = resample(np.concatenate([line, way.points[1:]]), 0.7 * self.drawer.edge)
-        self._tell(name, way.points)
-        drawn = arc_length(longer) < arc_length(line)[-1]
-        width = max(3.0, reach / self.drawer.edge)
-        return self.drawer.smooth(longer, False, width, np.where(drawn, _DRAWN, 1.0)), end
 
     def _way(self, vertex: int, line: FloatArray) -> Way | None:
         """Return the best way on from a line's last vertex."""
@@ -266,9 +242,24 @@ class _Lines:
             self.findings.append(Finding("line_loose", text))
             return
         end = self.cutter.put_vertex(way.points[-1]) if way.joins is None else way.joins
-        line = resample(way.points, 0.7 * self.drawer.edge)
-        self._note(name, walk_line(self.cutter, path[-1], line, end, stops_at_lines=True), line)
+        line = self._smooth(np.array([self.cutter.points[v] for v in path]), way.points)
+        new = walk_line(self.cutter, path[-1], line, end, stops_at_lines=True)
+        if new[-1] not in self.cutter.held:
+            new = finish_walk(self.cutter, new, end, line)
+        self._note(name, new, line)
         self._tell(name, way.points)
+
+    def _smooth(self, drawn: FloatArray, way: FloatArray) -> FloatArray:
+        """Return a way dense and smooth, so that it goes on from what was drawn without a kink."""
+        dense = resample(way, 0.7 * self.drawer.edge)
+        if self.exact:
+            return dense
+        reach, length = self.size.at(way[0]), arc_length(drawn)
+        tail = resample(drawn[length >= length[-1] - 2.0 * reach], 0.7 * self.drawer.edge)
+        both = np.concatenate([tail, dense[1:]])
+        hold = np.where(np.arange(len(both)) < len(tail), _DRAWN, 1.0)
+        smooth = self.drawer.smooth(both, False, max(3.0, reach / self.drawer.edge), hold)
+        return np.concatenate([way[:1], smooth[arc_length(smooth) > arc_length(tail)[-1] + 0.1 * self.drawer.edge]])
 
     def _tell(self, name: str, way: FloatArray) -> None:
         length = float(arc_length(way)[-1])
