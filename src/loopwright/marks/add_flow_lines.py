@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 from loopwright.marks.carry_on import Way, carry_on
 from loopwright.marks.check_lines import check_lines
 from loopwright.marks.close_pockets import close_pockets
-from loopwright.marks.draw_line import LineDrawer, resample, whole_drawer
+from loopwright.marks.draw_line import LineDrawer, line_drawer, resample, whole_drawer
 from loopwright.marks.flow_field import FlowField, make_flow_field
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.settle_line import move_vertex, settle_line
@@ -67,14 +67,14 @@ def add_flow_lines(
     if not lines:
         return surface, []
     shelf = shelf or Shelf(depth=0)
-    drawer = shelf.keep("line drawer", (surface,), lambda: LineDrawer(surface), depth=1)
+    drawer, cutter = line_drawer(surface, shelf), _cutter(surface, shelf).copy()
     size = LocalSize(surface, reach)
     off = [] if exact else check_lines(surface, drawer, lines, size)
 
     def flow() -> FlowField:
         return shelf.keep("flow", (surface, size.sizes), lambda: make_flow_field(surface, size.sizes), depth=1)
 
-    work = _Lines(SurfaceCutter(surface), drawer, size, exact, flow)
+    work = _Lines(cutter, drawer, size, exact, flow)
     work.findings += off
     drawn = tuple(lines) if exact or surface.mirror is None else _draw_whole(surface, lines, size, shelf)
     for part in split_at_mirror(drawn, surface.mirror, lambda points: 0.5 * _ON * size(points)):
@@ -91,6 +91,17 @@ def add_flow_lines(
             work.findings.append(Finding("line_adds_nothing", text))
     cut = work.cutter.finish()
     return close_pockets(cut, work.cutter.line_of, size(cut.positions), _POCKET**2), work.findings
+
+
+def ready_lines(surface: RegionSurface, shelf: Shelf) -> None:
+    """Put on a sculpt's shelf what does not depend on the lines that will be drawn on a surface of it."""
+    line_drawer(surface, shelf)
+    whole_drawer(surface, shelf).ready()
+    _cutter(surface, shelf)
+
+
+def _cutter(surface: RegionSurface, shelf: Shelf) -> SurfaceCutter:
+    return shelf.keep("line cutter", (surface,), lambda: SurfaceCutter(surface), depth=1)
 
 
 def _near(size: LocalSize) -> Callable[[FloatArray], FloatArray]:

@@ -8,7 +8,7 @@ from loopwright.counts.size_field import mean_size
 from loopwright.edit.run_edits import check_region_names
 from loopwright.layout.promise_lines import Promise, promise_lines
 from loopwright.layout.tell_astray import names_told, surface_chains, tell_astray
-from loopwright.marks.add_flow_lines import add_flow_lines
+from loopwright.marks.add_flow_lines import add_flow_lines, ready_lines
 from loopwright.marks.find_ridges import add_ridges
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.options import MarksOptions, MarksReport
@@ -105,6 +105,8 @@ def _draw_lines(
 ) -> tuple[RegionSurface, list[Finding], tuple[FlowLine, ...], tuple[Promise, ...]]:
     """Cut in drawn lines, and where nothing is painted sharp ridges; return those and the promises too."""
     ridges: tuple[FlowLine, ...] = ()
+    if not wishes.lines and ground.shelf.depth > 0:
+        ready_lines(painted, ground.shelf)  # a sculpt stays open for what is drawn next
     # dabs are left out, so that a stroke of size moves no line
     local: float | FloatArray = wished_sizes(ground, painted, wishes) if wishes.lines else reach
     surface, findings = add_flow_lines(painted, wishes.lines, reach=local, shelf=ground.shelf)
