@@ -10,10 +10,10 @@ from typing import Literal, TypeAlias
 import numpy as np
 from scipy.spatial import cKDTree
 
-from loopwright.marks.carry_on import Way, carry_on
+from loopwright.marks.carry_ends import EndCarrier
 from loopwright.marks.check_lines import check_lines
 from loopwright.marks.close_pockets import close_pockets
-from loopwright.marks.draw_line import LineDrawer, line_drawer, resample, whole_drawer
+from loopwright.marks.draw_line import LineDrawer, line_drawer, whole_drawer
 from loopwright.marks.flow_field import FlowField, make_flow_field
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.settle_line import move_vertex, settle_line
@@ -34,7 +34,6 @@ _CROSSING = 2.5  # a stretch on a border shorter than this only crosses it
 _SHORTEST = 1.5  # what is shorter than this is no line
 _POCKET = 1.0  # an area of less than a square of this side, shut in by a line, is no patch
 _SLACK = 0.12  # furthest that smoothing takes a line off what was drawn, in mesh edges
-_DRAWN = 1e5  # how much more what was drawn is held than what it is carried on by
 
 
 def add_flow_lines(
@@ -137,7 +136,7 @@ class _Lines:
         self, cutter: SurfaceCutter, drawer: LineDrawer, size: LocalSize, exact: bool, flow: Callable[[], FlowField]
     ) -> None:
         self.cutter, self.drawer, self.size = cutter, drawer, size
-        self.exact, self.flow = exact, cache(flow)
+        self.exact, self.carrier = exact, EndCarrier(cutter, drawer, size, cache(flow), exact)
         self.waiting: list[tuple[str, list[int]]] = []
         self.kept: set[str] = set()
         self.findings: list[Finding] = []
@@ -218,13 +217,6 @@ class _Lines:
             if sum(self.cutter.is_held_edge(end, v) for v in self.cutter.neighbours(end)) == 1:
                 self._carry_on(name, path)
 
-    def _way(self, vertex: int, line: FloatArray) -> Way | None:
-        """Return the best way on from a line's last vertex."""
-        length, reach = arc_length(line), self.size.at(line[-1])
-        back = line[int(np.searchsorted(length, length[-1] - reach, side="right")) - 1]
-        limit = 2.0 * float(np.linalg.norm(np.ptp(self.drawer.surface.positions, axis=0)))
-        return carry_on(self.cutter, vertex, line[-1] - back, reach, limit, self.flow)
-
     def _end(self, line: FloatArray, kind: EndKind) -> tuple[FloatArray, int | None]:
         """Trim or lengthen a line's end to what is near; return the vertex there, or None for a loose end."""
         tree, held = self._held(kind == "mirror")
@@ -247,30 +239,13 @@ class _Lines:
 
     def _carry_on(self, name: str, path: list[int]) -> None:
         """Lengthen a chain that is in the surface beyond its last vertex."""
-        way = self._way(path[-1], np.array([self.cutter.points[v] for v in path]))
-        if way is None:
+        carried = self.carrier.carry(path)
+        if carried is None:
             text = f"{name} ends on its own: nothing lies ahead of it that it could run to."
             self.findings.append(Finding("line_loose", text))
             return
-        end = self.cutter.put_vertex(way.points[-1]) if way.joins is None else way.joins
-        line = self._smooth(np.array([self.cutter.points[v] for v in path]), way.points)
-        new = walk_line(self.cutter, path[-1], line, end, stops_at_lines=True)
-        if new[-1] not in self.cutter.held:
-            new = finish_walk(self.cutter, new, end, line)
-        self._note(name, new, line)
-        self._tell(name, way.points)
-
-    def _smooth(self, drawn: FloatArray, way: FloatArray) -> FloatArray:
-        """Return a way dense and smooth, so that it goes on from what was drawn without a kink."""
-        dense = resample(way, 0.7 * self.drawer.edge)
-        if self.exact:
-            return dense
-        reach, length = self.size.at(way[0]), arc_length(drawn)
-        tail = resample(drawn[length >= length[-1] - 2.0 * reach], 0.7 * self.drawer.edge)
-        both = np.concatenate([tail, dense[1:]])
-        hold = np.where(np.arange(len(both)) < len(tail), _DRAWN, 1.0)
-        smooth = self.drawer.smooth(both, False, max(3.0, reach / self.drawer.edge), hold)
-        return np.concatenate([way[:1], smooth[arc_length(smooth) > arc_length(tail)[-1] + 0.1 * self.drawer.edge]])
+        self._note(name, carried.path, carried.line)
+        self._tell(name, carried.way)
 
     def _tell(self, name: str, way: FloatArray) -> None:
         length = float(arc_length(way)[-1])
