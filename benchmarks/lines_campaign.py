@@ -32,7 +32,7 @@ from loopwright.marks.whole_surface import whole_surface
 from loopwright.options import BuildOptions
 from loopwright.quads.build_mesh import build_mesh
 from loopwright.session import OpenSculpt, open_sculpt
-from loopwright.stages.find_regions import face_goal
+from loopwright.stages.wished_sizes import face_goal
 from loopwright.surface.half_edges import arc_length
 from loopwright.surface.read import read_sculpt
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface, Sculpt

@@ -116,7 +116,7 @@ def test_a_plan_is_that_of_the_mesh() -> None:
 def stages_run(monkeypatch: pytest.MonkeyPatch, options: BuildOptions) -> set[str]:
     """The stages whose work is done when an open sculpt is built with QUICK, then with these options."""
     from loopwright import pipeline
-    from loopwright.stages import find_regions, find_sizes, lay_out
+    from loopwright.stages import find_regions, find_sizes, lay_out, wished_sizes
 
     sculpt = open_sculpt(egg())
     sculpt.build(QUICK)
@@ -124,6 +124,7 @@ def stages_run(monkeypatch: pytest.MonkeyPatch, options: BuildOptions) -> set[st
     places = (
         (find_regions, "make_region_surface"),
         (find_regions, "add_flow_lines"),
+        (wished_sizes, "size_field"),
         (find_sizes, "size_field"),
         (lay_out, "plan_layout"),
         (lay_out, "solve_for_budget"),
@@ -155,7 +156,7 @@ PLAN = {"add_flow_lines", "size_field", "plan_layout", "solve_for_budget"}
         ("place", {"relax", "fit_with_paint"}),
         ("pin", {"solve_for_budget", *MESH}),
         ("budget", PLAN | MESH),
-        ("line", PLAN | MESH),
+        ("line", (PLAN | MESH) - {"size_field"}),
         ("dab", (PLAN | MESH) - {"add_flow_lines"}),
         ("open area", PLAN | MESH | {"make_region_surface"}),
     ],
@@ -164,6 +165,31 @@ def test_a_stage_runs_only_if_something_that_it_reads_changed(
     change: str, expected: set[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert stages_run(monkeypatch, CHANGES[change]) == expected
+
+
+def test_a_line_waits_for_nothing_that_was_there_before_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    from loopwright.marks import draw_line
+
+    sculpt = open_sculpt(egg())
+    sculpt.plan(QUICK)
+
+    def refuse(*given: object) -> object:
+        raise AssertionError("the sculpt was prepared for lines before")
+
+    monkeypatch.setattr(draw_line, "EdgeFlipGeodesicSolver", refuse)
+    monkeypatch.setattr(draw_line.LineDrawer, "__init__", refuse)
+    assert sculpt.plan(CHANGES["line"]).findings
+
+
+def test_a_line_changes_no_size_where_it_does_not_run() -> None:
+    before, after = opened().plan(QUICK), opened().plan(CHANGES["line"])
+    assert len(after.surface.positions) > len(before.surface.positions)
+    places = {
+        p: s for p, s in zip(map(tuple, before.surface.positions), before.layout.layout.vertex_size, strict=False)
+    }
+    sizes = zip(map(tuple, after.surface.positions), after.layout.layout.vertex_size, strict=False)
+    same = [places[p] == size for p, size in sizes if p in places]
+    assert all(same) and len(same) > 0.8 * len(before.surface.positions)
 
 
 def test_marks_that_do_not_fit_leave_the_sculpt_usable() -> None:

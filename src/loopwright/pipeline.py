@@ -161,7 +161,7 @@ def _tell_lines(made: _Plan, mesh: QuadMesh) -> list[Finding]:
 
 def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
     regions = find_regions(ground, wishes, clock)
-    surface, vertex_size, sized = find_sizes(ground, regions.surface, wishes, clock)
+    surface, vertex_size, sized = find_sizes(ground, regions, wishes, clock)
     layout, counted = lay_out(ground, surface, vertex_size, wishes, clock)
     return _Plan(regions, surface, layout, (*ground.findings, *regions.findings, *sized, *counted))
 

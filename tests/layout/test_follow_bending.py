@@ -7,7 +7,8 @@ import pytest
 from numpy.typing import NDArray
 
 from loopwright.layout.cross_field import polar_frames
-from loopwright.layout.follow_bending import frame_angles, guided_crosses, measure_bending
+from loopwright.layout.follow_bending import frame_angles, guided_crosses
+from loopwright.surface.measure_bending import measure_bending
 from loopwright.types import FloatArray, IntArray
 
 TURN = 0.6  # of the flat nets against the axes, in radians

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from loopwright.layout.cut_uneven import cut_uneven
-from loopwright.layout.follow_bending import measure_bending
 from loopwright.layout.judge_cuts import SplitOptions
 from loopwright.layout.make_cut import Growing
 from loopwright.layout.measure_uneven import UnevenOptions
 from loopwright.layout.piece import Piece
 from loopwright.layout.split_patches import split_piece
 from loopwright.shelf import Shelf
+from loopwright.surface.measure_bending import measure_bending
 from loopwright.types import FloatArray, IntArray
 
 _KEPT = 64  # pieces per round that are kept

@@ -17,7 +17,6 @@ from dataclasses import replace
 import numpy as np
 
 from loopwright.errors import InternalError
-from loopwright.layout.follow_bending import Bending
 from loopwright.layout.judge_cuts import is_patch
 from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
 from loopwright.layout.measure_uneven import UnevenOptions, compare_sides, is_stray, unevenness
@@ -26,6 +25,7 @@ from loopwright.layout.piece_graph import piece_graph
 from loopwright.layout.split_patches import split_piece
 from loopwright.layout.trace_cuts import Cut, cut_steps, trace_from
 from loopwright.surface.half_edges import arc_length
+from loopwright.surface.measure_bending import Bending
 from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray
 

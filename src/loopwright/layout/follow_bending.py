@@ -6,94 +6,14 @@ shall run along; what is round or flat leaves the crosses free.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
-from scipy.sparse import coo_matrix, csr_matrix
 
 from loopwright.layout.cross_field import Frames, cross_field
-from loopwright.surface.half_edges import directed_edges, twin_corners
+from loopwright.surface.measure_bending import Bending
 from loopwright.types import FloatArray, IntArray
 
-_ROUNDS = 6  # of averaging the curvature
 _PULL = 1.0  # of a vertex that draws in full, where an edge to a neighbour counts 1
 _LEAST_TURN, _FULL_TURN = 0.4, 1.2  # radians over an edge
-
-
-@dataclass(frozen=True)
-class Bending:
-    """The direction of least bending at each vertex, and how much it is preferred.
-
-    Attributes
-    ----------
-    direction : (n, 3) unit vectors, tangent to the surface.
-    excess : (n,) difference of the principal curvatures' sizes, 1 / length.
-    """
-
-    direction: FloatArray
-    excess: FloatArray
-
-
-def measure_bending(positions: FloatArray, triangles: IntArray, reach: FloatArray) -> Bending:
-    """Return the smoothed principal directions of a surface.
-
-    Parameters
-    ----------
-    positions : (n, 3). triangles : (m, 3).
-    reach : (n,) length over which curvature is averaged.
-
-    References
-    ----------
-    D. Cohen-Steiner, J.-M. Morvan, "Restricted Delaunay triangulations and normal cycle", SoCG 2003,
-    doi:10.1145/777792.777839: the curvature tensor as a sum over edges of the angle between the faces.
-    """
-    count = len(positions)
-    p = positions[triangles]
-    normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
-    double_area = np.linalg.norm(normal, axis=1)
-    normal = normal / np.maximum(double_area, 1e-300)[:, None]
-    twin = twin_corners(triangles)
-    edges = directed_edges(triangles)
-    inner = np.flatnonzero((twin >= 0) & (np.arange(len(twin)) < twin))
-    tail, head = edges[inner, 0], edges[inner, 1]
-    along = positions[head] - positions[tail]
-    length = np.linalg.norm(along, axis=1)
-    along = along / np.maximum(length, 1e-300)[:, None]
-    here, there = normal[inner // 3], normal[twin[inner] // 3]
-    angle = np.arctan2(np.einsum("ij,ij->i", np.cross(here, there), along), np.einsum("ij,ij->i", here, there))
-    tensor = (angle * length)[:, None] * np.einsum("ij,ik->ijk", along, along).reshape(-1, 9)
-    total = np.zeros((count, 9))
-    np.add.at(total, tail, 0.5 * tensor)
-    np.add.at(total, head, 0.5 * tensor)
-    area = np.bincount(triangles.reshape(-1), np.repeat(double_area / 6.0, 3), count)
-    spread = _spread(count, tail, head, length, reach)
-    for _ in range(_ROUNDS):
-        total, area = spread @ total, spread @ area
-    tensor = (total / np.maximum(area, 1e-300)[:, None]).reshape(-1, 3, 3)
-    up = np.zeros((count, 3))
-    for corner in range(3):
-        np.add.at(up, triangles[:, corner], normal * double_area[:, None])
-    up /= np.maximum(np.linalg.norm(up, axis=1, keepdims=True), 1e-300)
-    flat = np.eye(3) - up[:, :, None] * up[:, None, :]
-    values, vectors = np.linalg.eigh(flat @ tensor @ flat)
-    # the normal's own value is 0: the two others by size; an edge that bends runs along the way of least bending
-    order = np.argsort(np.abs(np.einsum("nij,ni->nj", vectors, up)), axis=1)[:, :2]
-    rows = np.arange(count)[:, None]
-    size = np.abs(values[rows, order])
-    strong = size.argmax(axis=1)
-    direction = vectors[np.arange(count), :, order[np.arange(count), strong]]
-    return Bending(direction, np.abs(size[:, 0] - size[:, 1]))
-
-
-def _spread(count: int, tail: IntArray, head: IntArray, length: FloatArray, reach: FloatArray) -> csr_matrix:
-    """Return the (n, n) averaging with neighbours, weaker where edges are long beside the reach."""
-    weight = np.minimum(1.0, (reach[tail] + reach[head]) / 2.0 / np.maximum(length, 1e-300))
-    both = np.concatenate([tail, head]), np.concatenate([head, tail])
-    link = coo_matrix((np.tile(weight, 2), both), shape=(count, count)).tocsr()
-    degree = np.asarray(link.sum(axis=1)).ravel()
-    own = coo_matrix((np.maximum(degree, 1e-9), (np.arange(count),) * 2), shape=(count, count))
-    inverse = coo_matrix((0.5 / np.maximum(degree, 1e-9), (np.arange(count),) * 2), shape=(count, count))
-    return (inverse @ (link + own)).tocsr()
 
 
 def frame_angles(positions: FloatArray, triangles: IntArray, frames: Frames, direction: FloatArray) -> FloatArray:

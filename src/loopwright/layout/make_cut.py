@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from loopwright.layout.follow_bending import Bending
 from loopwright.layout.piece import Piece, cut_open, extract
 from loopwright.layout.trace_cuts import Cut, CutGraph
 from loopwright.surface.half_edges import directed_edges, edge_keys, is_among
+from loopwright.surface.measure_bending import Bending
 from loopwright.types import FloatArray, IntArray
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from loopwright.layout.cross_field import polar_frames
-from loopwright.layout.follow_bending import Bending, guided_crosses
+from loopwright.layout.follow_bending import guided_crosses
 from loopwright.layout.piece import Piece
 from loopwright.layout.trace_cuts import CutGraph, build_graph, collect_steps
+from loopwright.surface.measure_bending import Bending
 from loopwright.types import FloatArray
 
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cache
 from typing import Literal, TypeAlias
 
 import numpy as np
 from scipy.spatial import cKDTree
 
-from loopwright.marks.carry_on import Way, carry_on
+from loopwright.marks.carry_ends import EndCarrier
 from loopwright.marks.check_lines import check_lines
 from loopwright.marks.close_pockets import close_pockets
-from loopwright.marks.draw_line import LineDrawer, resample, whole_drawer
+from loopwright.marks.draw_line import LineDrawer, line_drawer, whole_drawer
+from loopwright.marks.flow_field import FlowField, make_flow_field
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.settle_line import move_vertex, settle_line
 from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
@@ -32,7 +34,6 @@ _CROSSING = 2.5  # a stretch on a border shorter than this only crosses it
 _SHORTEST = 1.5  # what is shorter than this is no line
 _POCKET = 1.0  # an area of less than a square of this side, shut in by a line, is no patch
 _SLACK = 0.12  # furthest that smoothing takes a line off what was drawn, in mesh edges
-_DRAWN = 1e5  # how much more what was drawn is held than what it is carried on by
 
 
 def add_flow_lines(
@@ -48,8 +49,8 @@ def add_flow_lines(
     Each line is put on the surface, smoothed there and becomes a chain of
     edges in ``flow_edges``.  What lies behind the mirror plane is reflected.
     Stretches along a border, the mirror plane or an earlier line are left to
-    that.  A loose end near one of them runs to it; others are carried straight
-    on until they meet one.  Lines that cross share a vertex there.
+    that.  A loose end near one of them runs to it; others are carried on
+    until they meet one (see :func:`~loopwright.marks.carry_on.carry_on`).  Lines that cross share a vertex there.
 
     Parameters
     ----------
@@ -65,10 +66,14 @@ def add_flow_lines(
     if not lines:
         return surface, []
     shelf = shelf or Shelf(depth=0)
-    drawer = shelf.keep("line drawer", (surface,), lambda: LineDrawer(surface), depth=1)
+    drawer, cutter = line_drawer(surface, shelf), _cutter(surface, shelf).copy()
     size = LocalSize(surface, reach)
     off = [] if exact else check_lines(surface, drawer, lines, size)
-    work = _Lines(SurfaceCutter(surface), drawer, size, exact)
+
+    def flow() -> FlowField:
+        return shelf.keep("flow", (surface, size.sizes), lambda: make_flow_field(surface, size.sizes), depth=1)
+
+    work = _Lines(cutter, drawer, size, exact, flow)
     work.findings += off
     drawn = tuple(lines) if exact or surface.mirror is None else _draw_whole(surface, lines, size, shelf)
     for part in split_at_mirror(drawn, surface.mirror, lambda points: 0.5 * _ON * size(points)):
@@ -85,6 +90,17 @@ def add_flow_lines(
             work.findings.append(Finding("line_adds_nothing", text))
     cut = work.cutter.finish()
     return close_pockets(cut, work.cutter.line_of, size(cut.positions), _POCKET**2), work.findings
+
+
+def ready_lines(surface: RegionSurface, shelf: Shelf) -> None:
+    """Put on a sculpt's shelf what does not depend on the lines that will be drawn on a surface of it."""
+    line_drawer(surface, shelf)
+    whole_drawer(surface, shelf).ready()
+    _cutter(surface, shelf)
+
+
+def _cutter(surface: RegionSurface, shelf: Shelf) -> SurfaceCutter:
+    return shelf.keep("line cutter", (surface,), lambda: SurfaceCutter(surface), depth=1)
 
 
 def _near(size: LocalSize) -> Callable[[FloatArray], FloatArray]:
@@ -116,9 +132,11 @@ def _draw_whole(
 class _Lines:
     """The lines that are in the surface so far."""
 
-    def __init__(self, cutter: SurfaceCutter, drawer: LineDrawer, size: LocalSize, exact: bool) -> None:
+    def __init__(
+        self, cutter: SurfaceCutter, drawer: LineDrawer, size: LocalSize, exact: bool, flow: Callable[[], FlowField]
+    ) -> None:
         self.cutter, self.drawer, self.size = cutter, drawer, size
-        self.exact = exact
+        self.exact, self.carrier = exact, EndCarrier(cutter, drawer, size, cache(flow), exact)
         self.waiting: list[tuple[str, list[int]]] = []
         self.kept: set[str] = set()
         self.findings: list[Finding] = []
@@ -179,8 +197,6 @@ class _Lines:
         line, end = self._end(line[::-1], end_kind)
         if arc_length(line)[-1] < _SHORTEST * self._mean(line):
             return
-        line, start = self._lengthen(name, line[::-1], start)
-        line, end = self._lengthen(name, line[::-1], end)
         first = self.cutter.put_vertex(line[0]) if start is None else start
         last = self.cutter.put_vertex(line[-1]) if end is None else end
         path = finish_walk(self.cutter, walk_line(self.cutter, first, line, last), last, line)
@@ -189,46 +205,17 @@ class _Lines:
             self.findings.append(Finding("line_broken", text))
         self._note(name, path, line)
         if start is None:
-            self._end_loose(name, path[::-1])
+            self.waiting.append((name, path[::-1]))
         if end is None or path[-1] != last:
-            self._end_loose(name, path)
-
-    def _end_loose(self, name: str, path: list[int]) -> None:
-        """Carry a chain on beyond its last vertex; exact lines wait for what may yet end there."""
-        if self.exact:
             self.waiting.append((name, path))
-        else:
-            self._carry_on(name, path)
 
     def carry_rest(self) -> None:
-        """Carry on what nothing has come to meet."""
+        """Carry on what nothing has come to meet: all that was drawn goes before what it is carried on by."""
         for name, path in self.waiting:
+            self.cutter.current += 1
             end = path[-1]
             if sum(self.cutter.is_held_edge(end, v) for v in self.cutter.neighbours(end)) == 1:
                 self._carry_on(name, path)
-
-    def _lengthen(self, name: str, line: FloatArray, end: int | None) -> tuple[FloatArray, int | None]:
-        """Carry a loose end on to a border or an earlier line, smoothly; what would meet this line itself waits."""
-        if end is not None or self.exact or not self.cutter.held:
-            return line, end
-        way = self._way(self.cutter.put_vertex(line[-1]), line)
-        reach = self.size.at(line[-1])
-        own = line[arc_length(line) < arc_length(line)[-1] - reach]
-        if way is None or (len(own) and cKDTree(own, balanced_tree=False).query(way.points)[0].min() < 0.6 * reach):
-            return line, end
-        end = self.cutter.put_vertex(way.points[-1]) if way.joins is None else way.joins
-        longer = resample(np.concatenate([line, way.points[1:]]), 0.7 * self.drawer.edge)
-        self._tell(name, way.points)
-        drawn = arc_length(longer) < arc_length(line)[-1]
-        width = max(3.0, reach / self.drawer.edge)
-        return self.drawer.smooth(longer, False, width, np.where(drawn, _DRAWN, 1.0)), end
-
-    def _way(self, vertex: int, line: FloatArray) -> Way | None:
-        """Return the best way on from a line's last vertex."""
-        length, reach = arc_length(line), self.size.at(line[-1])
-        back = line[int(np.searchsorted(length, length[-1] - reach, side="right")) - 1]
-        limit = 2.0 * float(np.linalg.norm(np.ptp(self.drawer.surface.positions, axis=0)))
-        return carry_on(self.cutter, vertex, line[-1] - back, reach, limit)
 
     def _end(self, line: FloatArray, kind: EndKind) -> tuple[FloatArray, int | None]:
         """Trim or lengthen a line's end to what is near; return the vertex there, or None for a loose end."""
@@ -252,15 +239,13 @@ class _Lines:
 
     def _carry_on(self, name: str, path: list[int]) -> None:
         """Lengthen a chain that is in the surface beyond its last vertex."""
-        way = self._way(path[-1], np.array([self.cutter.points[v] for v in path]))
-        if way is None:
+        carried = self.carrier.carry(path)
+        if carried is None:
             text = f"{name} ends on its own: nothing lies ahead of it that it could run to."
             self.findings.append(Finding("line_loose", text))
             return
-        end = self.cutter.put_vertex(way.points[-1]) if way.joins is None else way.joins
-        line = resample(way.points, 0.7 * self.drawer.edge)
-        self._note(name, walk_line(self.cutter, path[-1], line, end, stops_at_lines=True), line)
-        self._tell(name, way.points)
+        self._note(name, carried.path, carried.line)
+        self._tell(name, carried.way)
 
     def _tell(self, name: str, way: FloatArray) -> None:
         length = float(arc_length(way)[-1])

@@ -1,73 +1,193 @@
-"""Carry the loose end of a line straight on over the surface until it meets a border or another line."""
+"""Carry the loose end of a line on over the surface until it meets a border or another line.
+
+It goes on the way it runs, turns with the flow of the edges around, and
+meets what lies ahead at about a right angle, by a short way.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial import cKDTree
 
+from loopwright.marks.flow_field import FlowField
+from loopwright.marks.steer_way import across_at, along_flow, find_targets
 from loopwright.marks.surface_cutter import SurfaceCutter
+from loopwright.marks.trace_way import Steer, trace_way
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray
 
 _ANGLES = (0.0, 15.0, -15.0, 30.0, -30.0, 45.0, -45.0)
-_TURN = 20.0  # a turn of so many degrees is as bad as twice the way
+_KINK = 20.0  # a kink of so many degrees at the end is as bad as twice the way
+_BEND = 90.0  # and so is a turn of so many degrees on the way
+_ASLANT = 35.0  # and so is meeting something so many degrees off a right angle
+_ACROSS = 1.0  # how much longer a way counts that runs at half a right angle to the flow all along
 _JOIN = 0.6  # a way that passes something nearer than this, in mesh edges, joins it
 _FREE = 1.3  # the first part of the way that joins nothing, in mesh edges
+_MEETS = 0.8  # length over which the angle at which a way meets something is taken, in mesh edges
 
 
 @dataclass(frozen=True)
 class Way:
-    """A way on from a loose end: its points from the end on, and the vertex it joins, or None at a crossed edge."""
+    """A way on from a loose end.
+
+    Attributes
+    ----------
+    points : (k, 3) from the end on.
+    joins : the vertex it joins, or None at a crossed edge.
+    aslant : degrees that it meets what it ends on off a right angle.
+    """
 
     points: FloatArray
     joins: int | None
+    aslant: float = 0.0
 
 
-def carry_on(cutter: SurfaceCutter, vertex: int, direction: FloatArray, reach: float, limit: float) -> Way | None:
-    """Return the best way on: short and straight.
+@dataclass(frozen=True)
+class _Search:
+    """Where a way starts, and what is around."""
+
+    cutter: SurfaceCutter
+    vertex: int
+    reach: float
+    held: np.ndarray
+    tree: cKDTree
+
+
+def carry_on(
+    cutter: SurfaceCutter,
+    vertex: int,
+    direction: FloatArray,
+    reach: float,
+    limit: float,
+    field: Callable[[], FlowField],
+) -> Way | None:
+    """Return the best way on.
 
     Straight ways (geodesics of the triangles) in directions up to 45 degrees
-    off are tried.
+    off are tried, one that turns with the flow, and arcs that end at right
+    angles on places ahead.  Of all the one is taken that is short, hardly
+    turns, runs along the flow and ends square.
 
     Parameters
     ----------
     direction : (3,) the line's own at its end.
     reach : the wished edge length of the mesh.
     limit : longest way.
+    field : makes the flow.
     """
     held = np.array(sorted(cutter.held), np.int64)
-    tree = cutter.tree_of(held) if len(held) else None
-    up = cutter.normal(vertex)
-    best: tuple[float, Way] | None = None
+    if len(held) == 0:
+        return None
+    search, up, flow = _Search(cutter, vertex, reach, held, cutter.tree_of(held)), cutter.normal(vertex), field()
+    best: tuple[float, Way | None] = (np.inf, None)
     for angle in _ANGLES:
-        turned = _rotate(direction, up, np.radians(angle))
-        price_of_turn = 1.0 + (angle / _TURN) ** 2
-        most = limit if best is None else best[0] / price_of_turn
-        points, has_met = trace_straight(cutter, vertex, turned, most)
-        way = _join(points, has_met, tree, held, reach)
-        if way is None:
-            continue
-        price = float(arc_length(way.points)[-1]) * price_of_turn
-        if best is None or price < best[0]:
-            best = (price, way)
-    return best[1] if best else None
+        kink = 1.0 + (angle / _KINK) ** 2
+        way = _try(search, _rotate(direction, up, np.radians(angle)), min(best[0] / kink, limit), None)
+        if way is not None:
+            best = min(best, (_length(way) * kink * _flaws(way, flow), way), key=_price)
+    for steer in _steers(search, _rotate(direction, up, 0.0), min(best[0], limit), flow):
+        way = _try(search, direction, min(best[0], limit), steer)
+        if way is not None:
+            best = min(best, (_length(way) * _bend(way, up, direction, reach) * _flaws(way, flow), way), key=_price)
+    return best[1]
 
 
-def _join(points: FloatArray, has_met: bool, tree: cKDTree | None, held: np.ndarray, reach: float) -> Way | None:
+def _price(priced: tuple[float, Way | None]) -> float:
+    return priced[0]
+
+
+def _steers(search: _Search, heading: FloatArray, most: float, flow: FlowField) -> Iterator[Steer]:
+    yield along_flow(flow, search.reach)
+    at = search.cutter.points[search.vertex]
+    for target in find_targets(search.cutter, search.held, at, heading, search.reach, most):
+        yield across_at(target, search.reach)
+
+
+def _try(search: _Search, direction: FloatArray, most: float, steer: Steer | None) -> Way | None:
+    points, met = trace_way(search.cutter, search.vertex, direction, most, steer)
+    return _join(search, points, met)
+
+
+def _join(search: _Search, points: FloatArray, met: tuple[int, int] | None) -> Way | None:
     """Shorten a way to the first thing that it passes closely."""
-    if tree is not None and len(points) > 1:
+    reach = search.reach
+    if len(points) > 1:
         length = arc_length(points)
-        gap, nearest = tree.query(points)
+        gap, nearest = search.tree.query(points)
         close = np.flatnonzero((gap < _JOIN * reach) & (length > _FREE * reach))
         if len(close):
             first = int(close[0])
             window = close[(close >= first) & (length[close] < length[first] + _JOIN * reach)]
             chosen = int(window[gap[window].argmin()])
-            joined = int(held[nearest[chosen]])
-            return Way(np.concatenate([points[: chosen + 1], tree.data[nearest[chosen]][None]]), joined)
-    return Way(points, None) if has_met and len(points) > 1 else None
+            joined = int(search.held[nearest[chosen]])
+            points = np.concatenate([points[: chosen + 1], search.tree.data[nearest[chosen]][None]])
+            return Way(points, joined, _aslant(search, points, ((joined, -1),)))
+    if met is None or len(points) < 2:
+        return None
+    return Way(points, None, _aslant(search, points, (met, met[::-1])))
+
+
+def _aslant(search: _Search, points: FloatArray, starts: tuple[tuple[int, int], ...]) -> float:
+    """Return by how much less than 90 degrees a way makes with the nearest of the borders and lines it ends on.
+
+    Each start is a vertex to follow them from, and one that lies behind.
+    """
+    length = arc_length(points)
+    back = points[np.searchsorted(length, length[-1] - _MEETS * search.reach, side="right") - 1] - points[-1]
+    least = 90.0
+    for v, behind in starts:
+        for w in sorted(search.cutter.neighbours(v)):
+            if w != behind and search.cutter.is_held_edge(v, w):
+                along = _follow(search, v, w) - points[-1]
+                least = min(least, _degrees(along, back))
+    return 90.0 - least
+
+
+def _follow(search: _Search, v: int, w: int) -> FloatArray:
+    """Return the place so far along a border or line from a vertex as angles are taken over, or its end."""
+    cutter, start = search.cutter, search.cutter.points[v]
+    while float(np.linalg.norm(cutter.points[w] - start)) < _MEETS * search.reach:
+        on = [u for u in sorted(cutter.neighbours(w)) if u != v and cutter.is_held_edge(w, u)]
+        if len(on) != 1:
+            break
+        v, w = w, on[0]
+        if cutter.points[w] is start:
+            break
+    return cutter.points[w]
+
+
+def _flaws(way: Way, flow: FlowField) -> float:
+    """Return how much longer a way counts for the angle that it ends at, and for running across the flow."""
+    step = np.diff(way.points, axis=0)
+    length = np.linalg.norm(step, axis=1)
+    arms, strength = flow.near(way.points[:-1] + 0.5 * step)
+    cosine = np.einsum("ij,ij->i", step, arms) / np.maximum(length, 1e-300)
+    off = 4.0 * cosine**2 * (1.0 - np.minimum(cosine**2, 1.0)) * strength  # the squared sine of twice the angle
+    across = float(off @ length) / max(float(length.sum()), 1e-300)
+    return (1.0 + (way.aslant / _ASLANT) ** 2) * (1.0 + _ACROSS * across)
+
+
+def _bend(way: Way, up: FloatArray, direction: FloatArray, reach: float) -> float:
+    """Return how much longer a way counts for its turns, from the line's own direction to its last step."""
+    length = arc_length(way.points)
+    count = max(int(length[-1] / reach), 1) + 1
+    at = np.linspace(0.0, length[-1], count)
+    coarse = np.stack([np.interp(at, length, way.points[:, k]) for k in range(3)], axis=1)
+    steps = np.concatenate([_rotate(direction, up, 0.0)[None], np.diff(coarse, axis=0)])
+    turns = sum(_degrees(a, b) for a, b in zip(steps[:-1], steps[1:], strict=True))
+    return 1.0 + (turns / _BEND) ** 2
+
+
+def _length(way: Way) -> float:
+    return float(arc_length(way.points)[-1])
+
+
+def _degrees(a: FloatArray, b: FloatArray) -> float:
+    """Return the angle between two vectors."""
+    return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(a, b)), a @ b)))
 
 
 def _rotate(vector: FloatArray, axis: FloatArray, angle: float) -> FloatArray:
@@ -75,89 +195,3 @@ def _rotate(vector: FloatArray, axis: FloatArray, angle: float) -> FloatArray:
     flat = flat / max(float(np.linalg.norm(flat)), 1e-300)
     turned: FloatArray = np.cos(angle) * flat + np.sin(angle) * np.cross(axis, flat)
     return turned
-
-
-def trace_straight(cutter: SurfaceCutter, vertex: int, direction: FloatArray, limit: float) -> tuple[FloatArray, bool]:
-    """Return the points where a straight way crosses edges, and whether it met a border, a line or a rim.
-
-    Each triangle is unfolded into the plane of the one before.
-    """
-    origin = cutter.points[vertex]
-    face = _first_face(cutter, vertex, direction)
-    points, total = [origin], 0.0
-    if face is None:
-        return np.array(points), False
-    at, coming = origin, (-1, -1)
-    heading = _in_plane(direction, cutter, face)
-    while total < limit:
-        crossed = _leave(cutter, face, at, heading, coming, vertex if len(points) == 1 else -1)
-        if crossed is None:
-            return np.array(points), False
-        a, b, place = crossed
-        total += float(np.linalg.norm(place - at))
-        at = place
-        points.append(place)
-        key = (min(a, b), max(a, b))
-        following = cutter.face_of.get((b, a))
-        if following is None or key in cutter.borders or key in cutter.lines:
-            return np.array(points), True
-        heading = _unfold(cutter, face, following, a, b, heading)
-        face, coming = following, (b, a)
-    return np.array(points), False
-
-
-def _first_face(cutter: SurfaceCutter, vertex: int, direction: FloatArray) -> int | None:
-    up, origin = cutter.normal(vertex), cutter.points[vertex]
-    flat = direction - (direction @ up) * up
-    for i in sorted(cutter.around[vertex]):
-        k = cutter.faces[i].index(vertex)
-        a = cutter.points[cutter.faces[i][(k + 1) % 3]] - origin
-        b = cutter.points[cutter.faces[i][(k + 2) % 3]] - origin
-        if np.cross(a, flat) @ up >= 0.0 and np.cross(flat, b) @ up >= 0.0:
-            return i
-    return None
-
-
-def _face_normal(cutter: SurfaceCutter, face: int) -> FloatArray:
-    a, b, c = (cutter.points[v] for v in cutter.faces[face])
-    normal: FloatArray = np.cross(b - a, c - a)
-    return normal / max(float(np.linalg.norm(normal)), 1e-300)
-
-
-def _in_plane(vector: FloatArray, cutter: SurfaceCutter, face: int) -> FloatArray:
-    normal = _face_normal(cutter, face)
-    flat: FloatArray = vector - (vector @ normal) * normal
-    return flat / max(float(np.linalg.norm(flat)), 1e-300)
-
-
-def _unfold(cutter: SurfaceCutter, face: int, following: int, a: int, b: int, heading: FloatArray) -> FloatArray:
-    """Turn a heading from one face into the next about their edge."""
-    edge = cutter.points[b] - cutter.points[a]
-    edge = edge / max(float(np.linalg.norm(edge)), 1e-300)
-    out_of = np.cross(edge, _face_normal(cutter, face))  # points out of the face across a -> b
-    into = np.cross(edge, _face_normal(cutter, following))
-    turned: FloatArray = (heading @ edge) * edge + (heading @ out_of) * into
-    return turned
-
-
-def _leave(
-    cutter: SurfaceCutter, face: int, at: FloatArray, heading: FloatArray, coming: tuple[int, int], vertex: int
-) -> tuple[int, int, FloatArray] | None:
-    """Return the edge (in the face's order) through which a heading leaves a face, and where."""
-    corners = cutter.faces[face]
-    normal = _face_normal(cutter, face)
-    best: tuple[float, int, int, FloatArray] | None = None
-    for k in range(3):
-        a, b = corners[k], corners[(k + 1) % 3]
-        if (a, b) == coming or vertex in (a, b):
-            continue
-        edge = cutter.points[b] - cutter.points[a]
-        outward = np.cross(edge, normal)
-        slope = float(heading @ outward)
-        if slope <= 1e-12 * float(np.linalg.norm(edge)):
-            continue
-        step = max(float((cutter.points[a] - at) @ outward) / slope, 0.0)
-        if best is None or step < best[0]:
-            share = float((at + step * heading - cutter.points[a]) @ edge) / max(float(edge @ edge), 1e-300)
-            best = (step, a, b, cutter.points[a] + float(np.clip(share, 1e-6, 1 - 1e-6)) * edge)
-    return None if best is None else best[1:]

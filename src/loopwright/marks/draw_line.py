@@ -61,6 +61,10 @@ class LineDrawer:
         label: np.ndarray = connected_components(graph, directed=False)[1]
         return label
 
+    def ready(self) -> None:
+        """Grow now what else the first line would wait for."""
+        _ = self._solver, self._tree, self._part
+
     def on_surface(self, points: FloatArray) -> FloatArray:
         """Return the nearest points of the surface."""
         return self.projector.project(points).points
@@ -232,6 +236,13 @@ def _shift(n: int) -> csc_matrix:
     return csc_matrix((np.ones(n), (rows, (rows + 1) % n)), shape=(n, n))
 
 
+def line_drawer(surface: RegionSurface, shelf: Shelf) -> LineDrawer:
+    """Return what draws on a surface, kept on its sculpt's shelf."""
+    return shelf.keep("line drawer", (surface,), lambda: LineDrawer(surface), depth=1)
+
+
 def whole_drawer(surface: RegionSurface, shelf: Shelf) -> LineDrawer:
     """Return what draws on both halves of a surface, kept on its sculpt's shelf."""
+    if surface.mirror is None:
+        return line_drawer(surface, shelf)
     return shelf.keep("whole line drawer", (surface,), lambda: LineDrawer(whole_surface(surface)), depth=1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
@@ -48,6 +49,16 @@ class SurfaceCutter:
         self.current = 0
         self.middle: dict[tuple[int, int], int] = {}
         self.held = {v for edge in self.borders | self.lines for v in edge}
+
+    def copy(self) -> SurfaceCutter:
+        """Return a cutter that can be cut without changing this one."""
+        new = copy(self)
+        new.points, new.faces = list(self.points), list(self.faces)
+        new.region, new.on_mirror = list(self.region), list(self.on_mirror)
+        new.face_of, new.around = dict(self.face_of), [set(faces) for faces in self.around]
+        new.lines, new.guides, new.borders = set(self.lines), set(self.guides), set(self.borders)
+        new.line_of, new.middle, new.held = dict(self.line_of), dict(self.middle), set(self.held)
+        return new
 
     def _enter(self, i: int, face: tuple[int, int, int]) -> None:
         a, b, c = face

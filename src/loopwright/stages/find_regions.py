@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loopwright.counts.read_pins import region_sizes
-from loopwright.counts.size_field import mean_size, size_field
+from loopwright.counts.size_field import mean_size
 from loopwright.edit.run_edits import check_region_names
 from loopwright.layout.promise_lines import Promise, promise_lines
 from loopwright.layout.tell_astray import names_told, surface_chains, tell_astray
-from loopwright.marks.add_flow_lines import add_flow_lines
+from loopwright.marks.add_flow_lines import add_flow_lines, ready_lines
 from loopwright.marks.find_ridges import add_ridges
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.options import MarksOptions, MarksReport
@@ -17,6 +16,7 @@ from loopwright.marks.region_surface import make_region_surface
 from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground
+from loopwright.stages.wished_sizes import face_goal, wished_sizes
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, Paint, RegionSurface
 from loopwright.wishes import FlowLine
@@ -31,6 +31,7 @@ class FoundRegions:
     Attributes
     ----------
     surface : a half where there is a mirror plane.
+    painted : the same without drawn lines and ridges.
     findings : what was found and done.
     paint : the colour of each vertex of the sculpt.
     ridges : sharp ridges that are followed where nothing is painted.
@@ -38,15 +39,11 @@ class FoundRegions:
     """
 
     surface: RegionSurface
+    painted: RegionSurface
     findings: tuple[Finding, ...]
     paint: Paint
     ridges: tuple[FlowLine, ...]
     promises: tuple[Promise, ...] = ()
-
-
-def face_goal(surface: RegionSurface, wishes: BuildOptions) -> float:
-    """Return the wished number of faces of the surface: half the budget where it is a half."""
-    return wishes.budget / (2 if surface.mirror is not None else 1)
 
 
 def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundRegions:
@@ -81,7 +78,7 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
         surface, drawn, ridges, promises = ground.shelf.keep(
             "lines", (painted, wishes.lines, reach, sizes), lambda: _draw_lines(ground, painted, wishes, reach)
         )
-    return FoundRegions(surface, (*_tell_marks(report, wishes), *drawn), report.paint, ridges, promises)
+    return FoundRegions(surface, painted, (*_tell_marks(report, wishes), *drawn), report.paint, ridges, promises)
 
 
 def _tell_marks(report: MarksReport, wishes: BuildOptions) -> list[Finding]:
@@ -108,7 +105,10 @@ def _draw_lines(
 ) -> tuple[RegionSurface, list[Finding], tuple[FlowLine, ...], tuple[Promise, ...]]:
     """Cut in drawn lines, and where nothing is painted sharp ridges; return those and the promises too."""
     ridges: tuple[FlowLine, ...] = ()
-    local: float | FloatArray = _local_sizes(painted, wishes) if wishes.lines else reach
+    if not wishes.lines and ground.shelf.depth > 0:
+        ready_lines(painted, ground.shelf)  # a sculpt stays open for what is drawn next
+    # dabs are left out, so that a stroke of size moves no line
+    local: float | FloatArray = wished_sizes(ground, painted, wishes) if wishes.lines else reach
     surface, findings = add_flow_lines(painted, wishes.lines, reach=local, shelf=ground.shelf)
     promises: tuple[Promise, ...] = ()
     if wishes.lines:
@@ -122,8 +122,3 @@ def _draw_lines(
             text = f"{lines} of the shape {'is' if len(ridges) == 1 else 'are'} followed like drawn lines."
             findings.append(Finding("ridges", text, len(ridges)))
     return surface, findings, ridges, promises
-
-
-def _local_sizes(painted: RegionSurface, wishes: BuildOptions) -> FloatArray:
-    """Return (n,) about the edge length at each vertex; dabs are left out, so that a stroke of size moves no line."""
-    return size_field(painted, face_goal(painted, wishes), sizes=region_sizes(painted, wishes.sizes))

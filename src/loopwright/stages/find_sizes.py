@@ -12,15 +12,16 @@ from loopwright.counts.read_pins import region_sizes
 from loopwright.counts.size_field import size_field
 from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
-from loopwright.stages.find_regions import face_goal
+from loopwright.stages.find_regions import FoundRegions
 from loopwright.stages.read_ground import Ground
+from loopwright.stages.wished_sizes import carry_sizes, face_goal, wished_sizes
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, RegionSurface
 
 Sized = tuple[RegionSurface, FloatArray, list[Finding]]
 
 
-def find_sizes(ground: Ground, surface: RegionSurface, wishes: BuildOptions, clock: Clock) -> Sized:
+def find_sizes(ground: Ground, regions: FoundRegions, wishes: BuildOptions, clock: Clock) -> Sized:
     """Return the surface without painted pieces that are smaller than a face, and (n,) wished edge lengths.
 
     Raises
@@ -28,11 +29,12 @@ def find_sizes(ground: Ground, surface: RegionSurface, wishes: BuildOptions, clo
     MarksError : a size or a dab does not fit the surface.
     InfeasibleError : something is wished for in a region that is smaller than a face.
     """
-    reads = (surface, wishes.budget, wishes.sizes, wishes.size_dabs, wishes.vertex_sizes)
+    surface, painted = regions.surface, regions.painted
+    reads = (surface, painted, wishes.budget, wishes.sizes, wishes.size_dabs, wishes.vertex_sizes)
     made: list[Sized] = []
 
     def make() -> Sized:
-        made.append(_find_sizes(ground, surface, wishes))
+        made.append(_find_sizes(ground, regions, wishes))
         return made[0]
 
     with clock.stage("sizes"):
@@ -42,10 +44,14 @@ def find_sizes(ground: Ground, surface: RegionSurface, wishes: BuildOptions, clo
     return sized
 
 
-def _find_sizes(ground: Ground, surface: RegionSurface, wishes: BuildOptions) -> Sized:
+def _find_sizes(ground: Ground, regions: FoundRegions, wishes: BuildOptions) -> Sized:
+    surface = regions.surface
     painted = _paint(ground, surface, wishes)
     findings = check_sizes(surface, region_sizes(surface, wishes.sizes), painted, wishes.budget)
-    vertex_size = _sizes(surface, painted, wishes)
+    if painted is None:  # a line changes no size where it does not run, so that what was planned there stays
+        vertex_size = carry_sizes(regions.painted, wished_sizes(ground, regions.painted, wishes), surface)
+    else:
+        vertex_size = _sizes(surface, painted, wishes)
     kept, merged = merge_unresolved(surface, vertex_size)
     if merged:
         _check(ground, surface, kept, wishes)

@@ -14,8 +14,8 @@ from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
 from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
-from loopwright.stages.find_regions import face_goal
 from loopwright.stages.read_ground import Ground
+from loopwright.stages.wished_sizes import face_goal
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, Region, RegionSurface
 
