@@ -106,9 +106,12 @@ def cut_once(piece: Piece, surface: Growing, size: float, opt: SplitOptions) -> 
         found = _best_cut(piece, surface, size, looser, np.radians(drift_limit))
         if found is not None:
             return take_cut(found, surface)
+    place = surface.positions[piece.origin].mean(axis=0)
     raise InternalError(
         f"No cut was found in a piece of region {piece.region} with {len(piece.triangles)} triangles, "
-        f"{len(piece.loops)} rims and {int((piece.quadrants == 1).sum())} corners."
+        f"{len(piece.loops)} rims and {int((piece.quadrants == 1).sum())} corners near "
+        "({:.4g}, {:.4g}, {:.4g}): move lines that run near there apart, or ask for more faces.".format(*place),
+        places=[tuple(place.tolist())],
     )
 
 
