@@ -10,6 +10,7 @@ from tests.reuse.conftest import LIGHT, warp
 
 from loopwright.errors import MarksError
 from loopwright.marks.marks_file import Marks
+from loopwright.reuse.align import fit_similarity
 from loopwright.reuse.carry_marks import carry_colors, carry_marks, tell_far
 from loopwright.reuse.register_sculpts import SculptRegistration, register_sculpts
 from loopwright.surface.project import SurfaceProjector
@@ -65,9 +66,17 @@ def test_marks_move_with_the_surface(painted: Sculpt, registration: SculptRegist
     found = np.array([*moved.lines[0].points, moved.points[0].at, moved.size_dabs[0].at, near])
     off = np.linalg.norm(found - warp(painted.positions[ids]), axis=1)
     assert off.max() <= 0.02 * registration.coarse.diagonal
-    scale = registration.coarse.similarity.scale
-    assert moved.sizes["x"] == pytest.approx(0.5 * scale)
-    assert moved.size_dabs[0].length == pytest.approx(0.02 * scale)
+    truth = fit_similarity(painted.positions, warp(painted.positions))
+    assert truth is not None
+    assert moved.sizes["x"] == pytest.approx(0.5 * truth.scale, rel=0.02)
+    assert moved.size_dabs[0].length == pytest.approx(0.02 * truth.scale, rel=0.02)
+
+
+def test_lengths_grow_with_the_sculpt(painted: Sculpt) -> None:
+    grown = replace(painted, positions=1.12 * painted.positions)
+    registration = register_sculpts(painted, grown, proxy_triangles=2000, options=LIGHT)
+    moved = carry_marks(Marks(sizes={"x": 0.5}), registration)
+    assert moved.sizes["x"] == pytest.approx(0.56, rel=0.01)
 
 
 def test_a_bare_sculpt_has_nothing_to_give(painted: Sculpt, registration: SculptRegistration) -> None:

@@ -46,7 +46,7 @@ def carry_marks(marks: Marks, registration: SculptRegistration) -> Marks:
     """
     moved = registration.move_points(np.array([place for _, place in _places(marks)], np.float64).reshape(-1, 3))
     following = iter(_point(place) for place in moved)
-    similarity = registration.coarse.similarity
+    similarity = registration.similarity()
     scale = similarity.scale
     lines = tuple(replace(line, points=tuple(next(following) for _ in line.points)) for line in marks.lines)
     points = tuple(replace(point, at=next(following)) for point in marks.points)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.progress import Progress, silent
+from loopwright.reuse.align import Similarity, fit_similarity
 from loopwright.reuse.read_landmarks import NO_LANDMARKS, Landmarks
 from loopwright.reuse.register import RegisterOptions, Registration, register
 from loopwright.reuse.template import mixtures, template_of_triangles
@@ -35,6 +36,10 @@ class SculptRegistration:
     target_projector: SurfaceProjector
     moved: FloatArray
     coarse: Registration
+
+    def similarity(self) -> Similarity:
+        """Return the similarity that comes nearest to where the vertices went: how the first lies and how it grew."""
+        return fit_similarity(self.source.positions, self.moved) or self.coarse.similarity
 
     def move_points(self, points: FloatArray) -> FloatArray:
         """Return the (k, 3) places on the second sculpt of points on or near the first."""
