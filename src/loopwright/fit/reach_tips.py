@@ -100,6 +100,8 @@ def _put_on(mesh: QuadMesh, tips: list[Tip], projector: SurfaceProjector, progre
         held, vertices = hold_points(mesh, places, projector)
     except InfeasibleError:
         return None  # two tips so near together that one vertex would have to be on both
+    if mesh.is_fixed[list(vertices)].any():
+        return None  # what holds a vertex already goes first
     chosen = np.zeros(len(mesh.quads), bool)
     chosen[np.isin(mesh.quads, vertices).any(axis=1)] = True
     far = ~vertices_around(mesh.quads, chosen, _ROWS)

@@ -44,7 +44,7 @@ class EndCarrier:
         """Cut the surface from the last vertex of a chain on; None where nothing lies ahead."""
         drawn = np.array([self.cutter.points[v] for v in path])
         length, reach = arc_length(drawn), self.size.at(drawn[-1])
-        back = drawn[int(np.searchsorted(length, length[-1] - reach, side="right")) - 1]
+        back = drawn[max(int(np.searchsorted(length, length[-1] - reach, side="right")) - 1, 0)]
         limit = _LIMIT * float(np.linalg.norm(np.ptp(self.drawer.surface.positions, axis=0)))
         way = carry_on(self.cutter, path[-1], drawn[-1] - back, reach, limit, self.flow)
         if way is None:

@@ -136,7 +136,8 @@ def _aslant(search: _Search, points: FloatArray, starts: tuple[tuple[int, int], 
     Each start is a vertex to follow them from, and one that lies behind.
     """
     length = arc_length(points)
-    back = points[np.searchsorted(length, length[-1] - _MEETS * search.reach, side="right") - 1] - points[-1]
+    start = int(np.searchsorted(length, length[-1] - _MEETS * search.reach, side="right")) - 1
+    back = points[max(start, 0)] - points[-1]
     least = 90.0
     for v, behind in starts:
         for w in sorted(search.cutter.neighbours(v)):
