@@ -10,13 +10,17 @@ from collections.abc import Sequence
 
 
 class LoopwrightError(Exception):
-    """Base of all errors; ``places`` are names, element ids or positions."""
+    """Base of all errors; ``places`` are names, element ids or positions.
+
+    ``in_marks`` tells that it is about a line, a held place or an edit, which only a marks file holds.
+    """
 
     exit_code = 1
 
-    def __init__(self, message: str, *, places: Sequence[object] = ()) -> None:
+    def __init__(self, message: str, *, places: Sequence[object] = (), in_marks: bool = False) -> None:
         super().__init__(message)
         self.places = tuple(places)
+        self.in_marks = in_marks
 
 
 class UsageError(LoopwrightError):

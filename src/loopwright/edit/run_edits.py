@@ -66,7 +66,7 @@ def _hold(places: FloatArray, mesh: QuadMesh) -> QuadMesh:
         if gap.min() > _MOVED * diagonal:
             spot = tuple(np.round(place, 6).tolist())
             text = f"The edits take away the vertex that is held at {spot}: drop that place or the edit that needs it."
-            raise InfeasibleError(text, places=[spot])
+            raise InfeasibleError(text, places=[spot], in_marks=True)
         fixed[int(gap.argmin())] = True
     return replace(mesh, is_fixed=fixed)
 
@@ -85,10 +85,11 @@ def check_region_names(regions: Sequence[Region], edits: Sequence[Mapping[str, o
         for name in edit.regions:
             if name not in known:
                 there = ", ".join(sorted(known))
-                raise MarksError(f'edit {number} ({edit.op}): there is no region "{name}"; there are: {there}.')
+                text = f'edit {number} ({edit.op}): there is no region "{name}"; there are: {there}.'
+                raise MarksError(text, places=[name], in_marks=True)
         known -= set(edit.regions)
         added = edit.name or (edit.regions[0] if edit.regions else "")
         if added in known:
             message = f'edit {number} ({edit.op}): the name "{added}" is taken; give the region another.'
-            raise MarksError(message, places=[added])
+            raise MarksError(message, places=[added], in_marks=True)
         known |= {added} - {""}

@@ -46,6 +46,7 @@ def hold_points(
                 f"{name}: its place {point.at} is {gap:.3g} away from the sculpt; put it on the surface, "
                 "in the sculpt's own unit",
                 places=[name, point.at],
+                in_marks=True,
             )
         vertex, landed = _choose(mesh, landed, edge)
         if vertex in taken:
@@ -53,6 +54,7 @@ def hold_points(
                 f"{name} and {taken[vertex]} lie so near to one another that one vertex would have to be at both: "
                 "raise the budget, paint a smaller size there, or drop one.",
                 places=[name, taken[vertex]],
+                in_marks=True,
             )
         taken[vertex] = name
         positions[vertex] = landed

@@ -41,7 +41,7 @@ class EndCarrier:
     exact: bool
 
     def carry(self, path: list[int]) -> Carried | None:
-        """Cut the surface from the last vertex of a chain on; None where nothing lies ahead."""
+        """Cut the surface from the last vertex of a chain on; None where nothing lies ahead that it gets to."""
         drawn = np.array([self.cutter.points[v] for v in path])
         length, reach = arc_length(drawn), self.size.at(drawn[-1])
         back = drawn[max(int(np.searchsorted(length, length[-1] - reach, side="right")) - 1, 0)]
@@ -52,9 +52,12 @@ class EndCarrier:
         end = self.cutter.put_vertex(way.points[-1]) if way.joins is None else way.joins
         line = self._smooth(drawn, way.points)
         new = walk_line(self.cutter, path[-1], line, end, stops_at_lines=True)
-        if new[-1] not in self.cutter.held:
+        if not self._arrived(new):
             new = finish_walk(self.cutter, new, end, line)
-        return Carried(new, line, way.points)
+        return Carried(new, line, way.points) if self._arrived(new) else None
+
+    def _arrived(self, path: list[int]) -> bool:
+        return len(path) > 1 and path[-1] in self.cutter.held
 
     def _smooth(self, drawn: FloatArray, way: FloatArray) -> FloatArray:
         """Return a way dense and smooth, so that it goes on from what was drawn without a kink."""

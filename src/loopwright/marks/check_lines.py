@@ -40,9 +40,10 @@ def check_lines(
         worst = int(gap.argmax())
         if gap[worst] > _ASTRAY * diagonal:
             raise MarksError(
-                f"{line.name}: its point {worst} at {line.points[worst]} is {gap[worst]:.3g} away from the sculpt; "
+                f"{line.name}: its point {worst + 1} at {line.points[worst]} is {gap[worst]:.3g} away from the sculpt; "
                 "draw it on the surface, in the sculpt's own unit",
                 places=[line.name, line.points[worst]],
+                in_marks=True,
             )
         off = np.flatnonzero(gap > _OFF * size(points))
         if len(off):
@@ -50,7 +51,7 @@ def check_lines(
             at = "({:.4g}, {:.4g}, {:.4g})".format(*line.points[worst])
             lie = plural(len(off), f"point of {line.name} lies", f"points of {line.name} lie")
             text = (
-                f"{lie} up to {gap[worst]:.3g} (point {worst} at {at}) off "
+                f"{lie} up to {gap[worst]:.3g} (point {worst + 1} at {at}) off "
                 "the surface that gets faces; each was put on its nearest place, which may bend the line: draw on the "
                 "surface, and leave out points over openings."
             )

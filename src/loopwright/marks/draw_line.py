@@ -153,6 +153,7 @@ class LineDrawer:
                 f"{name}: its point {at} lies on another part of the sculpt than the one before; "
                 "draw one line on each part",
                 places=[name],
+                in_marks=True,
             )
         if first == last:
             return b[None]
