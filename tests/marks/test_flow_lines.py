@@ -342,7 +342,7 @@ def test_points_far_off_the_surface_are_told_once_with_the_furthest(ball: Region
     _, findings = add_flow_lines(ball, [FlowLine(points, True, "belt")], reach=REACH)
     (told,) = findings
     assert told.kind == "line_off_surface" and told.count == 2
-    assert "2 points of belt" in told.text and "point 9 at" in told.text
+    assert "2 points of belt" in told.text and "point 10 at" in told.text  # ring[9], counted from 1
 
 
 def test_what_is_drawn_is_followed_to_a_quarter_of_an_edge(ball: RegionSurface) -> None:
