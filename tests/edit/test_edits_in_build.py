@@ -88,7 +88,7 @@ def test_a_replay_is_the_same_to_the_bit(tmp_path: Path) -> None:
 
 
 def test_refusals_name_the_edit_and_the_reason(tmp_path: Path) -> None:
-    with pytest.raises(MarksError, match=r'edit 2 \(merge_regions\): there is no region "nose"'):
+    with pytest.raises(MarksError, match=r'edit 2 \(merge_regions\): There is no region "nose"'):
         build_with(tmp_path, [*EDITS["insert"], {"op": "merge_regions", "regions": ["cap", "nose"]}])
     with pytest.raises(InfeasibleError, match=r"edit 1 \(change_count\): The count cannot be lowered"):
         build_with(tmp_path, [{"op": "change_count", "near": NEAR, "by": -64}])
@@ -104,3 +104,15 @@ def test_a_colour_as_a_name_is_found_again(tmp_path: Path) -> None:
     band = {"op": "split_region", "near": [0.7, 0.2, 0.5], "along": [0.5, 0, -0.7], "name": "#AABBCC"}
     merge = {"op": "merge_regions", "regions": ["#AABBCC", "rest"], "name": "rest"}
     assert {region.name for region in build_with(tmp_path, [band, merge]).mesh.regions} == {"cap", "rest"}
+
+
+@pytest.mark.parametrize("cap", ["cap", "#c83c3c", "c83c3c", "_c83c3c"])
+def test_a_region_is_meant_by_its_colour_too(tmp_path: Path, cap: str) -> None:
+    merge = {"op": "merge_regions", "regions": [cap, "rest"], "name": "all"}
+    assert {region.name for region in build_with(tmp_path, [merge]).mesh.regions} == {"all"}
+
+
+def test_a_region_is_gone_once_it_was_merged(tmp_path: Path) -> None:
+    merge = {"op": "merge_regions", "regions": ["cap", "rest"], "name": "all"}
+    with pytest.raises(MarksError, match=r'edit 2 \(merge_regions\): There is no region "cap"; the regions are all'):
+        build_with(tmp_path, [merge, {"op": "merge_regions", "regions": ["cap", "all"]}])

@@ -7,12 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from loopwright.counts.count_program import SumPin
-from loopwright.counts.measure_faces import measure_fill, side_counts
+from loopwright.counts.measure_faces import UNFILLED, measure_fill, side_counts
 from loopwright.layout.types import Layout, Patch
 from loopwright.types import Finding, FloatArray, IntArray
 
 _SHOWN = 3  # places that are named
-_UNFILLED = 99  # poles of a patch that has no fill, by measure_fill
 
 
 def patch_poles(sides: Sequence[int]) -> tuple[int, ...]:
@@ -23,7 +22,7 @@ def patch_poles(sides: Sequence[int]) -> tuple[int, ...]:
     """
     planned = abs(4 - len(sides))
     poles = measure_fill(tuple(sides))[1]
-    if poles >= _UNFILLED:
+    if poles == UNFILLED:
         poles = planned
     threes = (poles + 4 - len(sides)) // 2
     return (3,) * threes + (5,) * (poles - threes)

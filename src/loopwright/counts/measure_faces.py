@@ -11,6 +11,8 @@ from loopwright.layout.types import Layout
 from loopwright.patterns.fill_patch import fill_patch, pole_count
 from loopwright.types import FloatArray, IntArray
 
+UNFILLED = 99  # poles that a patch without a fill counts as, so that it is shunned
+
 
 @lru_cache(maxsize=20_000)
 def measure_fill(sides: tuple[int, ...]) -> tuple[float, int]:
@@ -20,7 +22,7 @@ def measure_fill(sides: tuple[int, ...]) -> tuple[float, int]:
     try:
         fill = fill_patch(sides)
     except InfeasibleError:
-        return patch_faces(list(sides)), 99
+        return patch_faces(list(sides)), UNFILLED
     return float(len(fill.quads)), pole_count(sides)
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from loopwright.counts.find_region import find_region
 from loopwright.edit.apply_edits import apply_edits
 from loopwright.edit_wishes import read_operation
 from loopwright.errors import InfeasibleError, MarksError
@@ -17,6 +18,7 @@ from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh, Region
 
 _MOVED = 1e-9  # of the diagonal: what is nearer to a held place has not moved
+_NO_COLOR = (-1, -1, -1)  # of a region that a split will make: no colour means it
 _FOLDED = "folded"  # told by apply_edits of a mesh that is not evened out yet
 
 
@@ -79,17 +81,18 @@ def check_region_names(regions: Sequence[Region], edits: Sequence[Mapping[str, o
     MarksError
         The message begins with the number of the edit.
     """
-    known = {region.name for region in regions}
+    known = list(regions)
     for number, data in enumerate(edits, 1):
         edit = read_operation(data, f"edit {number}")
-        for name in edit.regions:
-            if name not in known:
-                there = ", ".join(sorted(known))
-                text = f'edit {number} ({edit.op}): there is no region "{name}"; there are: {there}.'
-                raise MarksError(text, places=[name], in_marks=True)
-        known -= set(edit.regions)
-        added = edit.name or (edit.regions[0] if edit.regions else "")
-        if added in known:
+        try:
+            ids = [find_region(known, name) for name in edit.regions]
+        except MarksError as error:
+            raise MarksError(f"edit {number} ({edit.op}): {error}", places=error.places, in_marks=True) from error
+        color = known[ids[0]].color if ids else _NO_COLOR
+        added = edit.name or (known[ids[0]].name if ids else "")
+        known = [region for i, region in enumerate(known) if i not in ids]
+        if added in [region.name for region in known]:
             message = f'edit {number} ({edit.op}): the name "{added}" is taken; give the region another.'
             raise MarksError(message, places=[added], in_marks=True)
-        known |= {added} - {""}
+        if added:
+            known.append(Region(added, color))
