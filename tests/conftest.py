@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -19,6 +20,12 @@ from loopwright.types import FloatArray, IntArray, MirrorPlane, QuadMesh, Region
 
 Profile = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 X_PLANE = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
+
+
+def pytest_configure() -> None:
+    """Let interrupts through that a shell tells its background jobs to ignore: tests send them to their children."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def polar_net(rows: int) -> tuple[IntArray, FloatArray, IntArray]:
