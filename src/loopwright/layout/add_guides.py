@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 
 from loopwright.layout.border_graph import ConstrainedEdges, constrained_edges, node_mask
-from loopwright.layout.flat_stretch import Form, find_forms, flat_stretch, form_above
+from loopwright.layout.flat_stretch import Form, find_forms, flat_stretch, form_above, overhang
 from loopwright.layout.make_cut import split_edges
 from loopwright.layout.piece import boundary_loops, cut_open
 from loopwright.shelf import Shelf
@@ -25,7 +25,10 @@ class GuideOptions:
 
     least_stretch : how much a form has to stand out: the logarithm of how much longer its skin is than a flat
         patch's at its tip.
+    least_hung : the same where at least ``least_overhang`` of the skin is turned away from what the form covers, as
+        on an ear, whereas a skull has none.
     base : where its first ring lies, in the same measure above where it starts.
+    least_base : the same as a share of what the form stands out, if that is lower.
     climb : from ring to ring.
     most_rings : rings on one form.
     least_edges : a ring shorter than this many edges is left out.
@@ -33,7 +36,10 @@ class GuideOptions:
     """
 
     least_stretch: float = 1.0
+    least_hung: float = 0.6
+    least_overhang: float = 0.08
     base: float = 0.6
+    least_base: float = 0.6
     climb: float = 1.2
     most_rings: int = 4
     least_edges: float = 6.0
@@ -143,9 +149,15 @@ def _ring_forms(
 
     def find() -> tuple[FloatArray, list[Form]]:
         u = flat_stretch(points, local, on_mirror, blur=blur)
-        return u, find_forms(u, local, opt.least_stretch)
+        return u, [f for f in find_forms(u, local, opt.least_hung) if _stands_out(f, u)]
 
-    u, forms = shelf.keep("forms", (points, local, on_mirror, blur, opt.least_stretch), find, parts=_KEPT)
+    def _stands_out(form: Form, u: FloatArray) -> bool:
+        if form.top - form.saddle >= opt.least_stretch:
+            return True
+        inside = form_above(u, local, form.summit, _levels(form, opt)[0])
+        return overhang(points, local, inside, work.mirror if on_mirror[inside].any() else None) >= opt.least_overhang
+
+    u, forms = shelf.keep("forms", (points, local, on_mirror, blur, opt), find, parts=_KEPT)
     for form in forms:
         for level in _levels(form, opt):
             inside = form_above(u, local, form.summit, level)
@@ -159,7 +171,7 @@ def _ring_forms(
 
 
 def _levels(form: Form, opt: GuideOptions) -> list[float]:
-    first = form.saddle + opt.base
+    first = form.saddle + min(opt.base, opt.least_base * (form.top - form.saddle))
     rings = 1 + int(max(0.0, form.top - first - opt.least_stretch) / opt.climb)
     return [first + k * opt.climb for k in range(min(rings, opt.most_rings))]
 
@@ -188,6 +200,7 @@ class _Work:
         self.borders = constrained.edges
         self.nodes = np.flatnonzero(node_mask(constrained, len(surface.positions))).astype(np.int32)
         self.positions, self.vertex_size, self.on_mirror = surface.positions, vertex_size, surface.on_mirror
+        self.mirror = surface.mirror
         self.guides: list[IntArray] = []
         self.parents = np.zeros((0, 2), np.int64)
         self.shares = np.zeros(0)

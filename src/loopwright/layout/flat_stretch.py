@@ -11,7 +11,7 @@ from loopwright.layout.cross_field import corner_angles
 from loopwright.layout.piece import boundary_loops
 from loopwright.numerics.factorize import factorize
 from loopwright.surface.half_edges import distinct_edges
-from loopwright.types import BoolArray, FloatArray, IntArray
+from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane
 
 
 def flat_stretch(positions: FloatArray, triangles: IntArray, on_mirror: BoolArray, *, blur: float = 0.0) -> FloatArray:
@@ -43,11 +43,11 @@ def flat_stretch(positions: FloatArray, triangles: IntArray, on_mirror: BoolArra
     inner = np.flatnonzero(~is_fixed)
     u = np.zeros(count)
     if len(inner) and is_fixed.any():
-        stiffness = _stiffness(angles, triangles, count)
+        laplacian = stiffness(angles, triangles, count)
         if blur > 0:
             mass = diags(_vertex_areas(positions, triangles))
-            defect = mass @ factorize(mass + blur**2 * stiffness).solve(defect)
-        matrix = stiffness[inner][:, inner]
+            defect = mass @ factorize(mass + blur**2 * laplacian).solve(defect)
+        matrix = laplacian[inner][:, inner]
         u[inner] = factorize(matrix).solve(defect[inner])
     return u
 
@@ -60,7 +60,8 @@ def _vertex_areas(positions: FloatArray, triangles: IntArray) -> FloatArray:
     return bounded
 
 
-def _stiffness(angles: FloatArray, triangles: IntArray, count: int) -> csr_matrix:
+def stiffness(angles: FloatArray, triangles: IntArray, count: int) -> csr_matrix:
+    """Return the cotangent stiffness matrix of a surface of ``count`` vertices, (m, 3) corner angles in radians."""
     rows, cols, vals = [], [], []
     for i in range(3):
         weight = 0.5 * np.clip(1.0 / np.tan(angles[:, i]), 0.02, 20.0)
@@ -120,6 +121,25 @@ def form_above(u: FloatArray, triangles: IntArray, summit: int, level: float) ->
     outside = _grow(neighbours, outer, ~inside)
     filled: BoolArray = ~outside
     return filled
+
+
+def overhang(positions: FloatArray, triangles: IntArray, inside: BoolArray, mirror: MirrorPlane | None) -> float:
+    """Return the share of a form's skin that is seen from behind, looking along the mean normal of what it covers.
+
+    A dome has none, however high; an ear, a horn or a nostril has much.
+
+    Parameters
+    ----------
+    inside : (n,) bool, the vertices of the form (see :func:`form_above`).
+    mirror : the plane that the form ends in, so that its image is the other half of it, or None.
+    """
+    p = positions[triangles[inside[triangles].all(axis=1)]]
+    normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+    area = np.linalg.norm(normal, axis=1)
+    up = normal.sum(axis=0)
+    if mirror is not None:
+        up = up - (up @ mirror.normal) * mirror.normal
+    return float(area[normal @ up < 0].sum() / max(area.sum(), 1e-300))
 
 
 def _grow(neighbours: list[list[int]], starts: list[int], allowed: BoolArray) -> BoolArray:

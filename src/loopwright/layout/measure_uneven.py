@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
 
+from loopwright.layout.cross_field import corner_angles
+from loopwright.layout.flat_stretch import stiffness
 from loopwright.layout.piece import Piece, side_chains
+from loopwright.numerics.factorize import factorize
 from loopwright.surface.half_edges import arc_length
 from loopwright.surface.proxy import surface_area
-from loopwright.types import FloatArray
+from loopwright.types import FloatArray, IntArray
 
 _RING = 0.8  # how much more the loops of a ring may differ, as a logarithm
 _DEPTH = 2.0  # how much more it counts that a patch is larger than its sides enclose: rows lack where it bulges
+_BAY = 3.0  # a ring with a bay is so many times as wide in one place as in another
 
 
 @dataclass(frozen=True)
@@ -25,6 +30,7 @@ class UnevenOptions:
     least_area : parts smaller than this many faces are not made.
     grave : the unevenness from which smaller parts are made and more cuts looked at.
     wander : the logarithm of a ring's or strip's largest width over its least from which it is cut in any case.
+    slack : the logarithm of how much less than elsewhere flows into a bay of a ring from which it is cut in any case.
     least_grave : the least area of parts of such a patch.
     bent : how much a cut's bend counts: its price over its ends' distance, less one.
     starts : boundary points tried. tried : best cuts whose outcome is looked at.
@@ -38,6 +44,7 @@ class UnevenOptions:
     least_area: float = 12.0
     grave: float = 2.0
     wander: float = 1.6
+    slack: float = 3.5
     least_grave: float = 4.0
     bent: float = 0.1
     starts: int = 48
@@ -61,7 +68,41 @@ def weigh_patch(
 
 def is_stray(patch: Piece, points: FloatArray, uneven: float, opt: UnevenOptions) -> bool:
     """Tell whether a ring, of this unevenness, is no stack of loops, or a strip no stack of rows."""
-    return (patch.is_ring and uneven > opt.most) or _wanders(patch, points, opt)
+    return (patch.is_ring and (uneven > opt.most or _has_dead_end(patch, points, opt))) or _wanders(patch, points, opt)
+
+
+def _has_dead_end(patch: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
+    """Tell whether a ring has a bay that lines from loop to loop do not reach, such as the bridge round a nose's tip.
+
+    Where water seeps from one loop to the other (a harmonic function), little does where the ring is wide, but next
+    to none at the end of a bay, however near its walls are: that goes down as exp(-pi depth / width).
+    """
+    sides = side_chains(patch.loops[0], patch.quadrants)
+    if len(sides) != 4:
+        return False
+    narrow, wide = np.quantile(_widths(points, sides), [0.05, 0.95])
+    if wide < _BAY * narrow:
+        return False
+    first = _long_side(points, sides)
+    high = np.zeros(len(points))
+    high[sides[first + 2]] = 1.0
+    free = np.ones(len(points), bool)
+    free[sides[first]] = free[sides[first + 2]] = False
+    matrix = stiffness(corner_angles(points, patch.triangles), patch.triangles, len(points))
+    high[free] = factorize(matrix[free][:, free]).solve(-(matrix[free] @ high))
+    flow = np.abs(matrix @ high)
+    return any(_slack(points[side], flow[side]) > opt.slack for side in (sides[first], sides[first + 2]))
+
+
+def _slack(points: FloatArray, flow: FloatArray) -> float:
+    """Return the logarithm of how much more flows through the middling place of a side than through its most idle."""
+    step = np.diff(arc_length(points))
+    share = (step[:-1] + step[1:]) / 2
+    density = flow[1:-1] / share
+    order = np.argsort(density, kind="stable")
+    at = np.cumsum(share[order]) / share.sum()
+    idle, middling = density[order][np.searchsorted(at, [0.05, 0.5])]
+    return float(np.log(middling / max(idle, 1e-300)))
 
 
 def _wanders(patch: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
@@ -69,11 +110,20 @@ def _wanders(patch: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
     sides = side_chains(patch.loops[0], patch.quadrants)
     if len(sides) != 4:
         return False
-    first = int(np.argmax([arc_length(points[s])[-1] for s in sides])) % 2
-    near, far = points[sides[first]], points[sides[first + 2]]
-    width = np.concatenate([cKDTree(far).query(near)[0], cKDTree(near).query(far)[0]])
-    narrow, wide = np.quantile(width, [0.05, 0.95])
+    narrow, wide = np.quantile(_widths(points, sides), [0.05, 0.95])
     return bool(wide > np.exp(opt.wander) * narrow)
+
+
+def _widths(points: FloatArray, sides: Sequence[IntArray]) -> FloatArray:
+    """Return how wide a strip or ring of four sides is at each point of its two long sides."""
+    first = _long_side(points, sides)
+    near, far = points[sides[first]], points[sides[first + 2]]
+    return np.concatenate([cKDTree(far).query(near)[0], cKDTree(near).query(far)[0]])
+
+
+def _long_side(points: FloatArray, sides: Sequence[IntArray]) -> int:
+    """Return 0 or 1: which pair of opposite sides has the longest."""
+    return int(np.argmax([arc_length(points[s])[-1] for s in sides])) % 2
 
 
 def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
@@ -83,7 +133,8 @@ def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
     (less in a ring, whose rows may grow longer outward), and how much the area
     differs from what the sides would enclose.  Where there is a pole, each of
     its spokes has one segment at least; it counts how far those of the sides
-    come from even by that, and how near the pole comes to a side.
+    come from even by that, and how near the pole comes to a side.  The sides
+    where a ring was cut open tell little of its width: it has the middle one.
 
     Parameters
     ----------
@@ -91,6 +142,9 @@ def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
     """
     sides = side_chains(patch.loops[0], patch.quadrants)
     lengths = np.array([arc_length(points[s])[-1] for s in sides])
+    if patch.is_ring and len(sides) == 4:
+        seam = 1 - _long_side(points, sides)
+        lengths[[seam, seam + 2]] = np.median(_widths(points, sides))
     return _judge(lengths, surface_area(points, patch.triangles), patch.is_ring, size)
 
 
