@@ -9,11 +9,13 @@ from loopwright.counts.count_program import CountOptions, CountProgram, FaceGoal
 from loopwright.counts.explain_clash import explain_clash
 from loopwright.counts.measure_faces import measure_fill, side_counts
 from loopwright.errors import ConvergenceError, InternalError
-from loopwright.layout.types import Layout
+from loopwright.layout.types import Layout, Patch
 from loopwright.numerics.integer_program import RelaxedPrice
+from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray, IntArray
 
 _TRIALS = 12  # patches that are tried before the most helpful ones are made loose
+_SEAMS = ("cut", "mirror")
 _GAIN = 1e-6  # smaller gains in price are none
 
 
@@ -22,7 +24,8 @@ def arc_targets(layout: Layout, vertex_size: FloatArray) -> FloatArray:
 
     Sizes are known at the vertices of the region surface; between two of them
     on an arc they are linear, and an arc that has none takes those of the
-    nearest ones.
+    nearest ones.  How many loops a ring has is wished by its mean width,
+    and not by how wide it is where it was cut or meets the mirror plane.
     """
     is_known = np.arange(len(layout.positions)) < len(vertex_size)
     tree: cKDTree | None = None
@@ -36,7 +39,25 @@ def arc_targets(layout: Layout, vertex_size: FloatArray) -> FloatArray:
             tree = tree or cKDTree(layout.positions[: len(vertex_size)], balanced_tree=False)
             local = vertex_size[tree.query(arc.points)[1]]
         out[i] = float((step * 0.5 * (1 / local[:-1] + 1 / local[1:])).sum())
+    for patch in layout.patches:
+        for side, share in _ring_seams(layout, patch):
+            out[side] *= share
     return np.round(out, 9)  # what comes of rounding numbers shall not choose between solutions as good
+
+
+def _ring_seams(layout: Layout, patch: Patch) -> list[tuple[list[int], float]]:
+    """Return the arcs of each seam of a ring, and how wide it is on the whole against their length."""
+    if not patch.is_ring or len(patch.sides) != 4:
+        return []
+    sides = [sorted({a for a, _ in side}) for side in patch.sides]
+    is_seam = [all(layout.arcs[a].kind in _SEAMS for a in side) for side in sides]
+    for i in range(2):
+        if is_seam[i] and is_seam[i + 2] and not (is_seam[i + 1] and is_seam[i - 1]):
+            loops = sum(layout.arcs[a].length for a in (*sides[i + 1], *sides[i - 1])) / 2
+            width = surface_area(layout.positions[patch.origin], patch.triangles) / max(loops, 1e-300)
+            seams = {tuple(sides[i]), tuple(sides[i + 2])}
+            return [(list(seam), width / sum(layout.arcs[a].length for a in seam)) for seam in sorted(seams)]
+    return []
 
 
 def solve_for_budget(

@@ -44,7 +44,7 @@ class UnevenOptions:
     least_area: float = 12.0
     grave: float = 2.0
     wander: float = 1.6
-    slack: float = 3.5
+    slack: float = 2.0
     least_grave: float = 4.0
     bent: float = 0.1
     starts: int = 48
@@ -134,7 +134,8 @@ def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
     differs from what the sides would enclose.  Where there is a pole, each of
     its spokes has one segment at least; it counts how far those of the sides
     come from even by that, and how near the pole comes to a side.  The sides
-    where a ring was cut open tell little of its width: it has the middle one.
+    where a ring was cut open tell little of its width: it has its area over
+    the mean length of its loops.
 
     Parameters
     ----------
@@ -142,10 +143,11 @@ def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
     """
     sides = side_chains(patch.loops[0], patch.quadrants)
     lengths = np.array([arc_length(points[s])[-1] for s in sides])
+    area = surface_area(points, patch.triangles)
     if patch.is_ring and len(sides) == 4:
         seam = 1 - _long_side(points, sides)
-        lengths[[seam, seam + 2]] = np.median(_widths(points, sides))
-    return _judge(lengths, surface_area(points, patch.triangles), patch.is_ring, size)
+        lengths[[seam, seam + 2]] = area / max(lengths[[1 - seam, 3 - seam]].mean(), 1e-300)
+    return _judge(lengths, area, patch.is_ring, size)
 
 
 def _judge(lengths: FloatArray, area: float | None, is_ring: bool, size: float) -> float:
