@@ -99,7 +99,7 @@ def test_face_numbers_are_those_of_the_fill(sides: tuple[int, ...]) -> None:
 
 
 def test_targets_are_length_over_size() -> None:
-    for name in ("cube", "quilt", "half tube at a mirror"):
+    for name in ("cube", "quilt", "flat disc"):  # none of which has rings
         for arc, target in zip(layout_of(name).arcs, targets_of(name), strict=True):
             assert target == pytest.approx(arc.length / EDGE)
 
@@ -162,6 +162,26 @@ def test_an_arc_of_fresh_vertices_only_has_a_target() -> None:
     grown = replace(layout, positions=np.concatenate([layout.positions, points]), arcs=(*layout.arcs, arc))
     sizes = np.where(np.arange(len(layout.vertex_size)) < 2, 0.05, 3.0)
     assert arc_targets(grown, sizes)[-1] == pytest.approx(length / 0.05)
+
+
+@pytest.mark.parametrize("name", ["sphere in rings", "half tube at a mirror"])
+def test_a_ring_has_as_many_loops_as_its_mean_width_wishes(name: str) -> None:
+    layout, size = layout_of(name), 0.05
+    targets = arc_targets(layout, np.full(len(layout.vertex_size), size))
+    rings = 0
+    for patch in layout.patches:
+        sides = [sorted({a for a, _ in side}) for side in patch.sides]
+        seams = [all(layout.arcs[a].kind in ("cut", "mirror") for a in side) for side in sides]
+        if not patch.is_ring or seams not in ([True, False, True, False], [False, True, False, True]):
+            continue
+        rings += 1
+        loops = [sum(layout.arcs[a].length for a in side) for side, seam in zip(sides, seams, strict=True) if not seam]
+        p = layout.positions[patch.origin][patch.triangles]
+        area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1).sum() / 2
+        for side, seam in zip(sides, seams, strict=True):
+            if seam:
+                assert targets[side].sum() == pytest.approx(area / np.mean(loops) / size, rel=1e-6)
+    assert rings > 0
 
 
 def test_counts_stay_near_the_wished_sizes() -> None:

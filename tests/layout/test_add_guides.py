@@ -4,10 +4,23 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.conftest import EDGE, compact, flat_disc, globe, horn, link, painted, ring_torus, surface_of, turned
+from tests.conftest import (
+    EDGE,
+    compact,
+    flat_disc,
+    globe,
+    hemisphere,
+    horn,
+    link,
+    painted,
+    ring_torus,
+    surface_of,
+    turned,
+)
 
 from loopwright.layout.add_guides import GuideOptions, add_guides, halve_parts
 from loopwright.layout.border_graph import constrained_edges, node_mask
+from loopwright.layout.flat_stretch import flat_stretch
 from loopwright.layout.piece import cut_open
 from loopwright.surface.half_edges import edge_keys
 from loopwright.types import MirrorPlane, RegionSurface
@@ -135,3 +148,19 @@ def test_halving_a_part_leaves_its_neighbours_and_meets_no_junction(name: str) -
         assert junctions.isdisjoint(v for edge in fresh for v in edge)
         kept = constrained_edges(out)
         assert len(kept.edges) - len(fresh) == len(constrained.edges)  # borders are crossed at vertices
+
+
+def leaning(by: float) -> RegionSurface:
+    """A dome whose top is moved to the side by so many of its radii."""
+    points, triangles = hemisphere(28)
+    return painted((points + by * points[:, 2:] * np.array([1.0, 0.0, 0.0]), triangles))
+
+
+def test_what_hangs_over_gets_a_ring_from_a_lower_height_on() -> None:
+    surface = leaning(1.0)
+    rise = flat_stretch(surface.positions, surface.triangles, surface.on_mirror, blur=EDGE).max()
+    assert 0.6 < rise < 1.0
+    # 4 % of what its ring would climb is turned away (measured)
+    assert ring_count(guided(surface, least_overhang=0.03)) == 1
+    assert ring_count(guided(surface, least_overhang=0.06)) == 0
+    assert ring_count(guided(leaning(0.0), least_overhang=0.001)) == 0  # rises by log 2 (derived), and hangs nowhere

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from tests.conftest import a_rotation, compact, flat_disc, hemisphere, horn, rectangle, turned
 
-from loopwright.layout.flat_stretch import find_forms, flat_stretch, form_above
-from loopwright.types import FloatArray, IntArray
+from loopwright.layout.flat_stretch import find_forms, flat_stretch, form_above, overhang
+from loopwright.types import FloatArray, IntArray, MirrorPlane
 
 
 def stretch(net: tuple[FloatArray, IntArray]) -> FloatArray:
@@ -96,3 +96,28 @@ def test_a_rim_inside_a_form_leaves_no_hole() -> None:
     level = 0.5 * float(u.max())
     inside = form_above(u, net[1], 0, level)
     assert (inside == (u > level)).all()
+
+
+def beyond(rows: int, degrees: float) -> tuple[FloatArray, IntArray]:
+    """A sphere from its pole to this colatitude."""
+    reach = np.radians(degrees)
+    return turned(rows, lambda t: (np.sin(t * reach), np.cos(t * reach)))
+
+
+@pytest.mark.parametrize("degrees", [60.0, 90.0, 120.0, 150.0])
+def test_what_lies_below_the_equator_hangs_over(degrees: float) -> None:
+    # zones of a sphere have areas in proportion to their heights (Archimedes)
+    points, triangles = beyond(60, degrees)
+    low = np.cos(np.radians(degrees))
+    share = max(0.0, -low) / (1.0 - low)
+    assert overhang(points, triangles, np.ones(len(points), bool), None) == pytest.approx(share, abs=0.02)
+
+
+def test_half_a_form_hangs_over_as_the_whole() -> None:
+    points, triangles = beyond(40, 130.0)
+    lean = points + 0.5 * points[:, 2:] * np.array([0.0, 1.0, 0.0])
+    whole = overhang(lean, triangles, np.ones(len(points), bool), None)
+    half = compact(lean, triangles, lean[triangles][..., 0].mean(axis=1) > 0)
+    plane = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
+    assert whole > 0.1
+    assert overhang(*half, np.ones(len(half[0]), bool), plane) == pytest.approx(whole, abs=1e-9)

@@ -44,7 +44,7 @@ class UnevenOptions:
     least_area: float = 12.0
     grave: float = 2.0
     wander: float = 1.6
-    slack: float = 2.0
+    slack: float = 3.5
     least_grave: float = 4.0
     bent: float = 0.1
     starts: int = 48

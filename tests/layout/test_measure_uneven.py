@@ -1,0 +1,68 @@
+"""What is no place for a grid: rings are judged by their mean width, and bays that no line reaches are found."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tests.conftest import compact, grid_net, rectangle
+
+from loopwright.layout.measure_uneven import UnevenOptions, is_stray, unevenness
+from loopwright.layout.piece import Piece
+from loopwright.types import FloatArray, IntArray
+
+SIZE = 0.25
+AROUND, ACROSS = 160, 24
+
+
+def ring(seam: float, *, shift: float = 0.0) -> tuple[Piece, FloatArray]:
+    """A flat ring from the unit circle to one of radius 2, its middle ``shift`` away, cut open at an angle."""
+    angle = seam + np.linspace(0.0, 2 * np.pi, AROUND + 1)
+    away = np.linspace(0.0, 1.0, ACROSS + 1)
+    way = np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=1)
+    far = 2.0 * way + np.array([shift, 0.0, 0.0])
+    points, triangles = grid_net((1 - away)[None, :, None] * way[:, None] + away[None, :, None] * far[:, None])
+    triangles = np.ascontiguousarray(triangles[:, ::-1])
+    ids = np.arange(len(points)).reshape(-1, ACROSS + 1)
+    quadrants = np.zeros(len(points), np.int32)
+    quadrants[np.concatenate([ids[0], ids[-1], ids[:, 0], ids[:, -1]])] = 2
+    quadrants[[ids[0, 0], ids[0, -1], ids[-1, 0], ids[-1, -1]]] = 1
+    return Piece(triangles, np.arange(len(points), dtype=np.int32), quadrants, 0, is_ring=True), points
+
+
+@pytest.mark.parametrize("shift", [0.0, 0.5])
+def test_where_a_ring_was_cut_open_does_not_count(shift: float) -> None:
+    values = [unevenness(*ring(seam, shift=shift), SIZE) for seam in (0.0, np.pi / 2, np.pi)]
+    assert max(values) - min(values) < 1e-6
+    # both loops' lengths, 4 pi and 2 pi, differ by log 2, which a ring may
+    assert max(values) < 0.05
+
+
+def unrolled(points: FloatArray, triangles: IntArray) -> tuple[Piece, FloatArray]:
+    """A ring of length 12, cut open and laid flat."""
+    quadrants = np.zeros(len(points), np.int32)
+    piece = Piece(triangles, np.arange(len(points), dtype=np.int32), quadrants, 0)
+    (rim,) = piece.loops
+    quadrants[rim] = 2
+    at_end = np.isin(points[:, 0], [0.0, 12.0])
+    for side in (0.0, 12.0):
+        seam = np.flatnonzero(at_end & (points[:, 0] == side))
+        quadrants[[seam[points[seam, 1].argmin()], seam[points[seam, 1].argmax()]]] = 1
+    return replace(piece, quadrants=quadrants, is_ring=True), points
+
+
+def test_a_bay_that_no_line_reaches_is_none_of_a_ring() -> None:
+    # both are about four times as wide in the middle as at the ends; water seeps into a bay of depth d and width w as
+    # exp(-pi d / w) (separation of variables), here exp(-pi 3 / 1.2)
+    points, triangles = rectangle(120, 40, 12.0, 4.0)
+    x, y, _ = points[triangles].mean(axis=1).T
+    bay = unrolled(*compact(points, triangles, (y < 1.0) | (np.abs(x - 6.0) < 0.6)))
+    points, triangles = rectangle(120, 20, 12.0, 1.0)
+    points[:, 1] *= 1.0 + 1.5 * (1.0 - np.cos(np.pi * points[:, 0] / 6.0))
+    bulge = unrolled(points, triangles)
+    opt = UnevenOptions()
+    assert is_stray(*bay, unevenness(*bay, SIZE), opt)
+    assert not is_stray(*bulge, unevenness(*bulge, SIZE), opt)
+    # it is what seeps in that counts, not how wide the ring is
+    assert not is_stray(*bay, unevenness(*bay, SIZE), UnevenOptions(slack=99.0))
