@@ -66,3 +66,12 @@ def test_a_bay_that_no_line_reaches_is_none_of_a_ring() -> None:
     assert not is_stray(*bulge, unevenness(*bulge, SIZE), opt)
     # it is what seeps in that counts, not how wide the ring is
     assert not is_stray(*bay, unevenness(*bay, SIZE), UnevenOptions(slack=99.0))
+
+
+def test_loops_of_a_ring_may_draw_together_more_than_rows_of_a_strip() -> None:
+    points, triangles = rectangle(120, 20, 12.0, 1.0)
+    points[:, 1] *= 1.0 + 3.5 * (1.0 - np.cos(np.pi * points[:, 0] / 6.0))  # 1 to 8 wide
+    piece, points = unrolled(points, triangles)
+    assert not is_stray(piece, points, unevenness(piece, points, SIZE), UnevenOptions())
+    strip = replace(piece, is_ring=False)
+    assert is_stray(strip, points, unevenness(strip, points, SIZE), UnevenOptions())

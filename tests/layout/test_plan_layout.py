@@ -6,7 +6,18 @@ from collections import Counter
 
 import numpy as np
 import pytest
-from tests.conftest import EDGE, SURFACES, a_rotation, layout_of, link, moved, surface_of
+from tests.conftest import (
+    EDGE,
+    SURFACES,
+    X_PLANE,
+    a_rotation,
+    grid_net,
+    layout_of,
+    link,
+    moved,
+    painted,
+    surface_of,
+)
 
 from loopwright.errors import InternalError
 from loopwright.layout.judge_cuts import is_patch
@@ -178,3 +189,19 @@ def test_a_part_that_nothing_can_be_done_with_is_an_error_of_ours() -> None:
     piece = Piece(triangles, np.arange(3, dtype=np.int32), np.array([1, 2, 2], np.int32), 0)
     with pytest.raises(InternalError, match="No cut was found"):
         split_piece(piece, Growing(np.eye(3), set()), 1.0)
+
+
+@pytest.mark.parametrize("steepness", [0.0, 0.5, 1.6])
+def test_half_rings_keep_their_seams_where_an_opening_is_pointed(steepness: float) -> None:
+    # lips over a mouth whose upper rim runs to a point in the mirror plane: its corner there is 90 to 153 degrees wide
+    turn, away = np.meshgrid(np.linspace(-np.pi / 2, np.pi / 2, 49), np.linspace(0.0, 1.0, 9), indexing="ij")
+    inner = 0.8 + steepness * (np.abs(turn) - np.pi / 2) * np.exp(-((np.abs(turn) - np.pi / 2) ** 2) / 0.1)
+    reach = inner + away * (1.2 - inner)
+    points = np.stack([reach * np.cos(turn), reach * np.sin(turn), 0 * turn], axis=-1)
+    points[[0, -1], :, 0] = 0.0
+    points, triangles = grid_net(points)
+    net = points, np.ascontiguousarray(triangles[:, ::-1])
+    layout = plan_layout(painted(net, mirror=X_PLANE), np.full(len(points), 0.15))
+    (patch,) = layout.patches
+    assert patch.is_ring and len(patch.sides) == 4
+    assert sorted({layout.arcs[a].kind for side in patch.sides for a, _ in side}) == ["mirror", "rim"]

@@ -17,7 +17,7 @@ from loopwright.types import BoolArray, Paint, QuadMesh
 Fit = Callable[[QuadMesh, BoolArray], tuple[QuadMesh, FitReport]]
 """Takes a mesh, and (m,) which of its quads may be drawn to better shapes."""
 
-_LASTS = 0.05  # a lead below this after the fit is too little
+_LASTS = 0.08  # a lead below this after the fit is too little
 _MORE = 0.15  # so much more is asked for in the next attempt
 _ATTEMPTS = 3
 _GROWN = 0.3  # edges that a vertex moved when quads were grown: those round it keep their shapes

@@ -29,7 +29,8 @@ class UnevenOptions:
     gain : how much lower that of the parts must be, weighted by area.
     least_area : parts smaller than this many faces are not made.
     grave : the unevenness from which smaller parts are made and more cuts looked at.
-    wander : the logarithm of a ring's or strip's largest width over its least from which it is cut in any case.
+    wander : the logarithm of a strip's largest width over its least from which it is cut in any case.
+    ring_wander : the same of a ring, whose loops may draw together and apart.
     slack : the logarithm of how much less than elsewhere flows into a bay of a ring from which it is cut in any case.
     least_grave : the least area of parts of such a patch.
     bent : how much a cut's bend counts: its price over its ends' distance, less one.
@@ -44,6 +45,7 @@ class UnevenOptions:
     least_area: float = 12.0
     grave: float = 2.0
     wander: float = 1.6
+    ring_wander: float = 2.5
     slack: float = 3.5
     least_grave: float = 4.0
     bent: float = 0.1
@@ -111,7 +113,7 @@ def _wanders(patch: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
     if len(sides) != 4:
         return False
     narrow, wide = np.quantile(_widths(points, sides), [0.05, 0.95])
-    return bool(wide > np.exp(opt.wander) * narrow)
+    return bool(wide > np.exp(opt.ring_wander if patch.is_ring else opt.wander) * narrow)
 
 
 def _widths(points: FloatArray, sides: Sequence[IntArray]) -> FloatArray:

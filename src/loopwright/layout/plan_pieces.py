@@ -60,7 +60,11 @@ def plan_pieces(
         Wedge(int(v), int(c), float(a), bool(ring[c] and not at_mirror[v]))
         for v, c, a in zip(origin[listed], piece_of_wedge[listed], angle[listed], strict=True)
     ]
-    rules = {v: _rule(constrained, v, is_bend=bool(is_bend[v])) for v in np.flatnonzero(is_node).tolist()}
+    of_rings = {w.node for w in asked if ring[w.piece]} - {w.node for w in asked if not ring[w.piece]}
+    rules = {
+        v: _rule(constrained, v, is_bend=bool(is_bend[v]), is_seam=v in of_rings)
+        for v in np.flatnonzero(is_node).tolist()
+    }
     short = find_short_sides(surface, chains, wedges, origin, listed, vertex_size)
     regions = [int(surface.triangle_region[np.flatnonzero(component == c)[0]]) for c in range(len(euler))]
     prices = [options.region_poles.get(region, options.inner_pole) for region in regions]
@@ -157,10 +161,11 @@ def _euler(triangles: IntArray) -> int:
     return len(np.unique(triangles)) - len(distinct_edges(triangles)) + len(triangles)
 
 
-def _rule(constrained: ConstrainedEdges, vertex: int, *, is_bend: bool) -> NodeRule:
+def _rule(constrained: ConstrainedEdges, vertex: int, *, is_bend: bool, is_seam: bool) -> NodeRule:
+    """Return what may meet at a node; where the seam of a half ring ends at an opening, one quad alone."""
     kinds = set(constrained.kind[(constrained.edges == vertex).any(axis=1)].tolist())
     if 2 in kinds:
-        return NodeRule(1, 2, 1) if 1 in kinds else NodeRule(2, 2, 2)
+        return NodeRule(1, 1 if is_seam else 2, 1) if 1 in kinds else NodeRule(2, 2, 2)
     return NodeRule(1, 4, 2, is_bend) if 1 in kinds else NodeRule(3, 5, 4)
 
 
