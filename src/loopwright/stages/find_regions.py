@@ -111,10 +111,11 @@ def _draw_lines(
     """Cut in drawn lines, and where nothing is painted sharp ridges; return those and the promises too."""
     ridges: tuple[FlowLine, ...] = ()
     bare = without_names(painted)
-    if not wishes.lines and ground.shelf.depth > 0:
-        ready_lines(bare, ground.shelf)  # a sculpt stays open for what is drawn next
+    is_open = ground.shelf.depth > 0
     # dabs are left out, so that a stroke of size moves no line
-    local: float | FloatArray = wished_sizes(ground, painted, wishes) if wishes.lines else reach
+    local: float | FloatArray = wished_sizes(ground, painted, wishes) if wishes.lines or is_open else reach
+    if is_open and not wishes.lines:
+        ready_lines(bare, ground.shelf, reach=local)  # a sculpt stays open for what is drawn next
     surface, findings = add_flow_lines(bare, wishes.lines, reach=local, shelf=ground.shelf)
     promises: tuple[Promise, ...] = ()
     if wishes.lines:
