@@ -16,7 +16,7 @@ from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.shape_energy import ShapeEnergy, build_shape_energy, fairness_targets, quad_targets
 from loopwright.fit.slide_curves import CurveSlide
 from loopwright.fit.step_equations import StepEquations
-from loopwright.surface.edges import cross_rows, dot_rows, row_lengths
+from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
 from loopwright.types import FloatArray, QuadMesh
 
