@@ -61,10 +61,12 @@ class Barrier:
         self._soft = 1.0
         row = np.full(len(used), -1, np.int64)
         row[self._chosen] = np.arange(self.count)
-        at_corner = row[self._corners.ravel()]
+        at_corner = row[local.reshape(-1)]
         moving = np.flatnonzero(at_corner >= 0)
-        entries = (np.ones(len(moving)), (at_corner[moving], moving))
-        self._gather = csr_matrix(entries, shape=(self.count, quads.size))
+        moving = moving[np.argsort(at_corner[moving], kind="stable")]  # by vertex, then by quad
+        begin = np.searchsorted(at_corner[moving], np.arange(self.count + 1))
+        columns = (moving % 4) * len(quads) + moving // 4
+        self._gather = csr_matrix((np.ones(len(moving)), columns, begin), shape=(self.count, quads.size))
         self._home = np.ascontiguousarray(home.T)
         self._hold = _HOLD * is_held / self._scale
 
@@ -99,7 +101,7 @@ class Barrier:
         square = _dot(ahead, ahead)
         sides = (square + square[_LAST]) / self._scale
         top = 0.5 * sides + _SIZE * (area * area + 1.0)
-        value = float((top / barrier).sum())
+        value = float(np.ascontiguousarray((top / barrier).T).sum())
         by_side = 1.0 / (self._scale * barrier)
         by_area = (2.0 * _SIZE * area / barrier - top / (barrier * barrier) * 0.5 * (1.0 + area / root)) / self._scale
         normal = self._normal[:, None]
@@ -109,14 +111,14 @@ class Barrier:
         total = (self._gather @ pull.reshape(3, -1).T).T
         if self._hold.any():
             astray = points[:, self._chosen] - self._home
-            value += float((self._hold * _dot(astray, astray)).sum())
+            value += float((self._hold * (astray * astray).sum(axis=0)).sum())
             total = total + 2.0 * self._hold * astray
         return value, np.stack([_dot(base, total) for base in self._bases], axis=1).ravel()
 
 
 def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
     """Return the scalar products of vectors along the first axis."""
-    out: FloatArray = a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+    out: FloatArray = (a[0] * b[0] + a[2] * b[2]) + a[1] * b[1]
     return out
 
 

@@ -113,8 +113,8 @@ def cut_open(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tu
     _, label = connected_components(graph, directed=False)
     flat = triangles.reshape(-1)
     # number wedges by their vertex, then by first corner, so that the numbering is stable
-    first = np.full(label.max() + 1, size, np.int64)
-    np.minimum.at(first, label, np.arange(size))
+    first = np.empty(label.max() + 1, np.int64)
+    first[label[::-1]] = np.arange(size)[::-1]
     order = np.lexsort((first, flat[first]))
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
