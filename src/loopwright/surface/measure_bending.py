@@ -63,7 +63,7 @@ def measure_bending(positions: FloatArray, triangles: IntArray, reach: FloatArra
         total, area = spread @ total, spread @ area
     tensor = (total / np.maximum(area, 1e-300)[:, None]).reshape(-1, 3, 3)
     corners, shares = triangles.T.reshape(-1), np.tile((normal * double_area[:, None]).T, 3)
-    up = np.stack([np.bincount(corners, share, count) for share in shares], axis=1)
+    up: FloatArray = np.stack([np.bincount(corners, share, count) for share in shares], axis=1)
     up /= np.maximum(np.linalg.norm(up, axis=1, keepdims=True), 1e-300)
     flat = np.eye(3) - up[:, :, None] * up[:, None, :]
     values, vectors = np.linalg.eigh(flat @ tensor @ flat)
