@@ -204,9 +204,9 @@ def test_marks_that_do_not_fit_leave_the_sculpt_usable() -> None:
 def test_what_is_made_without_names_has_them_in_the_end(change: str) -> None:
     result = opened().build(replace(CHANGES[change], region_names={RED: "cap", GREY: "shell"}))
     meshes = [result.mesh, *([result.half] if result.half else [])]
-    named = [result.surface, result.layout.layout.surface, *meshes]
+    named = [result.surface.regions, result.layout.layout.surface.regions, *(mesh.regions for mesh in meshes)]
     assert len(meshes) == 2
-    assert all({"cap", "shell"} < {region.name for region in each.regions} for each in named)
+    assert all({"cap", "shell"} < {region.name for region in regions} for regions in named)
 
 
 def test_painted_sizes_are_read_again_when_their_array_is_changed_in_place() -> None:
