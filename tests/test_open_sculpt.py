@@ -152,6 +152,7 @@ PLAN = {"add_flow_lines", "size_field", "plan_layout", "solve_for_budget"}
     ("change", "expected"),
     [
         ("nothing", set()),
+        ("name", {"make_region_surface"}),
         ("no fit", set()),
         ("place", {"relax", "fit_with_paint"}),
         ("pin", {"solve_for_budget", *MESH}),
@@ -197,6 +198,15 @@ def test_marks_that_do_not_fit_leave_the_sculpt_usable() -> None:
     with pytest.raises(MarksError):
         opened().plan(replace(QUICK, pins=(Pin("nowhere", RED_NAME, 8),)))
     assert content(opened().build(QUICK)) == before
+
+
+@pytest.mark.parametrize("change", ["nothing", "own sides", "edits"])
+def test_what_is_made_without_names_has_them_in_the_end(change: str) -> None:
+    result = opened().build(replace(CHANGES[change], region_names={RED: "cap", GREY: "shell"}))
+    meshes = [result.mesh, *([result.half] if result.half else [])]
+    named = [result.surface.regions, result.layout.layout.surface.regions, *(mesh.regions for mesh in meshes)]
+    assert len(meshes) == 2
+    assert all({"cap", "shell"} < {region.name for region in regions} for regions in named)
 
 
 def test_painted_sizes_are_read_again_when_their_array_is_changed_in_place() -> None:

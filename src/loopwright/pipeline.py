@@ -32,6 +32,7 @@ from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
 from loopwright.stages.lay_out import lay_out
 from loopwright.stages.read_ground import Ground, Source, read_ground
+from loopwright.stages.without_names import without_names
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
 
@@ -99,8 +100,9 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     made = _plan(ground, wishes, clock)
     keep, projector, progress = ground.shelf.keep, ground.projector, clock.progress
     with clock.stage("quads"):
-        planned = made.layout
-        sizes = planned.layout.vertex_size
+        named = made.layout.layout
+        planned = replace(made.layout, layout=replace(named, surface=without_names(named.surface)))
+        regions, sizes = named.surface.regions, named.vertex_size
         mesh = keep("quads", (planned,), lambda: build_mesh(planned.layout, planned.counts, sizes, progress=progress))
     with clock.stage("relax"):
         held, kept = hold_points(mesh, wishes.points, projector)
@@ -110,12 +112,13 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     edited: list[Finding] = []
     if wishes.edits:
         with clock.stage("edits"):
-            even = mesh
+            even = replace(mesh, regions=regions)
             mesh, edited = keep(
                 "edits",
                 (even, wishes.edits, kept),
                 lambda: run_edits(even, wishes.edits, projector, held=kept, progress=progress),
             )
+            regions, mesh = mesh.regions, without_names(mesh)
     half = mesh if mesh.mirror is not None else None
     if half is not None and not wishes.mirror_shape:
         with clock.stage("own sides"):
@@ -127,6 +130,8 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         reads = (relaxed, mode, made.regions.paint, made.regions.ridges)
         mesh, report = keep("fit", reads, lambda: _fit(ground, relaxed, made.regions, wishes, progress))
     with clock.stage("mirror"):
+        mesh = replace(mesh, regions=regions)
+        half = half and replace(half, regions=regions)
         if mesh.mirror is not None:
             half, mesh = mesh, reflect_half(mesh)
     quality = measure_quality(mesh.positions, mesh.quads)

@@ -152,6 +152,25 @@ def test_rounded_counts_are_about_as_good_as_any(name: str) -> None:
     assert prices[0] <= 1.1 * prices[1] + 1e-6
 
 
+@every_surface
+def test_a_rounding_costs_what_the_same_counts_cost_in_the_whole_program(name: str) -> None:
+    layout = layout_of(name)
+    program = build_program(layout, targets_of(name))
+    eased = program.program.solve(relaxed=True)
+    assert eased is not None
+    wished = eased.values[program.arcs]
+    rounding = program.rounding(wished)
+    found = rounding.program.solve()
+    if found is None:
+        assert not np.allclose(wished, np.rint(wished))
+        return
+    counts = found.values[rounding.arcs]
+    assert (np.abs(counts - wished) < 1).all()
+    same = program.program.solve(fixed=dict(zip(program.arcs.tolist(), np.rint(counts).tolist(), strict=True)))
+    assert same is not None and found.price == pytest.approx(same.price)
+    assert found.price >= eased.price - 1e-9
+
+
 def test_an_arc_of_fresh_vertices_only_has_a_target() -> None:
     layout = layout_of("quilt")
     whole = len(layout.positions)

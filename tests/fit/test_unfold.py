@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 from scipy.optimize import check_grad
 
+from loopwright.fit.fold_barrier import Barrier
 from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.relax import RelaxOptions, relax
 from loopwright.fit.relax_state import RelaxState
-from loopwright.fit.unfold import Barrier, count_folded, is_folded, loosen, put_back, snapshot, unfold
+from loopwright.fit.unfold import count_folded, is_folded, loosen, put_back, snapshot, unfold
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Curve, FloatArray, QuadMesh
 
@@ -69,7 +70,8 @@ def test_the_gradient_is_that_of_the_energy(make_square: Maker, plane_sculpt: Su
     bases, _ = state.bases(np.ones(len(mesh.positions)))
     chosen = np.flatnonzero(state.is_free)
     state.let_off[chosen[:4]] = True
-    energy = Barrier(state, np.arange(len(mesh.quads)), chosen, bases)
+    held = state.let_off[chosen]
+    energy = Barrier(state.positions, state.normals, mesh.quads, chosen, bases[chosen], state.home[chosen], held)
     step = np.random.default_rng(0).normal(0, 0.05, 2 * len(chosen))
     energy.soften(step)
     error = check_grad(lambda x: energy(x)[0], lambda x: energy(x)[1], step, epsilon=1e-7)

@@ -6,9 +6,12 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import dijkstra
 from tests.conftest import SURFACES, flat_disc, globe, link, ring_torus, surface_of, tube
 
 from loopwright.errors import InternalError
+from loopwright.layout.open_along import open_along
 from loopwright.layout.piece import Piece, boundary_loops, cut_open, extract, side_chains
 from loopwright.surface.half_edges import arc_length, directed_edges, edge_keys, twin_corners
 from loopwright.types import FloatArray, IntArray
@@ -108,6 +111,40 @@ def test_a_region_that_meets_itself_is_cut_into_wedges() -> None:
     assert component.max() + 1 == 4
     assert (np.bincount(origin)[[0, len(points) - 1]][:1] == 4).all()  # the pole falls into four wedges
     assert wedges.max() + 1 == len(origin)
+
+
+def way_across(triangles: IntArray, rim: IntArray, start: int, end: int) -> list[int]:
+    """A shortest chain of edges between two rim vertices that touches the rim nowhere else."""
+    edges = directed_edges(triangles)
+    allowed = ~np.isin(edges, np.setdiff1d(rim, [start, end])).any(axis=1)
+    allowed &= ~np.isin(edges, [start, end]).all(axis=1)
+    tail, head = edges[allowed].T
+    size = int(triangles.max()) + 1
+    graph = csr_matrix((np.ones(len(tail)), (tail, head)), shape=(size, size))
+    before = dijkstra(graph, directed=False, indices=start, return_predecessors=True)[1]
+    way = [end]
+    while way[-1] != start:
+        way.append(int(before[way[-1]]))
+    return way[::-1]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_opening_along_a_path_is_cutting_along_its_edges(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    points, triangles = flat_disc(7)
+    triangles, rim = rng.permutation(triangles), boundary_loops(triangles)[0]
+    start, end = rng.choice(rim, 2, replace=False).tolist()
+    path = way_across(triangles, rim, start, end)
+    keys = edge_keys(np.array([path[:-1], path[1:]], np.int32).T, len(points))
+    opened = open_along(triangles, path, len(points))
+    wedges, origin, component = cut_open(triangles, keys, len(points))
+    assert opened is not None and component.max() == 1
+    assert (opened.wedges == wedges).all() and (opened.origin == origin).all()
+    assert (origin[opened.first] == np.arange(len(points))).all()
+    sides = directed_edges(wedges)[twin_corners(wedges) < 0]
+    touching = sides[np.isin(origin[sides], path).any(axis=1)]
+    assert sorted(opened.rim.tolist()) == sorted(touching.tolist())
+    assert open_along(triangles, [start, 0], len(points)) is None  # the middle is not next to the rim
 
 
 def test_sides_lie_between_corners_and_cover_the_loop() -> None:

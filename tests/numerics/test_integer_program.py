@@ -99,18 +99,3 @@ def test_too_few_branches_are_not_taken_for_a_proof() -> None:
         program.add(columns, row, row.sum() // 2, row.sum() // 2)
     with pytest.raises(ConvergenceError, match="within 5 branches"):
         program.solve(nodes=5)
-
-
-@pytest.mark.parametrize("seed", range(20))
-def test_rounded_columns_are_next_to_their_values(seed: int) -> None:
-    program, best = random_program(seed)
-    eased = program.solve(relaxed=True)
-    if eased is None:
-        return
-    values = {i: float(v) for i, v in enumerate(eased.values)}
-    found = program.solve(rounded=values)
-    if found is not None:
-        assert (np.abs(found.values - eased.values) < 1).all()
-        assert found.price >= best - 1e-9
-    if all(v == round(v) for v in values.values()):
-        assert found is not None and found.price == pytest.approx(best)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
@@ -51,6 +52,8 @@ class CountOptions:
 
 # (price per segment, width of the band as a share of the target): the derivative of t log(n/t)^2, band by band
 _MOST = 2.5
+_LEAST_UNIT = 2.0  # the least target whose share a band's width is
+_WHOLE = 1e-6  # counts nearer than this to a whole number are that number
 _ABOVE = ((0.1, 0.1), (0.35, 0.2), (0.55, 0.3), (2.0, np.inf))
 _BELOW = ((0.12, 0.1), (0.5, 0.15), (1.5, 0.2), (3.0, np.inf))
 
@@ -85,11 +88,15 @@ class FaceGoal:
 
 @dataclass(frozen=True)
 class CountProgram:
-    """The program, the column of each arc's count, and the column that makes each patch loose."""
+    """The program, the column of each arc's count, and the column that makes each patch loose.
+
+    ``rounding`` takes (arcs,) counts that are not whole to the program in which each is rounded up or down.
+    """
 
     program: IntegerProgram
     arcs: IntArray
     loose: IntArray
+    rounding: Callable[[FloatArray], CountProgram]
 
 
 def build_program(
@@ -100,6 +107,7 @@ def build_program(
     goal: FaceGoal | None = None,
     loose_poles: IntArray | None = None,
     options: CountOptions | None = None,
+    between: FloatArray | None = None,
 ) -> CountProgram:
     """Build the program.
 
@@ -108,12 +116,17 @@ def build_program(
     targets : (arcs,) wished counts.
     loose_poles : (patches,) poles beyond the planned one that a patch gets where its
         sides do not fit it; 2 each if not given.
+    between : (arcs,) counts, of which each is then rounded, up or down. With two choices for each arc its price is
+        a line between them, which says the same in far fewer columns and rows.
     """
     opt = options or CountOptions()
     poles = np.full(len(layout.patches), 2) if loose_poles is None else loose_poles
     program = IntegerProgram()
-    arcs = np.array([_arc_column(program, t) for t in targets], np.int32)
-    limits = np.ceil(_MOST * targets + 4)
+    if between is None:
+        arcs = np.array([_arc_column(program, t) for t in targets], np.int32)
+    else:
+        arcs = _rounded_columns(program, targets, between)
+    limits = np.array([_most(t) for t in targets])
     loose = []
     for patch, extra in zip(layout.patches, poles.tolist(), strict=True):
         sides = [arcs[[a for a, _ in side]] for side in patch.sides]
@@ -130,18 +143,45 @@ def build_program(
         short, over = program.real(opt.off_budget), program.real(opt.off_budget)
         program.add(np.append(arcs, short), np.append(gradient, 1.0), goal.least - constant, np.inf)
         program.add(np.append(arcs, over), np.append(gradient, -1.0), -np.inf, goal.most - constant)
-    return CountProgram(program, arcs, np.array(loose, np.int32))
+    again = partial(build_program, layout, targets, pins=pins, goal=goal, loose_poles=loose_poles, options=options)
+    return CountProgram(program, arcs, np.array(loose, np.int32), lambda counts: again(between=counts))
 
 
 def _arc_column(program: IntegerProgram, target: float) -> int:
     """An arc's count; its price follows t log(n/t)^2 for target t, in slopes that keep it convex."""
-    column = program.integer(0.0, 1.0, float(np.ceil(_MOST * target + 4)))
-    unit = max(target, 2.0)
+    column = program.integer(0.0, 1.0, _most(target))
+    unit = max(target, _LEAST_UNIT)
     above = [program.real(slope, width * unit) for slope, width in _ABOVE]
     below = [program.real(slope, width * unit) for slope, width in _BELOW]
     signs = np.array([1.0] + [-1.0] * len(above) + [1.0] * len(below))
     program.add(np.array([column, *above, *below]), signs, target, target)
     return column
+
+
+def _most(target: float) -> float:
+    return float(np.ceil(_MOST * target + 4))
+
+
+def arc_price(target: float, count: float) -> float:
+    """Return the price of an arc's count."""
+    left, price = abs(count - target), 0.0
+    for slope, width in _ABOVE if count > target else _BELOW:
+        part = min(left, width * max(target, _LEAST_UNIT))
+        left, price = left - part, price + slope * part
+    return price
+
+
+def _rounded_columns(program: IntegerProgram, targets: FloatArray, counts: FloatArray) -> IntArray:
+    """Return a column for each arc's count that is rounded, up or down, from one that is not whole."""
+    columns, total = [], 0.0
+    for target, count in zip(targets.tolist(), counts.tolist(), strict=True):
+        low, high = max(1.0, np.floor(count + _WHOLE)), min(_most(target), np.ceil(count - _WHOLE))
+        price = arc_price(target, low)
+        slope = arc_price(target, high) - price if high > low else 0.0
+        columns.append(program.integer(slope, low, high))
+        total += price - slope * low
+    program.integer(total, 1.0, 1.0)  # what the slopes leave out, so that prices are those of the whole program
+    return np.array(columns, np.int32)
 
 
 def _add_patch_rows(

@@ -133,7 +133,7 @@ def choose_loose(program: CountProgram, layout: Layout, *, start: frozenset[int]
     patches = range(len(layout.patches))
 
     def price(loose: frozenset[int]) -> RelaxedPrice | None:
-        return program.program.price_relaxed({int(c): float(i in loose) for i, c in enumerate(program.loose)})
+        return program.program.price_relaxed(_fixed(program, loose))
 
     chosen = start
     now = price(chosen)
@@ -160,6 +160,11 @@ def choose_loose(program: CountProgram, layout: Layout, *, start: frozenset[int]
         else:
             now, chosen = alone[2], chosen ^ {alone[1]}
     return chosen
+
+
+def _fixed(program: CountProgram, loose: frozenset[int]) -> dict[int, float]:
+    """Return the value of each column that makes a patch loose."""
+    return {int(c): float(i in loose) for i, c in enumerate(program.loose)}
 
 
 def _apart(layout: Layout, patches: list[int]) -> frozenset[int]:
@@ -191,22 +196,22 @@ def solve_whole(program: CountProgram, loose: frozenset[int], opt: CountOptions)
     Berthold, "RENS: the optimal rounding", Mathematical Programming Computation 6, 2014,
     doi:10.1007/s12532-013-0060-9.
     """
-    fixed = {int(c): float(i in loose) for i, c in enumerate(program.loose)}
     is_large = len(program.arcs) > opt.open_arcs
-    relaxed = program.program.solve(fixed=fixed, relaxed=True) if is_large else None
-    tries: list[tuple[float, dict[int, float], dict[int, float]]] = [(opt.gap, fixed, {}), (0.1, {}, {})]
+    relaxed = program.program.solve(fixed=_fixed(program, loose), relaxed=True) if is_large else None
+    tries = [(opt.gap, program, _fixed(program, loose)), (0.1, program, {})]
     if relaxed is not None:
-        tries.insert(0, (opt.gap, fixed, {int(c): float(relaxed.values[c]) for c in program.arcs}))
+        rounding = program.rounding(relaxed.values[program.arcs])
+        tries.insert(0, (opt.gap, rounding, _fixed(rounding, loose)))
     undecided: ConvergenceError | None = None
-    for gap, held, rounded in tries:
+    for gap, tried, fixed in tries:
         try:
-            solved = program.program.solve(nodes=opt.nodes, gap=gap, fixed=held, rounded=rounded)
+            solved = tried.program.solve(nodes=opt.nodes, gap=gap, fixed=fixed)
         except ConvergenceError as error:
             undecided = error
             continue
         undecided = None
         if solved is not None:
-            return np.rint(solved.values[program.arcs]).astype(np.int32)
+            return np.rint(solved.values[tried.arcs]).astype(np.int32)
     if undecided is not None:
         text = f"No segment counts were found within {opt.nodes} branches; fewer pins or a larger budget help."
         raise ConvergenceError(text) from undecided

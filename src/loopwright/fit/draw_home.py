@@ -86,10 +86,18 @@ def _left_astray(
     step = np.broadcast_to(steps[:, None, None, :], (*moved.shape, 3))
     if fold.mirror is not None:
         step = np.where(is_image[..., None], _mirrored(fold, steps)[:, None, None, :], step)
-    points = fold.unfold_points(positions)[quads] + np.where(moved[..., None], step, 0.0)
-    flat = points.reshape(-1, 3)
-    local = np.arange(len(flat), dtype=np.int32).reshape(-1, 4)
-    return quads_astray(flat, local, projector).reshape(len(steps), len(near))
+    here = fold.unfold_points(positions)[quads]
+    out = np.repeat(_astray(here, projector)[None], len(steps), axis=0)
+    of_move, touched = np.nonzero(moved.any(axis=2))
+    steps_there = np.where(moved[of_move, touched, :, None], step[of_move, touched], 0.0)
+    out[of_move, touched] = _astray(here[touched] + steps_there, projector)
+    return out
+
+
+def _astray(corners: FloatArray, projector: SurfaceProjector) -> BoolArray:
+    """Return (q,) which of the quads of (q, 4, 3) corners are astray."""
+    local = np.arange(4 * len(corners), dtype=np.int32).reshape(-1, 4)
+    return quads_astray(corners.reshape(-1, 3), local, projector)
 
 
 def _ways_home(fold: Fold, quad: int, positions: FloatArray, projector: SurfaceProjector) -> Moves:

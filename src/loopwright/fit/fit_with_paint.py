@@ -63,6 +63,8 @@ def fit_with_paint(
         score = float((lead < 0).sum()) + 1e-3 * float(lost.sum())
         if score < fewest:
             best, fewest = (fitted, report), score
+        if not lost.any():
+            break
         calm |= vertices_around(mesh.quads, lost, _ROWS)[mesh.quads].all(axis=1)
         # what could not be kept at all is not worth another attempt
         lost &= sampler.lead(kept.positions)[0] >= margin

@@ -15,8 +15,8 @@ from loopwright.fit.reflect import put_in_plane
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.shape_energy import ShapeEnergy, build_shape_energy, fairness_targets, quad_targets
 from loopwright.fit.slide_curves import CurveSlide
-from loopwright.fit.solve_descent import solve_descent
-from loopwright.surface.edges import cross_rows, dot_rows, row_lengths
+from loopwright.fit.step_equations import StepEquations
+from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
 from loopwright.types import FloatArray, QuadMesh
 
@@ -34,7 +34,7 @@ class RelaxState:
         self.near, touched = self.fold.keep_images(self.energy.rows.indices)  # few images reach into the half's rows
         self.rows = self.energy.rows[:, touched].tocsr()
         self.transposed = self.rows.T.tocsr()
-        self.squares = self.energy.squares[touched].tocsr()
+        self.equations = StepEquations(self.rows, self.near)
         self.growth: FloatArray | None = None  # (2, m) factors on the wished sides
         on_curve = mesh.vertex_curve >= 0
         stays = mesh.is_fixed | (mesh.on_mirror & on_curve & ~_curves_in_plane(mesh))
@@ -156,32 +156,12 @@ class RelaxState:
         bend = fairness_targets(energy, points, values, self.normals, tangents)
         residual = weights[:, None] * (np.vstack([targets, bend]) - values)
         pull = np.einsum("nkj,nj->nk", bases, self.near.fold_vectors(self.transposed @ residual))
-        step = self._solve(weights, bases, pull)
+        step = self.equations.solve(weights, bases, pull, self.options.solver_steps)
         reach = _SKETCHED * local if is_sketch else None
         self._move(np.einsum("nk,nkj->nj", step, bases), step, local, sines, reach)
 
     def _quad_normals(self) -> FloatArray:
         return mean_normals(self.normals, self.mesh.quads)
-
-    def _solve(self, weights: FloatArray, bases: FloatArray, pull: FloatArray) -> FloatArray:
-        """Return (n, 2) steps along the bases by conjugate gradients on the folded normal equations."""
-        near, rows, transposed = self.near, self.rows, self.transposed
-        diagonal = np.maximum(near.fold_scalars(self.squares @ weights), 1e-300)[:, None]
-        column, damping = weights[:, None], 1e-3 * diagonal
-        first, second = (near.unfold_vectors(bases[:, k]) for k in range(2))
-        count, images = near.count, near.source
-
-        def apply(step: FloatArray) -> FloatArray:
-            whole = np.concatenate([step, step[images]])
-            part = rows @ (whole[:, :1] * first + whole[:, 1:] * second)
-            part *= column
-            back = transposed @ part
-            pulls = np.stack([dot_rows(first, back), dot_rows(second, back)], axis=1)
-            image: FloatArray = pulls[:count] + damping * step
-            image[images] += pulls[count:]
-            return image
-
-        return solve_descent(apply, pull, lambda residual: residual / diagonal, self.options.solver_steps)
 
     def _move(
         self, move: FloatArray, step: FloatArray, local: FloatArray, sines: FloatArray, reach: FloatArray | None

@@ -5,14 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
-from scipy.sparse import csr_matrix
 
+from loopwright.fit.fold_barrier import Barrier
 from loopwright.fit.link_edges import mean_edges, vertices_around
 from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.relax_state import RelaxState
 from loopwright.fit.slide_curves import CurveSlide
-from loopwright.surface.project import unit
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _FLAT = 0.1  # quality below which a quad is unfolded
@@ -22,13 +21,9 @@ _LOOSE_ROWS = (0, 2, 5)  # rows round folded quads that are let off their curves
 _TURNS = 14  # of solving in tangent planes and putting back on the sculpt, per reach
 _STEPS = 25  # of the solver per turn
 _MOST = 1.0  # longest move per turn, in local edge lengths
-_SIZE = 0.1  # weight of equal areas against right angles
 _EVENINGS = 8  # rounds of evening out in between
 _UNFOLDINGS = 4  # one after the other, at most
 _MENDING = 4  # rounds of mending after that
-_AGREES = 0.5  # cosine with the sculpt's normal from which a quad's own is what counts
-_HOLD = 3.0  # weight of staying at the curve, for vertices that were let off it
-_LEAST = 1e-3  # of a square's area: what the barrier takes for flat where nothing is folded
 
 
 def unfold(state: RelaxState) -> bool:
@@ -150,85 +145,23 @@ def _turn(state: RelaxState, faces: NDArray[np.int64]) -> bool:
     chosen = np.flatnonzero((bases != 0.0).any(axis=(1, 2)))
     if len(chosen) == 0 or not size[chosen].any():
         return False
-    step = _solve(Barrier(state, faces, chosen, bases))
+    barrier = Barrier(
+        state.positions, state.normals, quads[faces], chosen, bases[chosen], state.home[chosen], state.let_off[chosen]
+    )
+    step = np.zeros((len(state.positions), 2))
+    step[chosen] = _solve(barrier)
     length = np.linalg.norm(step, axis=1)
     step *= np.minimum(1.0, _MOST * size / np.maximum(length, 1e-300))[:, None]
     state.take_step(step, bases, chosen)
     return True
 
 
-class Barrier:
-    """The energy of the quads' corners over steps of the chosen vertices along their bases."""
-
-    def __init__(self, state: RelaxState, faces: NDArray[np.int64], chosen: NDArray[np.int64], bases: FloatArray):
-        self.start, self.chosen, self.bases = state.positions, chosen, bases[chosen]
-        quads = state.mesh.quads[faces]
-        self.corners = quads
-        at = self.start[quads]
-        own = unit(np.cross(at[:, 2] - at[:, 0], at[:, 3] - at[:, 1]))
-        normal = unit(state.normals[quads].sum(axis=1))
-        agrees = np.einsum("ij,ij->i", own, normal) > _AGREES
-        self.normal = np.repeat(np.where(agrees[:, None], own, normal)[:, None], 4, axis=1)
-        edge = np.linalg.norm(np.roll(self.start[quads], -1, axis=1) - self.start[quads], axis=2)
-        self.scale = float(np.mean(edge**2))
-        self.soft = 1.0
-        row = np.full(len(self.start), -1, np.int64)
-        row[chosen] = np.arange(len(chosen))
-        corner = np.flatnonzero(row[quads.ravel()] >= 0)
-        ones = np.ones(len(corner))
-        self.gather = csr_matrix((ones, (row[quads.ravel()[corner]], corner)), shape=(len(chosen), quads.size))
-        self.home = state.home[chosen]
-        self.hold = _HOLD * state.let_off[chosen] / self.scale
-
-    def place(self, step: FloatArray) -> FloatArray:
-        """Return (n, 3) positions after (2 k,) steps."""
-        points = self.start.copy()
-        points[self.chosen] += np.einsum("nk,nkj->nj", step.reshape(-1, 2), self.bases)
-        return points
-
-    def soften(self, step: FloatArray) -> None:
-        """Set the barrier so that the worst corner lies before it."""
-        least = min(float(self._areas(self.place(step))[2].min()), 0.0)
-        self.soft = float(np.sqrt(_LEAST**2 + 0.04 * least**2))
-
-    def _areas(self, points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        at = points[self.corners]
-        ahead, behind = np.roll(at, -1, axis=1) - at, np.roll(at, 1, axis=1) - at
-        return ahead, behind, np.einsum("qkj,qkj->qk", self.normal, _cross(ahead, behind)) / self.scale
-
-    def __call__(self, step: FloatArray) -> tuple[float, FloatArray]:
-        """Return the energy of (2 k,) steps and its gradient."""
-        points = self.place(step)
-        ahead, behind, area = self._areas(points)
-        root = np.sqrt(area**2 + self.soft**2)
-        barrier = 0.5 * (area + root)
-        sides = (np.einsum("qkj,qkj->qk", ahead, ahead) + np.einsum("qkj,qkj->qk", behind, behind)) / self.scale
-        top = 0.5 * sides + _SIZE * (area**2 + 1.0)
-        value = float((top / barrier).sum())
-        by_side = (1.0 / (self.scale * barrier))[..., None]
-        by_area = (2.0 * _SIZE * area / barrier - top / barrier**2 * 0.5 * (1.0 + area / root)) / self.scale
-        pull_ahead = by_side * ahead + by_area[..., None] * _cross(behind, self.normal)
-        pull_behind = by_side * behind + by_area[..., None] * _cross(self.normal, ahead)
-        pull = np.roll(pull_ahead, 1, axis=1) + np.roll(pull_behind, -1, axis=1) - pull_ahead - pull_behind
-        astray = points[self.chosen] - self.home
-        value += float((self.hold * (astray**2).sum(axis=1)).sum())
-        total = self.gather @ pull.reshape(-1, 3) + 2.0 * self.hold[:, None] * astray
-        return value, np.einsum("nkj,nj->nk", self.bases, total).ravel()
-
-
-def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Return the cross products of vectors along the last axis."""
-    x, y, z = (a[..., i] * b[..., j] - a[..., j] * b[..., i] for i, j in ((1, 2), (2, 0), (0, 1)))
-    return np.stack([x, y, z], axis=-1)
-
-
 def _solve(energy: Barrier) -> FloatArray:
-    """Return (n, 2) steps that lower the energy."""
-    step = np.zeros(2 * len(energy.chosen))
+    """Return (k, 2) steps that lower the energy."""
+    step = np.zeros(2 * energy.count)
     for _ in range(2):
         energy.soften(step)
         found = minimize(energy, step, jac=True, method="L-BFGS-B", options={"maxiter": _STEPS, "maxcor": 12})
         step = found.x
-    whole = np.zeros((len(energy.start), 2))
-    whole[energy.chosen] = step.reshape(-1, 2)
-    return whole
+    steps: FloatArray = step.reshape(-1, 2)
+    return steps

@@ -162,8 +162,12 @@ def _is_near(points: FloatArray, one: tuple[int, int], other: tuple[int, int], s
 
 def _points(part: Piece, points: FloatArray, patch: Piece, fresh: FloatArray) -> FloatArray:
     """Return the points of a part whose fresh vertices have origin -1, -2, ..."""
-    place = {int(o): i for i, o in enumerate(patch.origin.tolist())}
-    return np.array([points[place[o]] if o >= 0 else fresh[-o - 1] for o in part.origin.tolist()])
+    order = np.argsort(patch.origin, kind="stable")
+    # a vertex that the patch has twice is in one place: the last of its copies will do as well as any
+    at = order[np.maximum(np.searchsorted(patch.origin[order], part.origin, side="right") - 1, 0)]
+    both = np.concatenate([points, fresh])
+    out: FloatArray = both[np.where(part.origin >= 0, at, len(points) - part.origin - 1)]
+    return out
 
 
 class _Rim:

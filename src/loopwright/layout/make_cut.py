@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import connected_components
 
-from loopwright.layout.piece import Piece, cut_open, extract
+from loopwright.layout.open_along import Opened, open_along
+from loopwright.layout.piece import Piece, extract
 from loopwright.layout.trace_cuts import Cut, CutGraph
-from loopwright.surface.half_edges import directed_edges, edge_keys, is_among
+from loopwright.surface.half_edges import directed_edges, is_among
 from loopwright.surface.measure_bending import Bending
 from loopwright.types import FloatArray, IntArray
 
@@ -53,7 +56,7 @@ def take_cut(outcome: Outcome, surface: Growing) -> list[Piece]:
 def _settle(piece: Piece, first: int) -> Piece:
     """Replace the provisional ids -1, -2, ... of fresh vertices by their surface ids."""
     origin = np.where(piece.origin < 0, first - piece.origin - 1, piece.origin).astype(np.int32)
-    return Piece(piece.triangles, origin, piece.quadrants, piece.region, piece.is_ring)
+    return replace(piece, origin=origin)
 
 
 @dataclass(frozen=True)
@@ -123,31 +126,61 @@ def apply_path(piece: Piece, points: FloatArray, way: Path) -> CutPiece | None:
         return None
     origin = np.concatenate([piece.origin, -1 - np.arange(fresh_count, dtype=np.int32)])
     quadrants = np.concatenate([piece.quadrants, np.zeros(fresh_count, np.int32)])
-    links = np.stack([path[:-1], path[1:]], axis=1)
-    total = len(origin)
-    keys = edge_keys(links.astype(np.int32), total)
-    present = edge_keys(directed_edges(triangles), total)
-    if len(np.unique(present[is_among(present, keys)])) < len(np.unique(keys)):
+    opened = open_along(triangles, path, len(origin))
+    if opened is None:
         return None
-    wedges, wedge_origin, component = cut_open(triangles, keys, total)
-    wedge_quadrants = _share_quadrants(triangles, wedges, wedge_origin, quadrants, path, way)
+    rim = np.concatenate([_rim_off(piece, triangles, path, opened), opened.rim])
+    wedge_quadrants = _share_quadrants(opened, quadrants, path, way)
+    component = _components(opened.wedges, len(opened.origin))
     parts, belows = [], []
     for c in range(int(component.max()) + 1):
-        local, below, used = extract(wedges, wedge_origin, component == c)
-        parts.append(Piece(local, origin[below].astype(np.int32), wedge_quadrants[used], piece.region, piece.is_ring))
+        local, below, used = extract(opened.wedges, opened.origin, component == c)
+        place = np.full(len(opened.origin), -1, np.int32)
+        place[used] = np.arange(len(used), dtype=np.int32)
+        own = place[rim]
+        parts.append(
+            Piece(
+                local,
+                origin[below].astype(np.int32),
+                wedge_quadrants[used],
+                piece.region,
+                piece.is_ring,
+                rim=own[own[:, 0] >= 0],
+            )
+        )
         belows.append(np.where(below < count, below, -1).astype(np.int32))
     chain = origin[path].astype(np.int32)
     return CutPiece((parts, fresh.reshape(-1, 3), chain, [int(chain[0]), int(chain[-1])]), belows)
 
 
-def _share_quadrants(
-    triangles: IntArray, wedges: IntArray, origin: IntArray, quadrants: IntArray, path: list[int], way: Path
-) -> IntArray:
-    out = quadrants[origin].copy()
-    inner = is_among(origin, np.array(path[1:-1], np.int32)) if len(path) > 2 else np.zeros(len(origin), bool)
-    out[inner] = 2
-    edges = directed_edges(triangles)
-    flat = wedges.reshape(-1)
+def _rim_off(piece: Piece, triangles: IntArray, path: list[int], opened: Opened) -> IntArray:
+    """Return the boundary edges of a piece that do not touch the path, in terms of wedges."""
+    after = [np.roll(loop, -1) for loop in piece.loops]
+    rim = np.stack([np.concatenate(piece.loops), np.concatenate(after)], axis=1)
+    touched = np.zeros(len(opened.first), bool)
+    touched[path] = True
+    off: IntArray = opened.first[rim[~touched[rim].any(axis=1)]]
+    return off
+
+
+def _components(wedges: IntArray, count: int) -> IntArray:
+    """Return (m,) the connected part of each triangle, numbered by their first triangles."""
+    links = (np.ones(2 * len(wedges), np.int8), (wedges[:, [0, 1]].ravel(), wedges[:, [1, 2]].ravel()))
+    _, label = connected_components(csr_matrix(links, shape=(count, count)), directed=False)
+    part = label[wedges[:, 0]]
+    seen, first = np.unique(part, return_index=True)
+    rank = np.zeros(int(seen.max()) + 1, np.int32)
+    rank[seen[np.argsort(first)]] = np.arange(len(seen), dtype=np.int32)
+    number: IntArray = rank[part]
+    return number
+
+
+def _share_quadrants(opened: Opened, quadrants: IntArray, path: list[int], way: Path) -> IntArray:
+    out = quadrants[opened.origin].copy()
+    inner = np.zeros(len(quadrants), bool)
+    inner[path[1:-1]] = True
+    out[inner[opened.origin]] = 2
+    edges, flat = directed_edges(opened.near), opened.near_wedges.reshape(-1)
     for vertex, arm in ((path[0], way.start_arm), (path[-1], way.end_arm)):
         mine = np.flatnonzero(edges[:, 0] == vertex)
         # the wedge that holds the outgoing boundary edge: that edge has no reverse in the piece before the cut

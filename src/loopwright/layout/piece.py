@@ -8,7 +8,7 @@ with boundary even where a region meets itself.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -32,6 +32,7 @@ class Piece:
         inside this piece (1 a corner, 2 straight on, 3 re-entrant); 0 inside.
     region : index of the region that the piece belongs to.
     is_ring : whether it is part of a ring, which wants closed loops without poles.
+    rim : (k, 2) int32, the directed boundary edges in any order, where they are known already.
     """
 
     triangles: IntArray
@@ -39,11 +40,12 @@ class Piece:
     quadrants: IntArray
     region: int
     is_ring: bool = False
+    rim: IntArray | None = field(default=None, compare=False)
 
     @cached_property
     def loops(self) -> list[IntArray]:
         """The boundary loops as local vertex ids, the piece on the left of each."""
-        return boundary_loops(self.triangles)
+        return boundary_loops(self.triangles) if self.rim is None else chain_rim(self.rim)
 
     @cached_property
     def euler(self) -> int:
@@ -64,8 +66,11 @@ class Piece:
 
 def boundary_loops(triangles: IntArray) -> list[IntArray]:
     """Return closed boundary loops as vertex ids, the surface on the left; each starts at its smallest id."""
-    edges = directed_edges(triangles)
-    rim = edges[twin_corners(triangles) < 0]
+    return chain_rim(directed_edges(triangles)[twin_corners(triangles) < 0])
+
+
+def chain_rim(rim: IntArray) -> list[IntArray]:
+    """Return the loops that (k, 2) directed boundary edges make up; see :func:`boundary_loops`."""
     follow = dict(zip(rim[:, 0].tolist(), rim[:, 1].tolist(), strict=True))
     if len(follow) != len(rim):
         raise InternalError("A boundary passes twice through one vertex of a piece.")
@@ -108,8 +113,8 @@ def cut_open(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tu
     _, label = connected_components(graph, directed=False)
     flat = triangles.reshape(-1)
     # number wedges by their vertex, then by first corner, so that the numbering is stable
-    first = np.full(label.max() + 1, size, np.int64)
-    np.minimum.at(first, label, np.arange(size))
+    first = np.empty(label.max() + 1, np.int64)
+    first[label[::-1]] = np.arange(size)[::-1]
     order = np.lexsort((first, flat[first]))
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))

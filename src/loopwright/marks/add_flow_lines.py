@@ -70,10 +70,7 @@ def add_flow_lines(
     size = LocalSize(surface, reach)
     off = [] if exact else check_lines(surface, drawer, lines, size)
 
-    def flow() -> FlowField:
-        return shelf.keep("flow", (surface, size.sizes), lambda: make_flow_field(surface, size.sizes), depth=1)
-
-    work = _Lines(cutter, drawer, size, exact, flow)
+    work = _Lines(cutter, drawer, size, exact, lambda: _flow(surface, size, shelf))
     work.findings += off
     drawn = tuple(lines) if exact or surface.mirror is None else _draw_whole(surface, lines, size, shelf)
     for part in split_at_mirror(drawn, surface.mirror, lambda points: 0.5 * _ON * size(points)):
@@ -92,11 +89,19 @@ def add_flow_lines(
     return close_pockets(cut, work.cutter.line_of, size(cut.positions), _POCKET**2), work.findings
 
 
-def ready_lines(surface: RegionSurface, shelf: Shelf) -> None:
-    """Put on a sculpt's shelf what does not depend on the lines that will be drawn on a surface of it."""
+def ready_lines(surface: RegionSurface, shelf: Shelf, *, reach: float | FloatArray) -> None:
+    """Put on a sculpt's shelf what does not depend on the lines that will be drawn on a surface of it.
+
+    ``reach`` is that of :func:`add_flow_lines`.
+    """
     line_drawer(surface, shelf)
     whole_drawer(surface, shelf).ready()
     _cutter(surface, shelf)
+    _flow(surface, LocalSize(surface, reach), shelf)
+
+
+def _flow(surface: RegionSurface, size: LocalSize, shelf: Shelf) -> FlowField:
+    return shelf.keep("flow", (surface, size.sizes), lambda: make_flow_field(surface, size.sizes), depth=1)
 
 
 def _cutter(surface: RegionSurface, shelf: Shelf) -> SurfaceCutter:

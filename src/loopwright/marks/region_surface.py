@@ -85,7 +85,7 @@ def make_region_surface(
     )
     plane = fit.plane if fit else None
     surface = _to_surface(net, on_mirror, plane, clusters, chosen)
-    area = vertex_areas(sculpt.positions, sculpt.triangles)
+    area = shelf.keep("areas", (), lambda: vertex_areas(sculpt.positions, sculpt.triangles), depth=1)
     report = MarksReport(
         regions=report_regions(area, clusters, is_open, chosen),
         mirror=plane,

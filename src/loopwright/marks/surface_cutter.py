@@ -39,9 +39,10 @@ class SurfaceCutter:
         self.on_mirror: list[bool] = surface.on_mirror.tolist()
         ends = directed_edges(surface.triangles).tolist()
         self.face_of: dict[tuple[int, int], int] = {(a, b): k // 3 for k, (a, b) in enumerate(ends)}
-        self.around: list[set[int]] = [set() for _ in self.points]
+        around: list[list[int]] = [[] for _ in self.points]
         for k, (a, _) in enumerate(ends):
-            self.around[a].add(k // 3)
+            around[a].append(k // 3)
+        self.around: list[frozenset[int]] = [frozenset(faces) for faces in around]
         self.lines = {_key(a, b) for a, b in surface.flow_edges.tolist()}
         self.guides = {_key(a, b) for a, b in surface.guide_edges.tolist()}
         self.borders = {_key(a, b) for a, b in find_borders(surface).tolist()}
@@ -55,7 +56,7 @@ class SurfaceCutter:
         new = copy(self)
         new.points, new.faces = list(self.points), list(self.faces)
         new.region, new.on_mirror = list(self.region), list(self.on_mirror)
-        new.face_of, new.around = dict(self.face_of), [set(faces) for faces in self.around]
+        new.face_of, new.around = dict(self.face_of), list(self.around)
         new.lines, new.guides, new.borders = set(self.lines), set(self.guides), set(self.borders)
         new.line_of, new.middle, new.held = dict(self.line_of), dict(self.middle), set(self.held)
         return new
@@ -64,19 +65,19 @@ class SurfaceCutter:
         a, b, c = face
         self.face_of[a, b] = self.face_of[b, c] = self.face_of[c, a] = i
         for v in face:
-            self.around[v].add(i)
+            self.around[v] |= {i}
 
     def _drop(self, i: int) -> tuple[int, int, int]:
         a, b, c = face = self.faces[i]
         del self.face_of[a, b], self.face_of[b, c], self.face_of[c, a]
         for v in face:
-            self.around[v].discard(i)
+            self.around[v] -= {i}
         return face
 
     def _add_point(self, point: FloatArray, on_mirror: bool) -> int:
         self.points.append(point)
         self.on_mirror.append(on_mirror)
-        self.around.append(set())
+        self.around.append(frozenset())
         return len(self.points) - 1
 
     def split_edge(self, a: int, b: int, share: float) -> int:

@@ -12,7 +12,6 @@ from scipy.sparse import csr_matrix, vstack
 from loopwright.errors import ConvergenceError
 from loopwright.types import FloatArray, IntArray
 
-_SLACK = 1e-6  # values nearer than this to a whole number are that number
 _INFEASIBLE = 2  # the status by which scipy.optimize.milp tells that there is no solution
 
 
@@ -106,7 +105,6 @@ class IntegerProgram:
         gap: float = 0.0,
         fixed: Mapping[int, float] | None = None,
         relaxed: bool = False,
-        rounded: Mapping[int, float] | None = None,
     ) -> Solution | None:
         """Return the best solution found within ``nodes`` branches, or None where there surely is none.
 
@@ -117,7 +115,6 @@ class IntegerProgram:
         gap : relative gap to the bound at which to stop.
         fixed : column -> the value that it must have.
         relaxed : let whole-numbered columns be real.
-        rounded : column -> the value that it must be rounded from, up or down.
 
         Raises
         ------
@@ -125,9 +122,6 @@ class IntegerProgram:
         """
         rows = self._rows()
         low, high = self._limits(fixed or {})
-        for column, value in (rounded or {}).items():
-            low[column] = max(low[column], np.floor(value + _SLACK))
-            high[column] = min(high[column], np.ceil(value - _SLACK))
         result = milp(
             np.array(self._cost),
             constraints=LinearConstraint(rows.matrix, rows.low, rows.high),

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from loopwright.counts.read_pins import region_sizes
 from loopwright.counts.size_field import mean_size
 from loopwright.edit.run_edits import check_region_names
 from loopwright.layout.promise_lines import Promise, promise_lines
@@ -17,6 +18,7 @@ from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground
 from loopwright.stages.wished_sizes import face_goal, wished_sizes
+from loopwright.stages.without_names import without_names
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, Paint, RegionSurface
 from loopwright.wishes import FlowLine
@@ -74,10 +76,13 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
     check_region_names(painted.regions, wishes.edits)
     with clock.stage("lines"):
         reach = mean_size(painted, face_goal(painted, wishes))
-        sizes = tuple(wishes.sizes.items()) if wishes.lines else ()
+        sizes = tuple(region_sizes(painted, wishes.sizes).items()) if wishes.lines else ()
         surface, drawn, ridges, promises = ground.shelf.keep(
-            "lines", (painted, wishes.lines, reach, sizes), lambda: _draw_lines(ground, painted, wishes, reach)
+            "lines",
+            (without_names(painted), wishes.lines, reach, sizes),
+            lambda: _draw_lines(ground, painted, wishes, reach),
         )
+        surface = replace(surface, regions=painted.regions)
     return FoundRegions(surface, painted, (*_tell_marks(report, wishes), *drawn), report.paint, ridges, promises)
 
 
@@ -105,15 +110,17 @@ def _draw_lines(
 ) -> tuple[RegionSurface, list[Finding], tuple[FlowLine, ...], tuple[Promise, ...]]:
     """Cut in drawn lines, and where nothing is painted sharp ridges; return those and the promises too."""
     ridges: tuple[FlowLine, ...] = ()
-    if not wishes.lines and ground.shelf.depth > 0:
-        ready_lines(painted, ground.shelf)  # a sculpt stays open for what is drawn next
+    bare = without_names(painted)
+    is_open = ground.shelf.depth > 0
     # dabs are left out, so that a stroke of size moves no line
-    local: float | FloatArray = wished_sizes(ground, painted, wishes) if wishes.lines else reach
-    surface, findings = add_flow_lines(painted, wishes.lines, reach=local, shelf=ground.shelf)
+    local: float | FloatArray = wished_sizes(ground, painted, wishes) if wishes.lines or is_open else reach
+    if is_open and not wishes.lines:
+        ready_lines(bare, ground.shelf, reach=local)  # a sculpt stays open for what is drawn next
+    surface, findings = add_flow_lines(bare, wishes.lines, reach=local, shelf=ground.shelf)
     promises: tuple[Promise, ...] = ()
     if wishes.lines:
-        promises = promise_lines(painted, wishes.lines, reach=local, shelf=ground.shelf)
-        chains = surface_chains(surface, LocalSize(painted, local)(surface.positions))
+        promises = promise_lines(bare, wishes.lines, reach=local, shelf=ground.shelf)
+        chains = surface_chains(surface, LocalSize(bare, local)(surface.positions))
         findings += tell_astray(promises, *chains, told=names_told(findings, promises))
     if len(surface.regions) == 1 and ground.sculpt.colors is None:
         surface, ridges = add_ridges(surface, ground.projector, reach=reach)

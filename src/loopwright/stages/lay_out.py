@@ -16,10 +16,9 @@ from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground
 from loopwright.stages.wished_sizes import face_goal
+from loopwright.stages.without_names import without_names
 from loopwright.surface.repair_work import plural
-from loopwright.types import Finding, FloatArray, Region, RegionSurface
-
-_NO_NAME = ""
+from loopwright.types import Finding, FloatArray, RegionSurface
 
 
 def lay_out(
@@ -36,14 +35,15 @@ def lay_out(
     turn_prices, count_factors = pole_prices(surface, wishes.poles)
     options = LayoutOptions(turns=TurnOptions(region_poles=turn_prices))
     with clock.stage("layout"):
-        layout = _plan(ground, surface, vertex_size, options, clock)
+        unnamed = _plan(ground, without_names(surface), vertex_size, options, clock)
+        layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))
     pins = border_pins(layout, wishes.pins)
     weights = CountOptions(region_poles=count_factors)
     keep = bool(wishes.sizes or wishes.size_dabs) or wishes.vertex_sizes is not None
     with clock.stage("counts"):
         counts, total = ground.shelf.keep(
             "counts",
-            (layout, pins, weights, keep, faces),
+            (unnamed, pins, weights, keep, faces),
             lambda: solve_for_budget(
                 layout, arc_targets(layout, layout.vertex_size), faces, pins=pins, keep_scale=keep, options=weights
             ),
@@ -55,14 +55,11 @@ def lay_out(
 def _plan(
     ground: Ground, surface: RegionSurface, vertex_size: FloatArray, options: LayoutOptions, clock: Clock
 ) -> Layout:
-    """Plan without the regions' names, so that another name does not cost a new layout."""
-    unnamed = replace(surface, regions=tuple(Region(_NO_NAME, region.color) for region in surface.regions))
-    layout = ground.shelf.keep(
+    return ground.shelf.keep(
         "layout",
-        (unnamed, vertex_size, options),
-        lambda: plan_layout(unnamed, vertex_size, options=options, shelf=ground.shelf, progress=clock.progress),
+        (surface, vertex_size, options),
+        lambda: plan_layout(surface, vertex_size, options=options, shelf=ground.shelf, progress=clock.progress),
     )
-    return replace(layout, surface=replace(layout.surface, regions=surface.regions))
 
 
 def _tell_faces(ground: Ground, total: float, faces: float, wishes: BuildOptions) -> list[Finding]:

@@ -11,6 +11,7 @@ from loopwright.counts.read_pins import region_sizes
 from loopwright.counts.size_field import size_field
 from loopwright.options import BuildOptions
 from loopwright.stages.read_ground import Ground
+from loopwright.stages.without_names import without_names
 from loopwright.types import FloatArray, RegionSurface
 
 _NEAR = 3  # vertices that a new one takes its size from
@@ -25,9 +26,8 @@ def wished_sizes(ground: Ground, painted: RegionSurface, wishes: BuildOptions) -
     """Return (n,) edge lengths by region and shape alone, without painted ones; kept on the sculpt's shelf."""
     goal = face_goal(painted, wishes)
     sizes: Mapping[int, float] = region_sizes(painted, wishes.sizes)
-    return ground.shelf.keep(
-        "size field", (painted, goal, tuple(sizes.items())), lambda: size_field(painted, goal, sizes=sizes)
-    )
+    reads = (without_names(painted), goal, tuple(sizes.items()))
+    return ground.shelf.keep("size field", reads, lambda: size_field(painted, goal, sizes=sizes))
 
 
 def carry_sizes(painted: RegionSurface, sizes: FloatArray, surface: RegionSurface) -> FloatArray:

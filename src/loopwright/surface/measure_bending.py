@@ -55,17 +55,15 @@ def measure_bending(positions: FloatArray, triangles: IntArray, reach: FloatArra
     here, there = normal[inner // 3], normal[twin[inner] // 3]
     angle = np.arctan2(np.einsum("ij,ij->i", np.cross(here, there), along), np.einsum("ij,ij->i", here, there))
     tensor = (angle * length)[:, None] * np.einsum("ij,ik->ijk", along, along).reshape(-1, 9)
-    total = np.zeros((count, 9))
-    np.add.at(total, tail, 0.5 * tensor)
-    np.add.at(total, head, 0.5 * tensor)
+    ends, halves = np.concatenate([tail, head]), np.tile(0.5 * tensor.T, 2)
+    total = np.stack([np.bincount(ends, half, count) for half in halves], axis=1)
     area = np.bincount(triangles.reshape(-1), np.repeat(double_area / 6.0, 3), count)
     spread = _spread(count, tail, head, length, reach)
     for _ in range(_ROUNDS):
         total, area = spread @ total, spread @ area
     tensor = (total / np.maximum(area, 1e-300)[:, None]).reshape(-1, 3, 3)
-    up = np.zeros((count, 3))
-    for corner in range(3):
-        np.add.at(up, triangles[:, corner], normal * double_area[:, None])
+    corners, shares = triangles.T.reshape(-1), np.tile((normal * double_area[:, None]).T, 3)
+    up: FloatArray = np.stack([np.bincount(corners, share, count) for share in shares], axis=1)
     up /= np.maximum(np.linalg.norm(up, axis=1, keepdims=True), 1e-300)
     flat = np.eye(3) - up[:, :, None] * up[:, None, :]
     values, vectors = np.linalg.eigh(flat @ tensor @ flat)

@@ -19,6 +19,7 @@ from loopwright.types import FloatArray, IntArray
 _NORMAL_REACH = 0.02  # of the diagonal: how far a point may travel to find a normal that agrees
 _WALK_STEPS = 64
 _SAMPLES = 500_000  # of the sculpt's vertices, near which a sketched landing finds its tangent plane
+_SKETCH_LEAF = 32  # of those in a leaf of their tree: fewer jumps in memory than in a deeper one
 _SMOOTHING_ROUNDS = 2
 
 
@@ -133,7 +134,7 @@ class SurfaceProjector:
         """Return a tree of some of the sculpt's vertices, their positions and their normals."""
         chosen = self._used[:: max(1, len(self._used) // _SAMPLES)]
         places = self.positions[chosen]
-        return cKDTree(places, balanced_tree=False), places, self.vertex_normals[chosen]
+        return cKDTree(places, balanced_tree=False, leafsize=_SKETCH_LEAF), places, self.vertex_normals[chosen]
 
     def sketch(
         self, points: FloatArray, normals: FloatArray, reach: FloatArray, *, min_cosine: float = 0.3
