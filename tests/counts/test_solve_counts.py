@@ -199,7 +199,7 @@ def test_a_ring_has_as_many_loops_as_its_mean_width_wishes(name: str) -> None:
         area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1).sum() / 2
         for side, seam in zip(sides, seams, strict=True):
             if seam:
-                assert targets[side].sum() == pytest.approx(area / np.mean(loops) / size, rel=1e-6)
+                assert targets[side].sum() == pytest.approx(area / np.mean(loops) / size, rel=0.01)
     assert rings > 0
 
 

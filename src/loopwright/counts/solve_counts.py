@@ -9,6 +9,7 @@ from loopwright.counts.count_program import CountOptions, CountProgram, FaceGoal
 from loopwright.counts.explain_clash import explain_clash
 from loopwright.counts.measure_faces import measure_fill, side_counts
 from loopwright.errors import ConvergenceError, InternalError
+from loopwright.layout.measure_uneven import ring_width
 from loopwright.layout.types import Layout, Patch
 from loopwright.numerics.integer_program import RelaxedPrice
 from loopwright.surface.proxy import surface_area
@@ -53,11 +54,18 @@ def _ring_seams(layout: Layout, patch: Patch) -> list[tuple[list[int], float]]:
     is_seam = [all(layout.arcs[a].kind in _SEAMS for a in side) for side in sides]
     for i in range(2):
         if is_seam[i] and is_seam[i + 2] and not (is_seam[i + 1] and is_seam[i - 1]):
-            loops = sum(layout.arcs[a].length for a in (*sides[i + 1], *sides[i - 1])) / 2
-            width = surface_area(layout.positions[patch.origin], patch.triangles) / max(loops, 1e-300)
+            loops = (layout.positions[patch.origin[c]] for c in _chains(patch, (i + 1, (i + 3) % 4)))
+            width = ring_width(surface_area(layout.positions[patch.origin], patch.triangles), *loops)
             seams = {tuple(sides[i]), tuple(sides[i + 2])}
             return [(list(seam), width / sum(layout.arcs[a].length for a in seam)) for seam in sorted(seams)]
     return []
+
+
+def _chains(patch: Patch, sides: tuple[int, int]) -> list[IntArray]:
+    """Return the local vertices along two of a patch's sides, from corner to corner."""
+    loop = np.append(patch.boundary, patch.boundary[0])
+    ends = (*patch.corners, len(patch.boundary))
+    return [loop[ends[k] : ends[k + 1] + 1] for k in sides]
 
 
 def solve_for_budget(

@@ -116,11 +116,25 @@ def _wanders(patch: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
     return bool(wide > np.exp(opt.ring_wander if patch.is_ring else opt.wander) * narrow)
 
 
+def ring_width(area: float, near: FloatArray, far: FloatArray) -> float:
+    """Return how wide a ring of this area between two loops, (k, 3) and (l, 3) points, is on the whole.
+
+    That is the area over the loops' mean length, or how far they are apart in space if that is more: loops that are
+    jagged are longer than the ring is.
+    """
+    loops = 0.5 * (arc_length(near)[-1] + arc_length(far)[-1])
+    return float(max(area / max(loops, 1e-300), gaps(near, far).mean()))
+
+
+def gaps(near: FloatArray, far: FloatArray) -> FloatArray:
+    """Return (k + l,) how far each of (k, 3) and (l, 3) points is from the nearest of the other ones."""
+    return np.concatenate([cKDTree(far).query(near)[0], cKDTree(near).query(far)[0]])
+
+
 def _widths(points: FloatArray, sides: Sequence[IntArray]) -> FloatArray:
     """Return how wide a strip or ring of four sides is at each point of its two long sides."""
     first = _long_side(points, sides)
-    near, far = points[sides[first]], points[sides[first + 2]]
-    return np.concatenate([cKDTree(far).query(near)[0], cKDTree(near).query(far)[0]])
+    return gaps(points[sides[first]], points[sides[first + 2]])
 
 
 def _long_side(points: FloatArray, sides: Sequence[IntArray]) -> int:
@@ -148,7 +162,7 @@ def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
     area = surface_area(points, patch.triangles)
     if patch.is_ring and len(sides) == 4:
         seam = 1 - _long_side(points, sides)
-        lengths[[seam, seam + 2]] = area / max(lengths[[1 - seam, 3 - seam]].mean(), 1e-300)
+        lengths[[seam, seam + 2]] = ring_width(area, points[sides[1 - seam]], points[sides[3 - seam]])
     return _judge(lengths, area, patch.is_ring, size)
 
 
