@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from tests.conftest import compact, grid_net, rectangle
 
-from loopwright.layout.measure_uneven import UnevenOptions, is_stray, unevenness
+from loopwright.layout.measure_uneven import UnevenOptions, is_stray, ring_width, unevenness
 from loopwright.layout.piece import Piece
 from loopwright.types import FloatArray, IntArray
 
@@ -75,3 +75,12 @@ def test_loops_of_a_ring_may_draw_together_more_than_rows_of_a_strip() -> None:
     assert not is_stray(piece, points, unevenness(piece, points, SIZE), UnevenOptions())
     strip = replace(piece, is_ring=False)
     assert is_stray(strip, points, unevenness(strip, points, SIZE), UnevenOptions())
+
+
+def test_jagged_loops_make_no_ring_narrower() -> None:
+    along = np.linspace(0.0, 12.0, 241)
+    jag = 0.05 * (-1.0) ** np.arange(241)  # the loops are more than twice as long as the ring
+    near, far = (np.stack([along, side + jag, 0 * along], axis=1) for side in (0.0, 1.0))
+    assert ring_width(12.0, near, far) == pytest.approx(1.0, rel=0.02)
+    straight = [np.stack([along, side + 0 * along, 0 * along], axis=1) for side in (0.0, 1.0)]
+    assert ring_width(18.0, *straight) == pytest.approx(1.5)  # a roll: its skin is wider than its loops are apart
