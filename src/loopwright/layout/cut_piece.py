@@ -9,7 +9,7 @@ import numpy as np
 from loopwright.layout.cut_uneven import cut_uneven
 from loopwright.layout.judge_cuts import SplitOptions
 from loopwright.layout.make_cut import Growing
-from loopwright.layout.measure_uneven import UnevenOptions
+from loopwright.layout.measure_uneven import UnevenOptions, weigh_patch
 from loopwright.layout.piece import Piece
 from loopwright.layout.split_patches import split_piece
 from loopwright.shelf import Shelf
@@ -29,17 +29,29 @@ class CutOptions:
 
 
 @dataclass(frozen=True)
+class Weight:
+    """How uneven a patch is, its area in faces, and whether it is a strip or ring that is none (see weigh_patch)."""
+
+    uneven: float
+    faces: float
+    is_stuck: bool
+
+
+@dataclass(frozen=True)
 class _Cut:
     """The patches of a piece, the points that cuts added behind its own, their chains, and the nodes they made."""
 
     parts: list[Piece]
+    weights: list[Weight]
     fresh: FloatArray
     chains: list[IntArray]
     nodes: IntArray
 
 
-def cut_piece(piece: Piece, surface: Growing, size: float, *, options: CutOptions, shelf: Shelf) -> list[Piece]:
-    """Cut a piece until each part is a patch that suits a grid, and return the patches.
+def cut_piece(
+    piece: Piece, surface: Growing, size: float, *, options: CutOptions, shelf: Shelf
+) -> list[tuple[Piece, Weight]]:
+    """Cut a piece until each part is a patch that suits a grid, and return the patches with their weights.
 
     Parameters
     ----------
@@ -63,12 +75,14 @@ def _cut(piece: Piece, points: FloatArray, nodes: set[int], size: float, options
     for patch in split_piece(piece, surface, size, options=options.splits):
         parts.extend(cut_uneven(patch, surface, size, options=options.uneven))
     fresh, made = surface.positions[len(points) :], sorted(surface.nodes - nodes)
-    return _Cut(parts, fresh, surface.cut_chains, np.array(made, np.int64))
+    weights = [Weight(*weigh_patch(p, surface.positions[p.origin], size, options.uneven)) for p in parts]
+    return _Cut(parts, weights, fresh, surface.cut_chains, np.array(made, np.int64))
 
 
-def _place(cut: _Cut, own: IntArray, surface: Growing) -> list[Piece]:
+def _place(cut: _Cut, own: IntArray, surface: Growing) -> list[tuple[Piece, Weight]]:
     """Add a cut piece to the surface, of which it has the vertices ``own``."""
     ids = np.concatenate([own, surface.add(cut.fresh)]).astype(np.int32)
     surface.cut_chains.extend(ids[chain] for chain in cut.chains)
     surface.nodes.update(ids[cut.nodes].tolist())
-    return [replace(part, origin=ids[part.origin]) for part in cut.parts]
+    placed = [replace(part, origin=ids[part.origin]) for part in cut.parts]
+    return list(zip(placed, cut.weights, strict=True))

@@ -20,7 +20,7 @@ from loopwright.layout.cut_piece import CutOptions, cut_piece
 from loopwright.layout.find_bends import find_bends
 from loopwright.layout.judge_cuts import SplitOptions
 from loopwright.layout.make_cut import Growing
-from loopwright.layout.measure_uneven import UnevenOptions, weigh_patch
+from loopwright.layout.measure_uneven import UnevenOptions
 from loopwright.layout.piece import Piece
 from loopwright.layout.plan_pieces import node_vertices, plan_pieces
 from loopwright.layout.plan_turns import TurnOptions
@@ -114,11 +114,9 @@ def _cut_all(
     for i, piece in enumerate(pieces):
         progress("layout", i / len(pieces))
         size = rounded(float(np.median(vertex_size[piece.origin])))
-        cut = cut_piece(piece, growing, size, options=cuts, shelf=shelf)
-        parts.extend(cut)
-        for part in cut:
-            bad, faces, is_stuck = weigh_patch(part, growing.positions[part.origin], size, opt.uneven)
-            uneven, total = uneven + faces * bad**2, total + faces
-            if is_stuck:
+        for part, weight in cut_piece(piece, growing, size, options=cuts, shelf=shelf):
+            parts.append(part)
+            uneven, total = uneven + weight.faces * weight.uneven**2, total + weight.faces
+            if weight.is_stuck:
                 stuck.append(i)
     return _Cuts(surface, vertex_size, growing, constrained, parts, stuck, uneven / max(total, 1e-300))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from operator import itemgetter
 
 import numpy as np
 
@@ -129,7 +130,7 @@ def _best_cut(piece: Piece, surface: Growing, size: float, opt: SplitOptions, dr
         score = score_cut(piece, surface, rim, cut, size, opt)
         if score is not None:
             scored.append((score, cut.start, cut.start_arm, cut.end, cut.end_arm, cut))
-    scored.sort(key=lambda s: s[:5])
+    scored.sort(key=itemgetter(0, 1, 2, 3, 4))
     best: tuple[float, Outcome] | None = None
     looked = 0
     seen_ends: list[Cut] = []
