@@ -18,7 +18,7 @@ from loopwright.report.report_files import report_files
 if TYPE_CHECKING:
     from loopwright.report.summarize_edit import EditResult
     from loopwright.surface.project import SurfaceProjector
-    from loopwright.types import QuadMesh, Sculpt
+    from loopwright.types import Finding, QuadMesh, Sculpt
 
 NAME = "edit"
 HELP = "change loops, strips, poles and regions of a finished all-quad mesh"
@@ -63,14 +63,13 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     with clock.stage("read"):
         mesh = read_quad_mesh(arguments.mesh)
         sculpt, projector = _open_sculpt(arguments.sculpt, console)
-    if projector is not None:
-        _check_sculpt(mesh, projector, arguments)
+    off = [] if projector is None else _check_sculpt(mesh, projector, arguments)
     with clock.stage("edits"), name_file(arguments.mesh):
         ready = ready_file_mesh(mesh, arguments.mirror)
     with clock.stage("edits"), name_file(arguments.edits):
         edited, findings = edit_ready_mesh(ready, edits, projector, fit=arguments.fit, progress=console.progress)
     write_mesh(arguments.output, edited)
-    result = EditResult(arguments.mesh.name, mesh, edited, sculpt, arguments.fit, tuple(findings), clock.timings)
+    result = EditResult(arguments.mesh.name, mesh, edited, sculpt, arguments.fit, (*off, *findings), clock.timings)
     _tell(result, arguments, console)
     return 0
 
@@ -101,9 +100,11 @@ def _open_sculpt(path: Path | None, console: Console) -> tuple[Sculpt | None, Su
     return sculpt, SurfaceProjector(sculpt.positions, sculpt.triangles)
 
 
-def _check_sculpt(mesh: QuadMesh, projector: SurfaceProjector, arguments: argparse.Namespace) -> None:
-    """Refuse a sculpt that the mesh does not lie on."""
+def _check_sculpt(mesh: QuadMesh, projector: SurfaceProjector, arguments: argparse.Namespace) -> list[Finding]:
+    """Refuse a sculpt that the mesh does not lie on; tell one that it hardly lies on."""
     import numpy as np
+
+    from loopwright.reuse.lies_elsewhere import tell_elsewhere
 
     gap = np.linalg.norm(projector.project(mesh.positions).points - mesh.positions, axis=1)
     far = float(np.quantile(gap, 0.9))
@@ -113,6 +114,7 @@ def _check_sculpt(mesh: QuadMesh, projector: SurfaceProjector, arguments: argpar
             "Give the sculpt it was made from, in the same unit and place.",
             places=[str(arguments.sculpt)],
         )
+    return tell_elsewhere(mesh, projector, str(arguments.mesh), str(arguments.sculpt))
 
 
 def _tell(result: EditResult, arguments: argparse.Namespace, console: Console) -> None:
