@@ -13,7 +13,7 @@ from tests.test_pipeline import BLUE, GREY, RED, colored
 from loopwright import BuildOptions, BuildResult, MarksError, OpenSculpt, Pin, PlanResult, build, open_sculpt, plan
 from loopwright.fingerprint import fingerprint
 from loopwright.options import format_color
-from loopwright.types import Sculpt
+from loopwright.types import Finding, Sculpt
 from loopwright.wishes import FixedPoint, FlowLine, Point, PolePin, SizeDab
 
 GREY_NAME, RED_NAME = format_color(GREY), format_color(RED)
@@ -241,3 +241,15 @@ def test_colours_are_told_apart_by_the_shelf() -> None:
     points, triangles = egg().positions, egg().triangles
     one = colored(points, triangles, (points[:, 1] > 0.9, RED))
     assert fingerprint(one) != fingerprint(egg()) and fingerprint(egg()) == fingerprint(egg())
+
+
+def test_a_plan_and_a_build_tell_a_pin_that_costs_much() -> None:
+    def told(findings: tuple[Finding, ...]) -> list[Finding]:
+        return [f for f in findings if f.kind in ("pin_far", "pin_costly")]
+
+    dear = replace(QUICK, pins=(Pin(GREY_NAME, RED_NAME, 60),))
+    assert [f.kind for f in told(opened().plan(dear).findings)] == ["pin_far"]
+    (costly,) = told(opened().build(dear).findings)
+    assert costly.kind == "pin_costly"
+    assert f"{GREY_NAME}/{RED_NAME}=60" in costly.text or f"{RED_NAME}/{GREY_NAME}=60" in costly.text
+    assert not told(opened().build(replace(QUICK, pins=())).findings)

@@ -30,7 +30,7 @@ from loopwright.shelf import Shelf
 from loopwright.stages.clock import Clock
 from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
-from loopwright.stages.lay_out import lay_out
+from loopwright.stages.lay_out import lay_out, tell_pins
 from loopwright.stages.read_ground import Ground, Source, read_ground
 from loopwright.stages.without_names import without_names
 from loopwright.surface.project import SurfaceProjector
@@ -92,12 +92,14 @@ def plan_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> PlanResult:
     later = (
         [Finding("edits", "What is planned is the mesh before its edits; a build makes them.")] if wishes.edits else []
     )
-    return PlanResult(ground.sculpt, made.surface, made.layout, (*made.findings, *later), clock.timings, wishes)
+    pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=False)
+    return PlanResult(ground.sculpt, made.surface, made.layout, (*made.findings, *pins, *later), clock.timings, wishes)
 
 
 def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     """Make the mesh of a sculpt that is open already."""
     made = _plan(ground, wishes, clock)
+    pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=True)
     keep, projector, progress = ground.shelf.keep, ground.projector, clock.progress
     with clock.stage("quads"):
         named = made.layout.layout
@@ -142,7 +144,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         ground.sculpt,
         made.surface,
         made.layout,
-        (*made.findings, *edited, *told),
+        (*made.findings, *pins, *edited, *told),
         clock.timings,
         wishes,
         mesh,

@@ -80,13 +80,13 @@ def test_landmarks_lead(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys:
         ([], 2, "nothing to carry"),
         (["--marks", "old.json"], 2, "go together"),
         (["-o", "new.json"], 2, "go together"),
-        (["--marks", "none.json", "-o", "new.json"], 4, "none.json"),
+        (["--marks", "none.json", "-o", "new.json"], 3, "none.json: there is no such file"),
         (["--marks", "old.json", "-o", "old.json"], 3, "old.json is the marks file itself"),
         (["--marks", "old.json", "-o", "new.txt"], 3, "written as .json"),
         (["--marks", "old.json", "-o", "old.json/new.json"], 3, "is a file"),
         (["--paint", "old.ply"], 3, "old.ply is the old sculpt itself"),
         (["--paint", "painted.obj"], 3, "written as .ply"),
-        (["--paint", "painted.ply", "--landmarks", "none.json"], 4, "cannot be read"),
+        (["--paint", "painted.ply", "--landmarks", "none.json"], 3, "there is no such file"),
     ],
     ids=lambda case: " ".join(case) if isinstance(case, list) else "",
 )
@@ -145,3 +145,17 @@ def test_the_sizes_of_the_old_marks_are_not_written_over(
     assert "sizes.npy" in capsys.readouterr().err
     assert Path("sizes.npy").read_bytes() == before
     assert not Path("sizes.json").exists()
+
+
+def test_a_landmark_in_the_air_is_told_with_its_file_and_sculpt(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    put_files(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    entry = {"name": "chin", "mesh": [90.0, 0.0, 0.0], "sculpt": read_sculpt("new.ply").positions[0].tolist()}
+    Path("far.json").write_text(json.dumps({"loopwright_landmarks": 1, "pairs": [entry]}), encoding="utf-8")
+    words = ["carry", "old.ply", "new.ply", "--paint", "painted.ply", "--landmarks", "far.json"]
+    assert main(words) == 4
+    said = capsys.readouterr().err
+    assert 'far.json: the landmark "chin" at (90, 0, 0) lies' in said and "off the first sculpt" in said
+    assert not Path("painted.ply").exists()

@@ -94,3 +94,40 @@ def test_a_mirror_that_is_not_there_blames_the_mesh_and_not_the_edits(
     assert main(words) == 5 and not out.exists()
     said = capsys.readouterr().err
     assert f"{bent}: " in said and "leave --mirror x out" in said and "edits.json" not in said
+
+
+@pytest.mark.parametrize("more", [[], ["--sculpt"], ["--sculpt", "--fit"]])
+def test_a_report_shows_the_mesh_before_and_after(
+    files: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str], more: list[str]
+) -> None:
+    out, folder = tmp_path / "out.obj", tmp_path / "report"
+    options = [word for flag in more for word in ([flag, str(files["sculpt"])] if flag == "--sculpt" else [flag])]
+    words = ["edit", str(files["mesh"]), "--edits", str(files["edits"]), "-o", str(out), "--json", *options]
+    assert main([*words, "--report", str(folder)]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["report_file"] == str(folder / "index.html")
+    page = (folder / "index.html").read_text(encoding="utf-8")
+    figures = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+    assert (figures["faces_before"], figures["faces"]) == (told["faces_before"], told["faces"])
+    assert figures["quality_before"] == told["quality_before"] and figures["quality"] == told["quality"]
+    assert [f["kind"] for f in figures["findings"]][: len(told["findings"])] == [f["kind"] for f in told["findings"]]
+    assert "mesh.obj: the edited mesh" in page and "216 quads" in page
+    assert ("distances" in figures and bool(figures["distances"])) == bool(more)
+    assert ("sculpt of" in page) == bool(more)
+    if not any(f["kind"] == "pictures_missing" for f in figures["findings"]):
+        shown = [f'id="{name}-{view}"' in page for name in ("mesh", "before") for view in ("front", "side", "back")]
+        assert all(shown)
+        assert ('id="heat_sculpt-front"' in page) == bool(more)
+        assert "painted-" not in page and "layout-" not in page
+
+
+def test_a_report_may_not_take_the_place_of_an_input(
+    files: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    edits = tmp_path / "report.json"
+    edits.write_text(files["edits"].read_text())
+    before = edits.read_bytes()
+    words = ["edit", str(files["mesh"]), "--edits", str(edits), "-o", str(tmp_path / "o.obj"), "--quiet"]
+    assert main([*words, "--report", str(tmp_path)]) != 0
+    assert "report.json" in capsys.readouterr().err
+    assert edits.read_bytes() == before and not (tmp_path / "o.obj").exists()

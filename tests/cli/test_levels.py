@@ -121,3 +121,15 @@ def test_levels_do_not_replace_what_they_are_made_from(
     assert message in capsys.readouterr().err
     assert sorted(tmp_path.iterdir()) == sorted(copies)
     assert [copy.read_bytes() for copy in copies] == [file.read_bytes() for file in files]
+
+
+def test_a_mesh_of_another_sculpt_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_sphere(tmp_path / "mesh.obj", 6, 0.0)
+    for name, bump in (("own.obj", 0.0), ("other.obj", 0.4)):
+        write_sphere(tmp_path / name, 24, bump, triangles=True)
+    told = []
+    for name in ("own.obj", "other.obj"):
+        words = ["levels", str(tmp_path / "mesh.obj"), str(tmp_path / name), "--levels", "0", "--stack-only", "--json"]
+        assert main([*words, "-o", str(tmp_path / "out")]) == 0
+        told.append([f["kind"] for f in json.loads(capsys.readouterr().out)["findings"]])
+    assert told == [[], ["other_sculpt"]]

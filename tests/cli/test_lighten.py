@@ -52,6 +52,7 @@ def flips() -> list[tuple[float, float, float]]:
         (["--shares", "0.2", "0.5"], 2, "that fall"),
         (["--shares", "nan"], 2, "between 0 and 1"),
         (["--shares", "0.002"], 5, "mesh.obj: "),
+        (["--shares", "0.002"], 5, "let pairs of poles cancel out (--merge-poles)."),
         (["--mirror", "q"], 2, "invalid choice"),
     ],
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -49,7 +50,7 @@ def test_a_mesh_and_its_paint_are_carried(tmp_path: Path, capsys: pytest.Capture
     ("more", "code", "message"),
     [
         (["--paint", "x.ply"], 2, "go together"),
-        (["--landmarks", "none.json"], 4, "cannot be read"),
+        (["--landmarks", "none.json"], 3, "there is no such file"),
         (["--leave-open", "blueish"], 4, "blueish"),
     ],
 )
@@ -90,3 +91,20 @@ def test_no_input_and_no_other_output_is_overwritten(
     assert main(["refit", "mesh.obj", "new.ply", *words, *more]) == 3
     assert message in capsys.readouterr().err
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+def test_a_landmark_in_the_air_is_told_with_its_file_place_and_distance(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    make_files(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    entry = {"name": "chin", "mesh": 0, "sculpt": [50.0, 0.5, -3.0]}
+    Path("far.json").write_text(json.dumps({"loopwright_landmarks": 1, "pairs": [entry]}), encoding="utf-8")
+    assert main(["refit", "mesh.obj", "new.ply", "-o", "out.obj", "--landmarks", "far.json"]) == 4
+    said = capsys.readouterr().err
+    told = re.search(r'far.json: the landmark "chin" at \(50, 0.5, -3\) lies ([\d.]+) \(', said)
+    assert told is not None and "off the sculpt" in said
+    sculpt = read_sculpt("new.ply").positions
+    nearest = float(np.linalg.norm(sculpt - [50.0, 0.5, -3.0], axis=1).min())
+    assert float(told[1]) == pytest.approx(nearest, rel=0.02)
+    assert not Path("out.obj").exists()

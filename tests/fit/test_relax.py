@@ -13,8 +13,9 @@ from loopwright.fit.fit_limit import fit_limit
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.reflect import reflect_half
-from loopwright.fit.relax import RelaxOptions, relax
+from loopwright.fit.relax import RelaxOptions, relax, take_back_poor
 from loopwright.fit.relax_state import RelaxState
+from loopwright.fit.unfold import count_folded, is_folded, lack, snapshot
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Curve, FloatArray, MirrorPlane, QuadMesh
 
@@ -240,3 +241,28 @@ def test_a_mended_border_vertex_stays_where_it_was_put(make_square: Maker, plane
     assert state.least_quality() > before + 0.1
     riders = state.slide.vertices
     assert np.abs(state.positions[riders] - state.slide.positions()).max() < 1e-12
+
+
+def test_poor_quads_go_back_to_where_they_were_better(
+    make_square: Maker, plane_sculpt: SurfaceProjector, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(RelaxState, "mend", lambda *_: None)  # what putting back does alone
+    state = RelaxState(make_square(16, 16), plane_sculpt, RelaxOptions())
+    start = snapshot(state)
+    x, y, _ = state.positions.T
+    state.positions = state.positions.copy()
+    state.positions[:, 0] -= state.is_free * (1 - y**2) * np.sin(np.pi * x) / np.pi
+    pressed = lack(state, 0.3)
+    assert is_folded(state, 0.2).any()
+    assert count_folded(state)[0] == 0
+    take_back_poor(state, start)
+    assert lack(state, 0.3) < 0.1 * pressed
+    assert count_folded(state)[0] == 0
+
+
+def test_good_quads_stay_where_they_are(make_square: Maker, plane_sculpt: SurfaceProjector) -> None:
+    mesh = make_square(8, 8)
+    state = RelaxState(jitter(mesh, 0.02), plane_sculpt, RelaxOptions())
+    kept = state.positions.copy()
+    take_back_poor(state, snapshot(RelaxState(mesh, plane_sculpt, RelaxOptions())))
+    assert np.array_equal(state.positions, kept)

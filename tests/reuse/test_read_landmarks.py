@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from loopwright.errors import MarksError
+from loopwright.errors import InputError, MarksError
 from loopwright.reuse.read_landmarks import read_landmarks
 
 VERTICES = np.arange(12.0).reshape(4, 3)
@@ -68,5 +68,5 @@ def test_mistakes_are_told_with_their_place(tmp_path: Path, content: Any, messag
 
 
 def test_a_missing_file_is_told(tmp_path: Path) -> None:
-    with pytest.raises(MarksError, match="cannot be read"):
+    with pytest.raises(InputError, match="no such file"):
         read_landmarks(tmp_path / "none.json", VERTICES)

@@ -223,4 +223,4 @@ def test_broken_documents_are_one_clear_error(tmp_path: Path, what: str) -> None
     with pytest.raises(InputError) as caught:
         read_sculpt(file)
     message = str(caught.value)
-    assert message.startswith("scene.gltf") and message.endswith(".") and ";" in message and "\n" not in message
+    assert message.startswith(str(file)) and message.endswith(".") and ";" in message and "\n" not in message

@@ -6,17 +6,19 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
-from loopwright.cli.check_paths import check_outputs, check_sculpt_file
+from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
 from loopwright.cli.name_file import name_file
 from loopwright.errors import InputError, MarksError, UsageError
 from loopwright.handover.write_mesh import check_mesh_path, write_mesh
 from loopwright.marks.read_marks import read_marks
 from loopwright.options import Mirror
+from loopwright.report.report_files import report_files
 
 if TYPE_CHECKING:
+    from loopwright.report.summarize_edit import EditResult
     from loopwright.surface.project import SurfaceProjector
-    from loopwright.types import Finding, QuadMesh
+    from loopwright.types import Finding, QuadMesh, Sculpt
 
 NAME = "edit"
 HELP = "change loops, strips, poles and regions of a finished all-quad mesh"
@@ -43,6 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--output", type=Path, required=True, metavar="OUT", help="mesh to write: .obj, .ply or .glb"
     )
+    parser.add_argument("--report", type=Path, metavar="DIR", help="write a report with pictures into this folder")
 
 
 def run(arguments: argparse.Namespace, console: Console) -> int:
@@ -52,19 +55,22 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     if not edits:
         raise MarksError(f'{arguments.edits}: there are no edits in it; add a list "edits"', places=[arguments.edits])
     from loopwright.edit.edit_file_mesh import edit_ready_mesh, ready_file_mesh
+    from loopwright.report.summarize_edit import EditResult
+    from loopwright.stages.clock import Clock
     from loopwright.surface.read_quads import read_quad_mesh
 
-    mesh = read_quad_mesh(arguments.mesh)
-    projector = _open_sculpt(arguments.sculpt, console)
-    if projector is not None:
-        _check_sculpt(mesh, projector, arguments)
-    console.progress("edits", 0.0)
-    with name_file(arguments.mesh):
+    clock = Clock(console.progress)
+    with clock.stage("read"):
+        mesh = read_quad_mesh(arguments.mesh)
+        sculpt, projector = _open_sculpt(arguments.sculpt, console)
+    off = [] if projector is None else _check_sculpt(mesh, projector, arguments)
+    with clock.stage("edits"), name_file(arguments.mesh):
         ready = ready_file_mesh(mesh, arguments.mirror)
-    with name_file(arguments.edits):
+    with clock.stage("edits"), name_file(arguments.edits):
         edited, findings = edit_ready_mesh(ready, edits, projector, fit=arguments.fit, progress=console.progress)
     write_mesh(arguments.output, edited)
-    _tell(mesh, edited, findings, arguments.output, console)
+    result = EditResult(arguments.mesh.name, mesh, edited, sculpt, arguments.fit, (*off, *findings), clock.timings)
+    _tell(result, arguments, console)
     return 0
 
 
@@ -76,23 +82,29 @@ def _check_files(arguments: argparse.Namespace) -> None:
         check_sculpt_file(arguments.sculpt)
     check_mesh_path(arguments.output)
     inputs = {"the mesh": arguments.mesh, "the edits file": arguments.edits, "the sculpt": arguments.sculpt}
-    check_outputs([arguments.output], inputs)
+    outputs = [arguments.output]
+    if arguments.report is not None:
+        check_folder(arguments.report)
+        outputs += report_files(arguments.report)
+    check_outputs(outputs, inputs)
 
 
-def _open_sculpt(path: Path | None, console: Console) -> SurfaceProjector | None:
+def _open_sculpt(path: Path | None, console: Console) -> tuple[Sculpt | None, SurfaceProjector | None]:
     if path is None:
-        return None
+        return None, None
     from loopwright.surface.project import SurfaceProjector
     from loopwright.surface.read import read_sculpt
     from loopwright.surface.repair import repair_sculpt
 
     sculpt, _ = repair_sculpt(read_sculpt(path, progress=console.progress))
-    return SurfaceProjector(sculpt.positions, sculpt.triangles)
+    return sculpt, SurfaceProjector(sculpt.positions, sculpt.triangles)
 
 
-def _check_sculpt(mesh: QuadMesh, projector: SurfaceProjector, arguments: argparse.Namespace) -> None:
-    """Refuse a sculpt that the mesh does not lie on."""
+def _check_sculpt(mesh: QuadMesh, projector: SurfaceProjector, arguments: argparse.Namespace) -> list[Finding]:
+    """Refuse a sculpt that the mesh does not lie on; tell one that it hardly lies on."""
     import numpy as np
+
+    from loopwright.reuse.lies_elsewhere import tell_elsewhere
 
     gap = np.linalg.norm(projector.project(mesh.positions).points - mesh.positions, axis=1)
     far = float(np.quantile(gap, 0.9))
@@ -102,11 +114,14 @@ def _check_sculpt(mesh: QuadMesh, projector: SurfaceProjector, arguments: argpar
             "Give the sculpt it was made from, in the same unit and place.",
             places=[str(arguments.sculpt)],
         )
+    return tell_elsewhere(mesh, projector, str(arguments.mesh), str(arguments.sculpt))
 
 
-def _tell(before: QuadMesh, after: QuadMesh, findings: list[Finding], path: Path, console: Console) -> None:
+def _tell(result: EditResult, arguments: argparse.Namespace, console: Console) -> None:
+    """Write the report, if one is wished for, and tell what came out."""
     from loopwright.fit.measure_quality import measure_quality
 
+    before, after, findings, path = result.before, result.mesh, result.findings, arguments.output
     old, new = (measure_quality(mesh.positions, mesh.quads).summary() for mesh in (before, after))
     for finding in findings:
         console.say(f"{finding.kind}: {finding.text}")
@@ -117,15 +132,20 @@ def _tell(before: QuadMesh, after: QuadMesh, findings: list[Finding], path: Path
         f"(was {old['min']:.3f})"
     )
     console.say(f"mesh    {path}")
-    console.give(
-        {
-            "faces_before": len(before.quads),
-            "faces": len(after.quads),
-            "vertices": len(after.positions),
-            "mirror_kept": after.mirror is not None,
-            "quality_before": old,
-            "quality": new,
-            "findings": [{"kind": finding.kind, "text": finding.text, "count": finding.count} for finding in findings],
-            "mesh_file": str(path),
-        }
-    )
+    outcome = {
+        "faces_before": len(before.quads),
+        "faces": len(after.quads),
+        "vertices": len(after.positions),
+        "mirror_kept": after.mirror is not None,
+        "quality_before": old,
+        "quality": new,
+        "findings": [{"kind": finding.kind, "text": finding.text, "count": finding.count} for finding in findings],
+        "mesh_file": str(path),
+    }
+    if arguments.report is not None:
+        from loopwright.report.write_report import write_edit_report
+
+        page = write_edit_report(arguments.report, result, progress=console.progress)
+        console.say(f"report  {page}")
+        outcome["report_file"] = str(page)
+    console.give(outcome)

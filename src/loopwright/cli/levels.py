@@ -41,6 +41,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     check_sculpt_file(arguments.sculpt)
     check_folder(arguments.output)
     from loopwright.detail.make_levels import MOST_LEVELS, check_levels, make_levels
+    from loopwright.reuse.lies_elsewhere import tell_elsewhere
     from loopwright.surface.project import SurfaceProjector
     from loopwright.surface.read import read_sculpt
     from loopwright.surface.read_quads import read_quad_mesh
@@ -54,9 +55,10 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     inputs = {"the mesh": arguments.mesh, "the sculpt": arguments.sculpt}
     check_outputs([arguments.output / name for name in names], inputs)
     sculpt, findings = repair_sculpt(read_sculpt(arguments.sculpt, progress=console.progress))
+    projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
+    findings = [*findings, *tell_elsewhere(mesh, projector, str(arguments.mesh), str(arguments.sculpt))]
     for finding in findings:
         console.say(f"{finding.kind}: {finding.text}")
-    projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
     creases = None
     if arguments.creases:
         mesh, creases = _crease(mesh, projector, console)

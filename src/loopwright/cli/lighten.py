@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
 from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
 from loopwright.cli.name_file import name_file
-from loopwright.errors import UsageError
+from loopwright.errors import InfeasibleError, UsageError
 from loopwright.options import Mirror
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     from loopwright.edit.lighten import lighten_chain
     from loopwright.surface.read_quads import read_quad_mesh
 
-    with name_file(arguments.mesh):
+    with name_file(arguments.mesh), _in_own_words():
         mesh = ready_file_mesh(read_quad_mesh(arguments.mesh), arguments.mirror)
         chain = lighten_chain(mesh, arguments.shares, keep_poles=not arguments.merge_poles, progress=console.progress)
     _write(arguments.output, names, maps, chain)
@@ -71,6 +72,17 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     ]
     console.give({"versions": versions, "mirror_kept": mesh.mirror is not None, "folder": str(arguments.output)})
     return 0
+
+
+@contextmanager
+def _in_own_words() -> Iterator[None]:
+    """Name this command's option where an error names that of the Python interface."""
+    from loopwright.edit.lighten import MERGE_POLES
+
+    try:
+        yield
+    except InfeasibleError as error:
+        raise InfeasibleError(str(error).replace(MERGE_POLES, "--merge-poles"), places=error.places) from error
 
 
 def _check_shares(shares: Sequence[float]) -> None:

@@ -29,3 +29,14 @@ def name_marks(path: Path | None) -> Iterator[None]:
         if path is None or not error.in_marks:
             raise
         raise type(error)(f"{path}: {error}", places=error.places) from error
+
+
+@contextmanager
+def name_landmarks(path: Path | None) -> Iterator[None]:
+    """Name the landmarks file, if there is one, in errors about a landmark."""
+    try:
+        yield
+    except MarksError as error:
+        if path is None or not str(error).startswith("the landmark "):
+            raise
+        raise MarksError(f"{path}: {error}", places=error.places) from error

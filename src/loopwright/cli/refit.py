@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, get_args
 
 from loopwright.cli.check_paths import check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
+from loopwright.cli.name_file import name_landmarks
 from loopwright.errors import InputError, UsageError
 from loopwright.handover.write_mesh import check_mesh_path, write_mesh
 from loopwright.options import Mirror, parse_color
@@ -64,21 +65,24 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     mesh = read_quad_mesh(arguments.mesh)
     landmarks = read_landmarks(arguments.landmarks, mesh.positions) if arguments.landmarks else NO_LANDMARKS
     sculpt, _ = repair_sculpt(read_sculpt(arguments.sculpt, progress=console.progress))
-    result = refit(
-        mesh,
-        SurfaceProjector(sculpt.positions, sculpt.triangles),
-        landmarks=landmarks,
-        borders=_open_borders(sculpt, colors, console),
-        options=RefitOptions(mirror=arguments.mirror),
-        progress=console.progress,
-    )
+    borders = _open_borders(sculpt, colors, console)
+    with name_landmarks(arguments.landmarks):
+        result = refit(
+            mesh,
+            SurfaceProjector(sculpt.positions, sculpt.triangles),
+            landmarks=landmarks,
+            borders=borders,
+            options=RefitOptions(mirror=arguments.mirror),
+            progress=console.progress,
+        )
     write_mesh(arguments.output, result.mesh)
     for line in tell_refit(result):
         console.say(line)
     console.say(f"mesh       {arguments.output}")
     outcome = {**refit_figures(result), "mesh_file": str(arguments.output)}
     if arguments.paint is not None:
-        _carry_paint(arguments.paint_from, sculpt, arguments.paint, landmarks, console)
+        with name_landmarks(arguments.landmarks):
+            _carry_paint(arguments.paint_from, sculpt, arguments.paint, landmarks, console)
         console.say(f"paint      {arguments.paint}")
         outcome["paint_file"] = str(arguments.paint)
     console.give(outcome)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ from loopwright.cli.name_file import name_file
 
 if TYPE_CHECKING:
     from loopwright.rehearse.rehearse import Rehearsal
+    from loopwright.types import Finding, QuadMesh, Sculpt
 
 NAME = "rehearse"
 HELP = "bend a sculpt and its mesh alike by poses, and measure how the mesh takes it"
@@ -34,6 +36,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
         check_sculpt_file(path)
     if arguments.pictures is not None:
         check_folder(arguments.pictures)
+    from loopwright.rehearse.poses import tell_wide_turns
     from loopwright.rehearse.read_poses import read_poses
     from loopwright.rehearse.rehearse import rehearse
     from loopwright.rehearse.weights import find_weights
@@ -49,6 +52,12 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     sculpt, _ = repair_sculpt(read_sculpt(arguments.sculpt, progress=console.progress))
     with name_file(arguments.poses):
         weights = find_weights(sculpt, meshes[0], wishes.handles)
+    told = [
+        *tell_wide_turns(wishes.poses),
+        *_tell_elsewhere(meshes, [str(path) for path in paths], sculpt, str(arguments.sculpt)),
+    ]
+    for finding in told:
+        console.say(f"{finding.kind}: {finding.text}")
     rehearsal = rehearse(sculpt, meshes, weights, wishes.poses, progress=console.progress)
     for line in tell_rehearsal(rehearsal, names):
         console.say(line)
@@ -61,8 +70,21 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
         for finding in findings:
             console.say(finding.text)
         console.say(f"pictures   {arguments.pictures}")
-    console.give({"poses": rehearsal_figures(rehearsal, names), "picture_files": files})
+    tales = [{"kind": finding.kind, "text": finding.text, "count": finding.count} for finding in told]
+    console.give({"poses": rehearsal_figures(rehearsal, names), "picture_files": files, "findings": tales})
     return 0
+
+
+def _tell_elsewhere(
+    meshes: Sequence[QuadMesh], names: Sequence[str], sculpt: Sculpt, sculpt_name: str
+) -> list[Finding]:
+    """Tell the meshes that are another sculpt's."""
+    from loopwright.reuse.lies_elsewhere import tell_elsewhere
+    from loopwright.surface.project import SurfaceProjector
+
+    projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
+    pairs = zip(meshes, names, strict=True)
+    return [finding for mesh, name in pairs for finding in tell_elsewhere(mesh, projector, name, sculpt_name)]
 
 
 def _check_pictures(arguments: argparse.Namespace, poses: int, names: tuple[str, ...]) -> None:

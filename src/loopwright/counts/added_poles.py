@@ -35,14 +35,18 @@ def patch_middle(layout: Layout, patch: Patch) -> FloatArray:
     return middle
 
 
+def extra_poles(layout: Layout, counts: IntArray) -> list[int]:
+    """Return for each patch how many poles its fill adds to its one pole, or none."""
+    return [len(patch_poles(each)) - abs(4 - len(each)) for each in side_counts(layout, counts)]
+
+
 def tell_added_poles(layout: Layout, counts: IntArray, pins: Sequence[SumPin]) -> list[Finding]:
     """Return a finding on the poles of the whole mesh that fills add to those of the layout; none if they add none.
 
     It names the places, the counts of the sides that do not fit, and the pins on those sides.
     """
     copies = 1 if layout.surface.mirror is None else 2
-    sides = side_counts(layout, counts)
-    extra = [len(patch_poles(each)) - abs(4 - len(each)) for each in sides]
+    sides, extra = side_counts(layout, counts), extra_poles(layout, counts)
     found = sorted((i for i in range(len(sides)) if extra[i] > 0), key=lambda i: (-extra[i], i))
     if not found:
         return []

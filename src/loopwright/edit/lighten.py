@@ -20,6 +20,9 @@ from loopwright.types import FloatArray, IntArray, QuadMesh
 __all__ = ["LightMesh", "lighten", "lighten_chain"]
 
 _FLOORS = (0.35, 0.2, 0.05)  # scaled Jacobians under which no further quad may fall, the strictest tried first
+MERGE_POLES = "keep_poles=False"
+"""How errors call the option that lets pairs of poles cancel out."""
+
 _SAME = 1e-9  # relative: harms that differ by less are ties, broken by position
 
 
@@ -132,11 +135,7 @@ def _lighten_half(
             continue
         if step is None:
             least = factor * len(mesh.quads)
-            advice = (
-                "let pairs of poles cancel out (keep_poles=False, --merge-poles)"
-                if keep_poles
-                else "ask for more faces"
-            )
+            advice = f"let pairs of poles cancel out ({MERGE_POLES})" if keep_poles else "ask for more faces"
             message = f"No further loop can go at {least} faces, where {factor * target:.0f} were asked for: {advice}."
             raise InfeasibleError(message, places=[least])
         if len(step[0].quads) < target and target - len(step[0].quads) > len(mesh.quads) - target:

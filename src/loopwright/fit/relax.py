@@ -9,7 +9,7 @@ import numpy as np
 from loopwright.fit.link_edges import vertices_around
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.relax_state import RelaxState
-from loopwright.fit.unfold import Places, count_folded, is_folded, loosen, put_back, restore, snapshot, unfold
+from loopwright.fit.unfold import Places, count_folded, is_folded, lack, loosen, put_back, restore, snapshot, unfold
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import QuadMesh
@@ -17,6 +17,7 @@ from loopwright.types import QuadMesh
 _UNFOLDINGS = 4  # one after the other, at most
 _BACK_ROWS = (1, 2, 4, 8)  # rows round folded quads that are put back where they were, in turns
 _EXACT = 12  # last rounds whose vertices land on the sculpt itself
+_POOR = 0.2  # quality below which quads are better where they were before all rounds, if that is so
 
 __all__ = ["RelaxOptions", "relax"]
 
@@ -121,7 +122,8 @@ def _even_out(state: RelaxState, progress: Progress) -> None:
     """Do all rounds, and do them again where quads are left folded or flat; the best of it is kept."""
     options = state.options
     unfold(state)
-    best, lowest = snapshot(state), (len(state.mesh.quads) + 1, 0.0)
+    start = best = snapshot(state)
+    lowest = (len(state.mesh.quads) + 1, 0.0)
     for attempt in range(1 + options.retries):
         for step in range(options.rounds):
             progress("relax", (attempt + step / options.rounds) / (1 + options.retries))
@@ -137,4 +139,29 @@ def _even_out(state: RelaxState, progress: Progress) -> None:
             best, lowest = snapshot(state), score
         if state.least_quality() > 0.1:
             break
+    restore(state, best)
+    take_back_poor(state, start)
+
+
+def take_back_poor(state: RelaxState, start: Places) -> None:
+    """Put vertices round poor quads back where they were at the start, mended, if all in all quads are better then.
+
+    In narrow places the rounds fold again what was unfolded before them, and the second unfolding, from folds of
+    many rows, may come to less than the first.
+    """
+    poor = is_folded(state, _POOR)
+    if not poor.any() or count_folded(state)[0]:
+        return
+    best = ended = snapshot(state)
+    lowest = lack(state, state.options.least_quality)
+    restore(state, start)
+    state.mend()
+    mended = snapshot(state)
+    for rows in _BACK_ROWS:
+        restore(state, ended)
+        put_back(state, mended, vertices_around(state.mesh.quads, poor, rows))
+        state.mend()
+        score = lack(state, state.options.least_quality)
+        if score < lowest:
+            best, lowest = snapshot(state), score
     restore(state, best)

@@ -100,9 +100,14 @@ def count_folded(state: RelaxState) -> tuple[int, float]:
     return int((least < _FOLDED).sum()), float(np.maximum(_FLAT - least, 0.0).sum())
 
 
-def is_folded(state: RelaxState) -> BoolArray:
-    """Return (m,) which quads are folded or flat."""
-    return _least(state) < _FOLDED
+def is_folded(state: RelaxState, below: float = _FOLDED) -> BoolArray:
+    """Return (m,) which quads are folded or flat, or of a quality below another."""
+    return _least(state) < below
+
+
+def lack(state: RelaxState, below: float) -> float:
+    """Return the sum over all quads of the square of what they lack of a quality."""
+    return float((np.maximum(below - _least(state), 0.0) ** 2).sum())
 
 
 def _least(state: RelaxState) -> FloatArray:

@@ -115,7 +115,7 @@ class _Search:
         for bend, outcome in self._outcomes(are_patches=False, tried=self.opt.shattered):
             trial = surface.copy()
             try:
-                parts = [q for p in take_cut(outcome, trial) for q in split_piece(p, trial, self.size)]
+                parts = [q for p in take_cut(outcome, trial) for q in split_piece(p, trial, self.size, is_trial=True)]
             except InternalError:
                 continue
             score = self._score(parts, [trial.positions[p.origin] for p in parts])

@@ -65,7 +65,7 @@ def split_at_midpoints(
     place = np.minimum(np.searchsorted(keys[order], asked), len(keys) - 1)
     hit = keys[order][place] == asked
     middle[hit] = count + order[place[hit]]
-    triangles, parent = _split_triangles(surface.triangles, middle.reshape(-1, 3).astype(np.int32))
+    triangles, parent = split_triangles(surface.triangles, middle.reshape(-1, 3).astype(np.int32))
     a, b = edges[:, 0], edges[:, 1]
     at_rim = np.isin(keys, asked[twin_corners(surface.triangles) < 0])
     out = replace(
@@ -80,7 +80,7 @@ def split_at_midpoints(
     return out, np.concatenate([vertex_size, 0.5 * (vertex_size[a] + vertex_size[b])])
 
 
-def _split_triangles(triangles: IntArray, middle: IntArray) -> tuple[IntArray, IntArray]:
+def split_triangles(triangles: IntArray, middle: IntArray) -> tuple[IntArray, IntArray]:
     """Split triangles at the middles (m, 3) of their edges 0-1, 1-2, 2-0; -1 for edges that stay."""
     pieces, parents = [], []
     many = (middle >= 0).sum(axis=1)

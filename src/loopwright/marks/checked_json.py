@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from loopwright.errors import MarksError
+from loopwright.errors import InputError, MarksError
 
 _LARGEST_FILE = 64 * 2**20
 
@@ -19,15 +19,18 @@ def load_json(path: Path) -> Checked:
 
     Raises
     ------
-    MarksError : the file cannot be read or is not JSON.
+    InputError : the file cannot be read.
+    MarksError : it is not JSON.
     """
     try:
         if path.stat().st_size > _LARGEST_FILE:
             raise MarksError(f"{path}: the file is larger than 64 MB; keep long lists of sizes in a .npy beside it")
         text = path.read_bytes().decode("utf-8-sig")
         value = json.loads(text, object_pairs_hook=_unique, parse_constant=_refuse)
+    except FileNotFoundError:
+        raise InputError(f"{path}: there is no such file; check the path", places=[str(path)]) from None
     except OSError as error:
-        raise MarksError(f"{path}: it cannot be read ({error.strerror}); check the path", places=[str(path)]) from None
+        raise InputError(f"{path}: it cannot be read ({error.strerror}); check the path", places=[str(path)]) from None
     except UnicodeDecodeError as error:
         raise MarksError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8") from None
     except json.JSONDecodeError as error:
@@ -37,7 +40,7 @@ def load_json(path: Path) -> Checked:
         raise MarksError(f"{path}: {error}", places=[error.name]) from None
     except RecursionError:
         raise MarksError(f"{path}: it is nested too deeply to be a marks file") from None
-    return Checked(value, path.name, "")
+    return Checked(value, str(path), "")
 
 
 class _BadName(ValueError):

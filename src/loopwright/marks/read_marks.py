@@ -38,8 +38,10 @@ def read_marks(path: str | Path) -> Marks:
 
     Raises
     ------
+    InputError
+        If the file cannot be read.
     MarksError
-        If the file cannot be read or something in it is not as it must be; the
+        If something in it is not as it must be; the
         message has the file, the place in it and what to write instead.
     """
     path = Path(path)

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
-from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
+from loopwright.types import BoolArray, Finding, FloatArray, IntArray, QuadMesh
+
+WIDEST_TURN = 90.0
+"""Degrees beyond which a turn is told."""
 
 
 @dataclass(frozen=True)
@@ -82,6 +86,26 @@ def bend(points: FloatArray, weights: FloatArray, handles: tuple[str, ...], pose
         there = pose.motions[name].apply(points) if name in pose.motions else points
         moved += weights[:, column : column + 1] * there
     return moved
+
+
+def tell_wide_turns(poses: Sequence[Pose]) -> list[Finding]:
+    """Return a finding for each turn so wide that :func:`bend` pinches what lies between the handles.
+
+    Half way between a handle that stays and one that turns by an angle, the mean of both shrinks towards the axis to
+    the cosine of half the angle: to 0.71 at 90 degrees, to nothing at 180.
+    """
+    found = []
+    for pose in poses:
+        for handle, motion in pose.motions.items():
+            if abs(motion.degrees) > WIDEST_TURN:
+                left = abs(np.cos(np.radians(motion.degrees / 2)))
+                text = (
+                    f'The pose "{pose.name}" turns {handle} by {motion.degrees:g} degrees: beyond {WIDEST_TURN:g} '
+                    f"degrees, what bends is pinched by the way of bending itself, here to {left:.2f} of its width at "
+                    "worst, in any mesh. Compare meshes with each other there, or turn by less."
+                )
+                found.append(Finding("wide_turn", text))
+    return found
 
 
 def nearest_regions(points: FloatArray, mesh: QuadMesh) -> IntArray:

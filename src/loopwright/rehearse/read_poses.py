@@ -28,8 +28,10 @@ def read_poses(path: str | Path) -> PoseFile:
 
     Raises
     ------
+    InputError
+        If the file cannot be read.
     MarksError
-        If the file cannot be read or an entry is wrong; tells the place and the way out.
+        If an entry is wrong; tells the place and the way out.
     """
     top = load_json(Path(path))
     top.only((VERSION_KEY, "handles", "poses"))

@@ -50,16 +50,44 @@ def compose_scene(
         lines |= _arc_lines(layout.arcs, surface.mirror)
         pictures += _layout_pictures(layout, views, tuple(lines))
     if mesh is not None:
-        colors = region_colors(mesh.regions, mesh.quad_region)
-        solids["mesh"] = Solid(mesh.positions, mesh.quads, colors, is_smooth=False, color_of="face", is_open=True)
-        thin, faces = thin_surface(sculpt.positions, sculpt.triangles)
-        solids["clay"] = Solid(thin, faces, _constant(CLAY, len(thin)))
+        solids |= {"mesh": _mesh_solid(mesh), "clay": _clay(sculpt)}
         pictures += _mesh_pictures(mesh, views)
     if distances is not None:
         solids |= _heat_solids(sculpt, distances, heat_limit)
         pictures += _heat_pictures(views)
     diagonal = float(np.linalg.norm(np.ptp(sculpt.positions, axis=0))) or 1.0
     return Scene(diagonal, solids, lines, tuple(pictures))
+
+
+def compose_mesh_scene(
+    before: QuadMesh, mesh: QuadMesh, sculpt: Sculpt | None, distances: Distances | None, heat_limit: float
+) -> Scene:
+    """Return the pictures of a mesh that was edited, and of the mesh before, from where the mesh is seen now.
+
+    Without a sculpt there are no distances either.
+    """
+    views = choose_views(mesh.positions, mesh.mirror)
+    solids = {"mesh": _mesh_solid(mesh), "before": _mesh_solid(before)}
+    if sculpt is not None:
+        solids["clay"] = _clay(sculpt)
+    pictures = _mesh_pictures(mesh, views, is_bare=sculpt is None)
+    pictures += _mesh_pictures(before, views, is_bare=sculpt is None, name="before")
+    if sculpt is not None and distances is not None:
+        solids |= _heat_solids(sculpt, distances, heat_limit)
+        pictures += _heat_pictures(views)
+    places = mesh.positions if sculpt is None else sculpt.positions
+    diagonal = float(np.linalg.norm(np.ptp(places, axis=0))) or 1.0
+    return Scene(diagonal, solids, {}, tuple(pictures))
+
+
+def _mesh_solid(mesh: QuadMesh) -> Solid:
+    colors = region_colors(mesh.regions, mesh.quad_region)
+    return Solid(mesh.positions, mesh.quads, colors, is_smooth=False, color_of="face", is_open=True)
+
+
+def _clay(sculpt: Sculpt) -> Solid:
+    thin, faces = thin_surface(sculpt.positions, sculpt.triangles)
+    return Solid(thin, faces, _constant(CLAY, len(thin)))
 
 
 def _sculpt_pictures(views: dict[str, View]) -> list[Picture]:
@@ -82,14 +110,22 @@ def _layout_pictures(layout: LayoutLike, views: dict[str, View], lines: Iterable
     ]
 
 
-def _mesh_pictures(mesh: QuadMesh, views: dict[str, View]) -> list[Picture]:
+def _mesh_pictures(
+    mesh: QuadMesh, views: dict[str, View], *, is_bare: bool = False, name: str = "mesh"
+) -> list[Picture]:
+    """Return the pictures of a mesh over the sculpt, or without it where ``is_bare``; ``name`` is its solid's.
+
+    The mesh itself is also seen near by, at its openings.
+    """
     poles = measure_poles(mesh)
     marks = _pole_marks(list(zip(mesh.positions[poles.vertices], poles.valences.tolist(), strict=True)))
-    layers = (Layer("clay"), Layer("mesh", has_edges=True, push=_MESH_PUSH))
+    layers = (*(() if is_bare else (Layer("clay"),)), Layer(name, has_edges=True, push=_MESH_PUSH))
     pictures = [
-        Picture(f"mesh-{view}", VIEW_TITLES[view], views[view], layers, marks, edge_width=0.8)
+        Picture(f"{name}-{view}", VIEW_TITLES[view], views[view], layers, marks, edge_width=0.8)
         for view in ("front", "three_quarter", "side", "top", "under", "back")
     ]
+    if name != "mesh":
+        return pictures
     for number, (opening, view) in enumerate(choose_close_ups(mesh), start=1):
         title = _opening_title(mesh, opening)
         pictures.append(Picture(f"opening-{number}", title, view, layers, marks, edge_width=1.4))

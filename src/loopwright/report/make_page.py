@@ -38,13 +38,15 @@ def make_page(summary: Summary, drawn: Sequence[DrawnPicture], *, heat_limit: fl
     sections = [
         _section("sculpt", "The sculpt and its regions", _sculpt_words(summary), _sculpt_body(summary, drawn)),
         _section("layout", "The layout", _layout_words(summary), _layout_body(summary, drawn)),
-        _section("mesh", "The mesh over the sculpt", _MESH_WORDS, _mesh_body(summary, drawn)),
+        _section("mesh", _mesh_title(summary), _mesh_words(summary), _mesh_body(summary, drawn)),
+        _section("before", "Before the edits", "", show_pictures(drawn, ["before-"], grid="large")),
         _section("openings", "The openings", "", show_pictures(drawn, ["opening-"])),
         _section("distance", "How close it lies", _HEAT_WORDS, _heat_body(summary, drawn, heat_limit)),
         _section("figures", "Figures", "", show_tables(summary)),
     ]
     present = [section for section in sections if section]
-    title = f"{summary.sculpt}: {'the plan' if summary.is_plan else 'the mesh'}"
+    what = "the plan" if summary.is_plan else "the mesh" if summary.faces_before is None else "the edited mesh"
+    title = f"{summary.sculpt}: {what}"
     style = files("loopwright.report").joinpath("page.css").read_text(encoding="utf-8")
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
@@ -60,6 +62,7 @@ _MESH_WORDS = (
     "The faces in the colours of their regions, laid over the sculpt in grey. Where grey shows between the faces, the "
     "area was left open, or the sculpt rises above the faces. The marks are the poles."
 )
+_BARE_WORDS = "The faces in the colours of their regions. The marks are the poles."
 _HEAT_WORDS = (
     "First from every point of the sculpt to the surface that the mesh describes, then from that surface to the "
     "sculpt. Areas of the sculpt beyond an opening are grey: no faces were wanted there."
@@ -79,16 +82,22 @@ def _top(summary: Summary, sections: Sequence[tuple[str, str, str]]) -> str:
 
 
 def _head(summary: Summary) -> str:
-    kind = "Plan of an all-quad mesh" if summary.is_plan else "All-quad mesh"
-    lead = f"from a sculpt of {plural(summary.triangles, 'triangle')} in {plural(len(summary.regions), 'region')}"
     tiles = "".join(
         f"<div><dt>{escape(name)}</dt><dd>{escape(value)}<small>{escape(more)}</small></dd></div>"
         for name, value, more in _tiles(summary)
     )
     return (
-        f'<header class="head"><h1>{escape(summary.sculpt)}</h1><p class="lead">{kind} {lead}.</p>'
+        f'<header class="head"><h1>{escape(summary.sculpt)}</h1><p class="lead">{_lead(summary)}.</p>'
         f'<dl class="strip">{tiles}</dl></header>\n'
     )
+
+
+def _lead(summary: Summary) -> str:
+    regions, sculpt = plural(len(summary.regions), "region"), f"a sculpt of {plural(summary.triangles, 'triangle')}"
+    if summary.faces_before is not None:
+        place = f", put on {sculpt}" if summary.triangles else ""
+        return f"All-quad mesh in {regions}, edited from one of {plural(summary.faces_before, 'quad')}{place}"
+    return f"{'Plan of an all-quad mesh' if summary.is_plan else 'All-quad mesh'} from {sculpt} in {regions}"
 
 
 def _tiles(summary: Summary) -> list[tuple[str, str, str]]:
@@ -96,7 +105,9 @@ def _tiles(summary: Summary) -> list[tuple[str, str, str]]:
     tiles = []
     wished = summary.wishes.get("budget")
     if not summary.is_plan:
-        tiles.append(("Faces", f"{summary.faces:,}", f"{wished:,} wished, all quads" if wished else "all quads"))
+        was = summary.faces_before
+        more = f"{was:,} before, " if was is not None else f"{wished:,} wished, " if wished else ""
+        tiles.append(("Faces", f"{summary.faces:,}", f"{more}all quads"))
         tiles.append(("Poles", f"{sum(summary.poles.values())}", _valences(summary.poles)))
     else:
         tiles.append(("Expected faces", f"{summary.faces:,}", f"{wished:,} wished" if wished else "all quads"))
@@ -104,7 +115,9 @@ def _tiles(summary: Summary) -> list[tuple[str, str, str]]:
         planned = summary.planned_poles
         tiles.append(("Planned poles", f"{sum(planned.values())}", _valences(planned)))
     if summary.quality:
-        tiles.append(("Shape of the quads", f"{summary.quality['mean']:.3f}", "mean scaled Jacobian; a square has 1"))
+        was_shape = f"; {summary.quality_before['mean']:.3f} before" if summary.quality_before else ""
+        words = f"mean scaled Jacobian{was_shape}; a square has 1"
+        tiles.append(("Shape of the quads", f"{summary.quality['mean']:.3f}", words))
     for way, title in (("mesh_to_sculpt", "Mesh to sculpt"), ("sculpt_to_mesh", "Sculpt to mesh")):
         if f"{way}_rms" in summary.distances:
             rms, p95, most = (100 * summary.distances[f"{way}_{figure}"] for figure in ("rms", "p95", "max"))
@@ -150,6 +163,14 @@ def _layout_body(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:
     return (
         show_arc_legend(kinds if isinstance(kinds, dict) else ()) + show_pole_legend(summary.planned_poles) + pictures
     )
+
+
+def _mesh_title(summary: Summary) -> str:
+    return "The mesh over the sculpt" if summary.triangles else "The mesh"
+
+
+def _mesh_words(summary: Summary) -> str:
+    return _MESH_WORDS if summary.triangles else _BARE_WORDS
 
 
 def _mesh_body(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:

@@ -36,6 +36,7 @@ def show_tables(summary: Summary) -> str:
         _show_borders(summary),
         _show_poles(summary),
         _show_pairs("Shape of the quads", _quality_rows(summary.quality)),
+        _show_pairs("Shape of the quads before", _quality_rows(summary.quality_before)),
         _show_distances(summary),
         _show_pairs("Symmetry", _symmetry_rows(summary.symmetry)),
         _show_pairs("Layout", _layout_rows(summary)),

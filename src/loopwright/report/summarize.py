@@ -39,7 +39,8 @@ class Summary:
     """Everything that the report prints; parts that a plan does not have are empty.
 
     Of a plan, ``faces`` and those of the regions are expected and ``vertices`` is None.  ``planned_poles``, ``borders``
-    and ``openings`` are those of the whole mesh.
+    and ``openings`` are those of the whole mesh.  Of an edited mesh, ``sculpt`` is its own name, and ``triangles`` is 0
+    where no sculpt was given; of anything else, ``faces_before`` is None.
     """
 
     sculpt: str
@@ -49,6 +50,7 @@ class Summary:
     regions: tuple[RegionRow, ...]
     is_plan: bool = False
     faces: int = 0
+    faces_before: int | None = None
     vertices: int | None = None
     borders: tuple[BorderCount, ...] = ()
     openings: tuple[int, ...] = ()
@@ -57,6 +59,7 @@ class Summary:
     poles_by_place: dict[str, dict[int, int]] = field(default_factory=dict)
     rim_turns: dict[int, int] = field(default_factory=dict)
     quality: dict[str, float] = field(default_factory=dict)
+    quality_before: dict[str, float] = field(default_factory=dict)
     distances: dict[str, float] = field(default_factory=dict)
     symmetry: dict[str, float] = field(default_factory=dict)
     layout: dict[str, object] = field(default_factory=dict)
@@ -126,7 +129,7 @@ def summarize_build(result: BuildLike, *, measured: Distances | None = None) -> 
     found = {} if measured is None else measured.summarize(float(shared["diagonal"]))  # type: ignore[arg-type]
     return Summary(
         **shared,  # type: ignore[arg-type]
-        regions=_region_rows(mesh, poles),
+        regions=region_rows(mesh, poles),
         faces=len(mesh.quads),
         vertices=len(mesh.positions),
         poles=poles.count_by_valence(),
@@ -168,7 +171,7 @@ def _shared(result: PlanLike) -> dict[str, object]:
         "borders": tuple(result.layout.borders),
         "openings": tuple(result.layout.openings),
         "planned_poles": {valence: halves * count for valence, count in sorted(poles.items())},
-        "findings": tuple(_tell_finding(finding) for finding in result.findings),
+        "findings": tuple(tell_finding(finding) for finding in result.findings),
         "timings": {stage: float(seconds) for stage, seconds in result.timings.items()},
     }
 
@@ -186,7 +189,8 @@ def _tell_wishes(options: BuildOptions | None) -> dict[str, object]:
     }
 
 
-def _tell_finding(finding: Finding) -> dict[str, object]:
+def tell_finding(finding: Finding) -> dict[str, object]:
+    """Return a finding as plain values, for the report."""
     return {"kind": finding.kind, "text": finding.text, "count": finding.count}
 
 
@@ -203,7 +207,8 @@ def _count_layout(layout: LayoutLike, surface: RegionSurface) -> dict[str, objec
     }
 
 
-def _region_rows(mesh: QuadMesh, poles: Poles) -> tuple[RegionRow, ...]:
+def region_rows(mesh: QuadMesh, poles: Poles) -> tuple[RegionRow, ...]:
+    """Return what each region of a mesh became."""
     by_place = poles.count_by_place()
     counts = np.bincount(mesh.quad_region, minlength=len(mesh.regions))
     return tuple(

@@ -1,4 +1,4 @@
-"""Write the report of a build or a plan: one page with its pictures inside, and the figures as JSON."""
+"""Write the report of a build, a plan or an edited mesh: one page with its pictures inside, and the figures as JSON."""
 
 from __future__ import annotations
 
@@ -11,14 +11,16 @@ import numpy as np
 
 from loopwright.errors import InputError
 from loopwright.progress import Progress, silent
-from loopwright.report.compose_scene import compose_scene
+from loopwright.report.compose_scene import compose_mesh_scene, compose_scene
 from loopwright.report.make_page import make_page
 from loopwright.report.measure_distance import Distances, measure_distance
 from loopwright.report.parts import BuildLike, PlanLike
 from loopwright.report.pick_colors import round_limit
+from loopwright.report.picture import Scene
 from loopwright.report.report_files import report_files
 from loopwright.report.run_drawing import run_drawing
 from loopwright.report.summarize import Summary, summarize_build, summarize_plan
+from loopwright.report.summarize_edit import EditResult, summarize_edit
 from loopwright.types import QuadMesh
 from loopwright.write_file import write_file
 from loopwright.write_json import json_text
@@ -52,8 +54,39 @@ def write_report(folder: str | os.PathLike[str], result: PlanLike | BuildLike, *
     mesh: QuadMesh | None = getattr(result, "mesh", None)
     distances = None if mesh is None else _measure(result, mesh)
     summary = summarize_plan(result) if mesh is None else summarize_build(result, measured=distances)  # type: ignore[arg-type]
-    limit = round_limit(_typical_largest(distances) / summary.diagonal) if distances is not None else 1.0
+    limit = _round_limit(distances, summary)
     scene = compose_scene(result.sculpt, result.surface, result.layout, mesh, distances, limit * summary.diagonal)
+    return _draw_and_write(Path(folder), scene, summary, limit, started, progress)
+
+
+def write_edit_report(folder: str | os.PathLike[str], result: EditResult, *, progress: Progress = silent) -> Path:
+    """Write a page of the same kind and its figures for a finished mesh that was edited, and return the page's path.
+
+    Parameters
+    ----------
+    folder, progress
+        As for :func:`write_report`.
+    result
+        The mesh before and after; with a sculpt, how close it lies is measured and drawn.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written to.
+    """
+    started = perf_counter()
+    progress(STAGE, 0.0)
+    mesh, sculpt = result.mesh, result.sculpt
+    distances = None if sculpt is None else measure_distance(sculpt, mesh, use_limit=result.is_fitted)
+    summary = summarize_edit(result, measured=distances)
+    limit = _round_limit(distances, summary)
+    scene = compose_mesh_scene(result.before, mesh, sculpt, distances, limit * summary.diagonal)
+    return _draw_and_write(Path(folder), scene, summary, limit, started, progress)
+
+
+def _draw_and_write(
+    folder: Path, scene: Scene, summary: Summary, limit: float, started: float, progress: Progress
+) -> Path:
     drawn, findings = run_drawing(scene, progress=progress, stage=STAGE)
     told = tuple({"kind": finding.kind, "text": finding.text, "count": finding.count} for finding in findings)
     summary = replace(
@@ -62,7 +95,7 @@ def write_report(folder: str | os.PathLike[str], result: PlanLike | BuildLike, *
         timings={**summary.timings, STAGE: perf_counter() - started},
     )
     page = make_page(summary, drawn, heat_limit=limit)
-    return _write(Path(folder), page, summary)
+    return _write(folder, page, summary)
 
 
 def _measure(result: PlanLike | BuildLike, mesh: QuadMesh) -> Distances:
@@ -70,6 +103,11 @@ def _measure(result: PlanLike | BuildLike, mesh: QuadMesh) -> Distances:
     if options is None:
         return measure_distance(result.sculpt, mesh)
     return measure_distance(result.sculpt, mesh, use_limit=options.fit_limit, open_colors=options.leave_open)
+
+
+def _round_limit(distances: Distances | None, summary: Summary) -> float:
+    """Return the end of the heat maps' scale, in diagonals."""
+    return 1.0 if distances is None else round_limit(_typical_largest(distances) / summary.diagonal)
 
 
 def _typical_largest(distances: Distances) -> float:

@@ -42,8 +42,10 @@ def read_landmarks(path: str | Path, vertices: FloatArray) -> Landmarks:
 
     Raises
     ------
+    InputError
+        If the file cannot be read.
     MarksError
-        If the file cannot be read, a name stands on one side only, or a vertex is not there; tells the place.
+        If a name stands on one side only, or a vertex is not there; tells the place.
     """
     top = load_json(Path(path))
     top.only((VERSION_KEY, "pairs", "mesh", "sculpt"))

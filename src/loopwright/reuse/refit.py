@@ -7,12 +7,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from loopwright.detail.cut_near import cut_near
-from loopwright.errors import MarksError
 from loopwright.fit.fit_limit import FitOptions, FitReport, fit_limit
 from loopwright.fit.measure_quality import QualityReport, measure_quality
 from loopwright.fit.relax import relax
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.progress import Progress, silent
+from loopwright.reuse.check_landmarks import check_landmarks
 from loopwright.reuse.mirror_pairs import MirrorPairs, find_mirror_pairs
 from loopwright.reuse.read_landmarks import NO_LANDMARKS, Landmarks
 from loopwright.reuse.refit_mesh import spoilt_places, take_half, whole_again, with_rim_curves
@@ -21,8 +21,6 @@ from loopwright.reuse.template import Template, follow_limit, mixtures, template
 from loopwright.surface.edges import row_lengths
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Curve, FloatArray, QuadMesh
-
-_ON_SHAPE = 0.03  # of the diagonal: a landmark farther off the surface than this is a mistake
 
 
 @dataclass(frozen=True)
@@ -144,18 +142,10 @@ def _put_on(template: Template, projector: SurfaceProjector, landmarks: Landmark
     if not landmarks.names:
         return landmarks
     extent = float(np.linalg.norm(np.ptp(template.positions, axis=0)))
-    on_mesh = mixtures(template, landmarks.mesh)[1] / extent
+    check_landmarks(landmarks, landmarks.mesh, mixtures(template, landmarks.mesh)[1], extent, "mesh")
     places = projector.project(landmarks.sculpt).points
-    on_sculpt = row_lengths(places - landmarks.sculpt) / projector.diagonal
-    for what, off in (("mesh", on_mesh), ("sculpt", on_sculpt)):
-        worst = int(off.argmax())
-        if off[worst] > _ON_SHAPE:
-            name = landmarks.names[worst]
-            raise MarksError(
-                f'The landmark "{name}" lies {100 * off[worst]:.1f} % of the diagonal off the {what}; put it on the '
-                f"{what}'s surface, and check that the file's units and axes are those of the {what}.",
-                places=[name],
-            )
+    off = row_lengths(places - landmarks.sculpt)
+    check_landmarks(landmarks, landmarks.sculpt, off, projector.diagonal, "sculpt")
     return replace(landmarks, sculpt=places)
 
 

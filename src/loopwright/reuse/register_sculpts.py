@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from loopwright.progress import Progress, silent
 from loopwright.reuse.align import Similarity, fit_similarity
+from loopwright.reuse.check_landmarks import check_landmarks
 from loopwright.reuse.read_landmarks import NO_LANDMARKS, Landmarks
 from loopwright.reuse.register import RegisterOptions, Registration, register
 from loopwright.reuse.template import mixtures, template_of_triangles
@@ -80,11 +81,22 @@ def register_sculpts(
     ----------
     landmarks : places on the first (called ``mesh``) and the second (``sculpt``).
     proxy_triangles : about how many triangles the coarse form has.
+
+    Raises
+    ------
+    MarksError : a landmark lies far off its sculpt.
     """
     size = even_edge(surface_area(source.positions, source.triangles), proxy_triangles)
     net = coarsen(source.positions, source.triangles, size).net
     template = template_of_triangles(net.positions, net.triangles)
     projector = SurfaceProjector(target.positions, target.triangles)
+    for shape, surface, places in (
+        ("first sculpt", SurfaceProjector(source.positions, source.triangles), landmarks.mesh),
+        ("second sculpt", projector, landmarks.sculpt),
+    ):
+        if landmarks.names:
+            gaps = np.linalg.norm(surface.project(places).points - places, axis=1)
+            check_landmarks(landmarks, places, gaps, surface.diagonal, shape)
     coarse = register(
         template, projector, marks=landmarks.mesh, goals=landmarks.sculpt, options=options, progress=progress
     )

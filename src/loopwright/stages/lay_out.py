@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from loopwright.counts.added_poles import tell_added_poles
-from loopwright.counts.count_program import CountOptions
+from loopwright.counts.count_program import CountOptions, SumPin
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.read_pins import border_pins, pole_prices
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
+from loopwright.counts.tell_costly_pins import tell_costly_pins, tell_far_pins
 from loopwright.layout.plan_layout import LayoutOptions, plan_layout
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
@@ -18,7 +19,9 @@ from loopwright.stages.read_ground import Ground
 from loopwright.stages.wished_sizes import face_goal
 from loopwright.stages.without_names import without_names
 from loopwright.surface.repair_work import plural
-from loopwright.types import Finding, FloatArray, RegionSurface
+from loopwright.types import Finding, FloatArray, IntArray, RegionSurface
+
+_FREED = 5  # solves without pins in a build
 
 
 def lay_out(
@@ -39,17 +42,58 @@ def lay_out(
         layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))
     pins = border_pins(layout, wishes.pins)
     weights = CountOptions(region_poles=count_factors)
-    keep = bool(wishes.sizes or wishes.size_dabs) or wishes.vertex_sizes is not None
     with clock.stage("counts"):
-        counts, total = ground.shelf.keep(
-            "counts",
-            (unnamed, pins, weights, keep, faces),
-            lambda: solve_for_budget(
-                layout, arc_targets(layout, layout.vertex_size), faces, pins=pins, keep_scale=keep, options=weights
-            ),
-        )
+        counts, total = _solve(ground, unnamed, pins, weights, wishes, faces)
     told = _tell_faces(ground, total, faces, wishes) + tell_added_poles(layout, counts, pins)
     return CountedLayout(layout, counts), told
+
+
+def tell_pins(
+    ground: Ground, surface: RegionSurface, made: CountedLayout, wishes: BuildOptions, clock: Clock, *, solved: bool
+) -> list[Finding]:
+    """Tell which pins cost much: by what the sizes ask for alone, or by solving the counts without those in doubt.
+
+    Parameters
+    ----------
+    solved : solve, which takes as long as the counts did for each of a few pins.
+    """
+    layout, counts = made.layout, made.counts
+    pins = border_pins(layout, wishes.pins)
+    if not pins:
+        return []
+    targets = arc_targets(layout, layout.vertex_size)
+    if not solved:
+        return tell_far_pins(counts, targets, pins)
+    weights = CountOptions(region_poles=pole_prices(surface, wishes.poles)[1])
+    unnamed = replace(layout, surface=without_names(layout.surface))
+
+    def solve(kept: tuple[SumPin, ...]) -> IntArray:
+        return _solve(ground, unnamed, kept, weights, wishes, face_goal(surface, wishes), stage="freed pins")[0]
+
+    with clock.stage("counts"):
+        return tell_costly_pins(layout, counts, targets, pins, solve)
+
+
+def _solve(
+    ground: Ground,
+    layout: Layout,
+    pins: tuple[SumPin, ...],
+    weights: CountOptions,
+    wishes: BuildOptions,
+    faces: float,
+    *,
+    stage: str = "counts",
+) -> tuple[IntArray, float]:
+    """Solve the segment counts, or find them on the shelf."""
+    keep = bool(wishes.sizes or wishes.size_dabs) or wishes.vertex_sizes is not None
+    return ground.shelf.keep(
+        stage,
+        (layout, pins, weights, keep, faces),
+        lambda: solve_for_budget(
+            layout, arc_targets(layout, layout.vertex_size), faces, pins=pins, keep_scale=keep, options=weights
+        ),
+        parts=1 if stage == "counts" else _FREED,
+    )
 
 
 def _plan(

@@ -64,6 +64,8 @@ def read_sculpt(path: str | os.PathLike[str], *, progress: Progress = silent) ->
         # Bad numbers are refused by name at the end; on the way there they may overflow or be signalling NaN.
         with np.errstate(invalid="ignore", over="ignore"):
             return sculpt_from_parts(file.name, reader(file, progress))
+    except InputError as error:
+        raise _with_folder(error, file) from error.__cause__
     except FileNotFoundError as error:
         raise InputError(f"{file}: there is no such file; check the path.", places=(str(file),)) from error
     except PermissionError as error:
@@ -73,6 +75,15 @@ def read_sculpt(path: str | os.PathLike[str], *, progress: Progress = silent) ->
         raise InputError(f"{file}: {reason}; check the path and the disk.", places=(str(file),)) from error
     except MemoryError as error:
         raise input_error(file.name, "", "there is not enough memory for it", "export a coarser level") from error
+
+
+def _with_folder(error: InputError, file: Path) -> InputError:
+    """Return the error with the path of the file in place of its bare name; another file's stays as it is."""
+    text, name = str(error), file.name
+    if str(file) == name or not text.startswith((f"{name}:", f"{name}, ")):
+        return error
+    places = [str(file) if place == name else place for place in error.places]
+    return InputError(f"{file}{text[len(name) :]}", places=places)
 
 
 def _choose_reader(file: Path) -> Reader:

@@ -67,14 +67,14 @@ def read_quad_mesh(path: str | os.PathLike[str]) -> QuadMesh:
         reason = error.strerror or "it cannot be read"
         raise InputError(f"{file}: {reason}; check the path and its rights.", places=(str(file),)) from error
     if data.startswith((b"ply\n", b"ply\r")):
-        positions, quads, region, regions = ply_quads(data, file.name)
+        positions, quads, region, regions = ply_quads(data, str(file))
         places = [f"face {row}" for row in range(1, len(quads) + 1)]
         found = _Faces(positions, quads, region, regions or number_regions(region), places)
     elif b"\0" in data[:4096]:
-        raise input_error(file.name, "", "this is neither an OBJ nor a PLY file", _WAY_OUT)
+        raise input_error(str(file), "", "this is neither an OBJ nor a PLY file", _WAY_OUT)
     else:
-        found = _obj_quads(data.decode("utf-8", "replace"), file.name)
-    _check(found, file.name)
+        found = _obj_quads(data.decode("utf-8", "replace"), str(file))
+    _check(found, str(file))
     n = len(found.positions)
     return QuadMesh(
         positions=np.ascontiguousarray(found.positions, np.float64),

@@ -1,0 +1,131 @@
+"""Make the best single cut of a piece, or, where none runs along the crosses, any that helps."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from operator import itemgetter
+
+import numpy as np
+
+from loopwright.errors import InternalError
+from loopwright.layout.force_cut import refine_piece, shortest_graph
+from loopwright.layout.judge_cuts import Rim, SplitOptions, burden, outcome_penalty, pick_starts, score_cut, survey
+from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
+from loopwright.layout.piece import Piece
+from loopwright.layout.piece_graph import piece_graph
+from loopwright.layout.trace_cuts import Cut, CutGraph, cut_steps, trace_from
+from loopwright.types import FloatArray
+
+DRIFT = 50.0
+"""How far, in degrees, a cut may leave the crosses at first."""
+
+_TRIED = 2000  # cuts by the shortest way of which the outcome is looked at
+_STARTS = 200  # boundary points from which such cuts are traced
+
+
+def cut_once(piece: Piece, surface: Growing, size: float, opt: SplitOptions, *, is_trial: bool = False) -> list[Piece]:
+    """Make the best single cut along the crosses; where there is none, and this is no trial, any that helps.
+
+    Raises
+    ------
+    InternalError : no cut brings the piece nearer to patches.
+    """
+    for drift_limit, more in ((DRIFT, 1), (85.0, 1), (DRIFT, 16), (85.0, 16)):
+        found = _along_crosses(piece, surface, size, replace(opt, tried=more * opt.tried), drift_limit)
+        if found is not None:
+            return take_cut(found, surface)
+    forced = None if is_trial else _force_cut(piece, surface, size, opt)
+    if forced is not None:
+        return forced
+    place = surface.positions[piece.origin].mean(axis=0)
+    raise InternalError(
+        f"No cut was found in a piece of region {piece.region} with {len(piece.triangles)} triangles, "
+        f"{len(piece.loops)} rims and {int((piece.quadrants == 1).sum())} corners near "
+        "({:.4g}, {:.4g}, {:.4g}): move lines that run near there apart, or ask for more faces.".format(*place),
+        places=[tuple(place.tolist())],
+    )
+
+
+def _force_cut(piece: Piece, surface: Growing, size: float, opt: SplitOptions) -> list[Piece] | None:
+    """Cut a piece on finer triangles: along the crosses if that helps, else by the shortest way."""
+    finer = refine_piece(piece, surface)
+    for drift_limit in (DRIFT, 85.0):
+        found = _along_crosses(finer, surface, size, replace(opt, tried=16 * opt.tried), drift_limit)
+        if found is not None:
+            return take_cut(found, surface)
+    points = surface.positions[finer.origin]
+    graph = shortest_graph(finer, points)
+    rim = survey(finer, surface, points)
+    for starts in (pick_starts(finer, surface, rim, opt), _all_starts(finer)):
+        found = _best_cut(finer, surface, size, replace(opt, tried=_TRIED), graph, rim, starts, apart=0.0)
+        if found is not None:
+            return take_cut(found, surface)
+    return None
+
+
+def _all_starts(piece: Piece) -> list[tuple[int, int]]:
+    """Return every boundary state, of a long boundary an even share of them."""
+    states = [(v, j) for v in np.flatnonzero(piece.quadrants > 1).tolist() for j in range(1, int(piece.quadrants[v]))]
+    return states[:: 1 + len(states) // _STARTS]
+
+
+def _along_crosses(
+    piece: Piece, surface: Growing, size: float, opt: SplitOptions, drift_limit: float
+) -> Outcome | None:
+    points = surface.positions[piece.origin]
+    graph = piece_graph(piece, points, surface.bending, size, drift_limit=np.radians(drift_limit))
+    rim = survey(piece, surface, points)
+    return _best_cut(piece, surface, size, opt, graph, rim, pick_starts(piece, surface, rim, opt), apart=2 * size)
+
+
+def _best_cut(
+    piece: Piece,
+    surface: Growing,
+    size: float,
+    opt: SplitOptions,
+    graph: CutGraph,
+    rim: Rim,
+    starts: list[tuple[int, int]],
+    *,
+    apart: float,
+) -> Outcome | None:
+    """Return what comes of the best cut in a graph from some starts; cuts nearer than ``apart`` count once."""
+    if not starts:
+        return None
+    points = surface.positions[piece.origin]
+    cuts, _, before = trace_from(graph, starts)
+    row = {start: k for k, start in enumerate(starts)}
+    scored = []
+    for cut in cuts:
+        score = score_cut(piece, surface, rim, cut, size, opt)
+        if score is not None:
+            scored.append((score, cut.start, cut.start_arm, cut.end, cut.end_arm, cut))
+    scored.sort(key=itemgetter(0, 1, 2, 3, 4))
+    best: tuple[float, Outcome] | None = None
+    looked = 0
+    seen_ends: list[Cut] = []
+    old = burden(piece)
+    for score, *_, cut in scored:
+        if looked >= opt.tried or (best is not None and score > 2.0 * best[0] + size):
+            break
+        if apart and any(_same_place(cut, other, apart, points) for other in seen_ends):
+            continue
+        ids = cut_steps(graph, cut, before[row[cut.start, cut.start_arm]])
+        outcome = apply_cut(piece, points, graph, cut, ids)
+        if outcome is None:
+            continue
+        looked += 1
+        seen_ends.append(cut)
+        penalty = outcome_penalty(outcome[0], old, surface, outcome[1], size, opt)
+        if penalty is None:
+            continue
+        if best is None or score + penalty < best[0]:
+            best = (score + penalty, outcome)
+    return best[1] if best else None
+
+
+def _same_place(a: Cut, b: Cut, apart: float, points: FloatArray) -> bool:
+    """Whether two cuts end so near one another that looking at both tells nothing new."""
+    straight = np.linalg.norm(points[a.start] - points[b.start]) + np.linalg.norm(points[a.end] - points[b.end])
+    turned = np.linalg.norm(points[a.start] - points[b.end]) + np.linalg.norm(points[a.end] - points[b.start])
+    return bool(min(straight, turned) < apart)

@@ -1,0 +1,102 @@
+"""Pins that cost much are told with what they cost, and the count that is told is free of it."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+from tests.conftest import FACES, layout_of
+
+from loopwright.counts.added_poles import extra_poles
+from loopwright.counts.count_program import SumPin
+from loopwright.counts.solve_counts import arc_targets, solve_for_budget
+from loopwright.counts.tell_costly_pins import stretch, tell_costly_pins, tell_far_pins
+from loopwright.layout.types import Layout
+from loopwright.types import Finding, IntArray
+
+NAME = "torus in sectors"
+
+
+def solved(layout: Layout, pins: tuple[SumPin, ...]) -> IntArray:
+    return solve_for_budget(layout, arc_targets(layout, layout.vertex_size), FACES, pins=pins)[0]
+
+
+def told(layout: Layout, pins: tuple[SumPin, ...], calls: list[tuple[SumPin, ...]] | None = None) -> list[Finding]:
+    def solve(kept: tuple[SumPin, ...]) -> IntArray:
+        if calls is not None:
+            calls.append(kept)
+        return solved(layout, kept)
+
+    targets = arc_targets(layout, layout.vertex_size)
+    return tell_costly_pins(layout, solved(layout, pins), targets, pins, solve)
+
+
+def sides(layout: Layout) -> list[tuple[int, ...]]:
+    """Two opposite sides of the first four-sided patch."""
+    patch = next(p for p in layout.patches if len(p.sides) == 4)
+    return [tuple(a for a, _ in patch.sides[k]) for k in (0, 2)]
+
+
+def free_count(layout: Layout, arcs: tuple[int, ...]) -> int:
+    return int(solved(layout, ())[list(arcs)].sum())
+
+
+def test_a_pin_on_the_count_that_comes_anyway_is_not_told() -> None:
+    layout = layout_of(NAME)
+    arcs = sides(layout)[0]
+    pins = (SumPin(arcs, free_count(layout, arcs), "a/b"),)
+    assert told(layout, pins) == []
+    assert tell_far_pins(solved(layout, pins), arc_targets(layout, layout.vertex_size), pins) == []
+
+
+def test_the_count_that_is_told_is_free_of_what_the_pin_costs() -> None:
+    layout = layout_of(NAME)
+    arcs = sides(layout)[0]
+    pin = SumPin(arcs, 2 * free_count(layout, arcs), "a/b")
+    (finding,) = told(layout, (pin,))
+    assert finding.kind == "pin_costly" and pin.wish in finding.text
+    found = re.search(r"a/b=(\d+) would be free", finding.text)
+    assert found is not None
+    better = solved(layout, (SumPin(arcs, int(found[1]), "a/b"),))
+    saved = sum(extra_poles(layout, solved(layout, (pin,)))) - sum(extra_poles(layout, better))
+    assert finding.count == saved >= 0
+    factor = re.search(r"([\d.]+) times as narrow", finding.text)
+    assert factor is not None
+    assert float(factor[1]) == pytest.approx(pin.count / int(found[1]), rel=0.05)
+
+
+def test_unlike_pins_on_opposite_sides_cost_poles_and_either_can_be_freed() -> None:
+    layout = layout_of(NAME)
+    one, other = sides(layout)
+    count = free_count(layout, one)
+    pins = (SumPin(one, count + 4, "a/b"), SumPin(other, count, "c/d"))
+    findings = told(layout, pins)
+    assert findings and all(f.kind == "pin_costly" and f.count > 0 for f in findings)
+
+
+def test_pins_near_their_wish_are_not_solved_without() -> None:
+    layout = layout_of(NAME)
+    arcs = sides(layout)[0]
+    calls: list[tuple[SumPin, ...]] = []
+    pins = (SumPin(arcs, free_count(layout, arcs), "a/b"),)
+    assert sum(extra_poles(layout, solved(layout, pins))) == 0
+    told(layout, pins, calls)
+    assert calls == []
+
+
+def test_far_pins_are_told_without_solving() -> None:
+    layout = layout_of(NAME)
+    arcs = sides(layout)[0]
+    targets = arc_targets(layout, layout.vertex_size)
+    for factor, how in ((3.0, "narrow"), (0.3, "wide")):
+        pins = (SumPin(arcs, round(factor * float(targets[list(arcs)].sum())), "a/b"),)
+        counts = np.rint(targets).astype(np.int32)
+        (finding,) = tell_far_pins(counts, targets, pins)
+        assert finding.kind == "pin_far" and f"times as {how}" in finding.text
+
+
+def test_a_segment_more_or_less_is_no_stretch() -> None:
+    assert stretch(1, 2) == 1.0
+    assert stretch(4, 2) == stretch(2, 4) == 2.0
+    assert stretch(6, 0) == 6.0
