@@ -68,7 +68,7 @@ def run_checks(pytest_words: "list[str]") -> int:
         "style": ["ruff", "check", "."],
         "format": ["ruff", "format", "--check", "."],
         "types": ["mypy"],
-        "tests": ["pytest", *pytest_words],
+        "tests": ["pytest", *(pytest_words or side_by_side())],
     }
     failed = []
     for name, words in checks.items():
@@ -82,6 +82,15 @@ def run_checks(pytest_words: "list[str]") -> int:
         return complain(f"failed: {', '.join(failed)}")
     say("style, format, types and tests are fine")
     return 0
+
+
+def side_by_side() -> "list[str]":
+    """Return the words that let pytest run all tests in a few processes, each with one thread for linear algebra."""
+    count = min(os.cpu_count() or 1, 4)
+    if count < 2:
+        return []
+    os.environ["OMP_NUM_THREADS"] = "1"
+    return ["-n", str(count), "--dist", "worksteal"]
 
 
 def set_up(extra: str) -> int:

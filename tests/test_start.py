@@ -84,3 +84,26 @@ def test_a_half_made_environment_is_made_anew(start: ModuleType, monkeypatch: py
     ran.clear()
     assert start.main(["setup"]) == 0
     assert ran == [[start.PYTHON, "-m", "pip", "--version"]]
+
+
+def test_all_tests_run_side_by_side_and_chosen_ones_as_asked(
+    start: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[list[str]] = []
+
+    def call(command: list[str]) -> int:
+        asked.append(command)
+        return 0
+
+    monkeypatch.setattr(start, "call", call)
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    monkeypatch.setenv("OMP_NUM_THREADS", "2")
+    assert start.run_checks(["tests/report", "-x"]) == 0
+    assert asked[-1][1:] == ["-m", "pytest", "tests/report", "-x"]
+    assert os.environ["OMP_NUM_THREADS"] == "2"
+    assert start.run_checks([]) == 0
+    assert asked[-1][1:] == ["-m", "pytest", "-n", "2", "--dist", "worksteal"]
+    assert os.environ["OMP_NUM_THREADS"] == "1"  # or each process would use all processors again
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)
+    assert start.run_checks([]) == 0
+    assert asked[-1][1:] == ["-m", "pytest"]
