@@ -317,6 +317,27 @@ def test_demo_openings_have_twelve_segments(demo: BuildResult) -> None:
     assert len(lengths) == 4 and min(lengths) >= 12
 
 
+@pytest.mark.parametrize("name", ["eyelid", "orbit", "lips", "mouth_surround"])
+def test_demo_rings_are_stacks_of_closed_loops(demo: BuildResult, name: str) -> None:
+    rings = [p for p in demo.layout.layout.patches if demo.mesh.regions[p.region].name == name]
+    assert rings and all(patch.is_ring for patch in rings)
+    quads, region = demo.mesh.quads, demo.mesh.quad_region
+    inside = region == [r.name for r in demo.mesh.regions].index(name)
+    valence = np.bincount(quads.ravel(), minlength=len(demo.mesh.positions))
+    within = np.bincount(quads[inside].ravel(), minlength=len(valence)) == valence  # no quad of another region
+    assert set(valence[within & ~link(quads, len(valence)).is_rim].tolist()) <= {4}
+
+
+@pytest.mark.parametrize("name", ["eyelid", "lips"])
+def test_demo_poles_keep_a_row_of_faces_away_from_eyes_and_mouth(demo: BuildResult, name: str) -> None:
+    quads = demo.mesh.quads
+    links = link(quads, len(demo.mesh.positions))
+    ring = demo.mesh.quad_region == [r.name for r in demo.mesh.regions].index(name)
+    near = np.unique(quads[np.isin(quads, np.unique(quads[ring])).any(axis=1)])  # the ring and a row round it
+    poles = np.flatnonzero(~links.is_rim & (links.valence != 4))
+    assert len(poles) and not np.isin(poles, near).any()
+
+
 def test_demo_lies_on_the_sculpt(demo: BuildResult) -> None:
     diagonal = float(np.linalg.norm(np.ptp(demo.sculpt.positions, axis=0)))
     gap, _ = cKDTree(demo.sculpt.positions).query(demo.mesh.positions)
