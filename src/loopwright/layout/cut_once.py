@@ -8,7 +8,7 @@ from operator import itemgetter
 import numpy as np
 
 from loopwright.errors import InternalError
-from loopwright.layout.force_cut import refine_piece, shortest_graph
+from loopwright.layout.force_cut import can_go_on, refine_piece, shortest_graph
 from loopwright.layout.judge_cuts import Rim, SplitOptions, burden, outcome_penalty, pick_starts, score_cut, survey
 from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
 from loopwright.layout.piece import Piece
@@ -19,6 +19,7 @@ from loopwright.types import FloatArray
 DRIFT = 50.0
 """How far, in degrees, a cut may leave the crosses at first."""
 
+_DEAD_END = 1e3  # price, in edge lengths, of a part that can hardly be cut further
 _TRIED = 2000  # cuts by the shortest way of which the outcome is looked at
 _STARTS = 200  # boundary points from which such cuts are traced
 
@@ -119,6 +120,8 @@ def _best_cut(
         penalty = outcome_penalty(outcome[0], old, surface, outcome[1], size, opt)
         if penalty is None:
             continue
+        if not apart:
+            penalty += _DEAD_END * size * sum(not can_go_on(part) for part in outcome[0])
         if best is None or score + penalty < best[0]:
             best = (score + penalty, outcome)
     return best[1] if best else None

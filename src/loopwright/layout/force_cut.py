@@ -12,12 +12,15 @@ from dataclasses import replace
 import numpy as np
 from scipy.sparse import csr_matrix
 
+from loopwright.layout.judge_cuts import is_patch
 from loopwright.layout.make_cut import Growing
-from loopwright.layout.piece import Piece
+from loopwright.layout.piece import Piece, side_chains
 from loopwright.layout.refine_narrow import split_triangles
 from loopwright.layout.trace_cuts import CutGraph, Steps
 from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray
+
+_ROOM = 8  # triangles that a part needs to be cut further
 
 
 def refine_piece(piece: Piece, surface: Growing) -> Piece:
@@ -35,6 +38,14 @@ def refine_piece(piece: Piece, surface: Growing) -> Piece:
     origin = np.concatenate([piece.origin, surface.add(ends.mean(axis=1))]).astype(np.int32)
     quadrants = np.concatenate([piece.quadrants, np.zeros(len(half), np.int32)])
     return replace(piece, triangles=triangles, origin=origin, quadrants=quadrants)
+
+
+def can_go_on(part: Piece) -> bool:
+    """Whether a part is a patch, or has room for further cuts: some triangles, and no side of a single edge."""
+    if is_patch(part):
+        return True
+    sides = [side for loop in part.loops for side in side_chains(loop, part.quadrants)]
+    return len(part.triangles) >= _ROOM and all(len(side) > 2 for side in sides)
 
 
 def shortest_graph(piece: Piece, points: FloatArray) -> CutGraph:
