@@ -6,6 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 from loopwright.fit.fold_mirror import is_half
 from loopwright.fit.link_edges import vertices_around
@@ -28,6 +30,8 @@ _TURNS = 16
 _REACH = 8  # rows round such quads that give way
 _MENDING = 4  # rounds of it per turn
 _IDLE_TURNS = 5  # without gain, after which it ends
+_TRIALS = 3  # in which quads that fold, and ...
+_NEAR = 2  # ... so many rows round them, stay as they were
 _SOUND = 0.02  # least scaled Jacobian, against a quad's own normal, that is not a fold
 _ROUNDS = 5  # of evening out per turn
 
@@ -147,10 +151,17 @@ def keep_paint(
     if _score(lead, margin) == 0.0:
         return mesh
     faces = np.flatnonzero(vertices_around(mesh.quads, lead < margin, _REACH)[mesh.quads].all(axis=1))
-    part, vertices = _part(mesh, faces)
-    sampler.look_at(part)
     positions = mesh.positions.copy()
-    positions[vertices] = _grow(part, margin[faces], sampler, projector, options, progress)
+    for group in _apart(mesh.quads, faces):  # what one cannot have shall not keep the others from theirs
+        for _ in range(_TRIALS):
+            part, vertices = _part(mesh, group)
+            sampler.look_at(part)
+            positions[vertices], folds = _grow(part, margin[group], sampler, projector, options, progress)
+            if not folds.any():
+                break
+            group = group[~vertices_around(part.quads, folds, _NEAR)[part.quads].any(axis=1)]
+            if not (lead[group] < margin[group]).any():
+                break
     sampler.look_at(mesh)
     return replace(mesh, positions=positions)
 
@@ -162,14 +173,15 @@ def _grow(
     projector: SurfaceProjector,
     options: RelaxOptions | None,
     progress: Progress,
-) -> FloatArray:
-    """Return the positions that leave the fewest quads outweighed."""
+) -> tuple[FloatArray, BoolArray]:
+    """Return the positions that leave the fewest quads outweighed; where none did, the (m,) quads that folded by it."""
     options = options or RelaxOptions()
     state = RelaxState(mesh, projector, options)
     lead, way = sampler.lead(state.positions)
     best, lowest = mesh.positions, _score(lead, margin)
-    bad, folded = state.count_below(options.least_quality), _count_folded(mesh.positions, mesh.quads)
+    folded = _is_folded(mesh.positions, mesh.quads).sum()
     growth = np.ones((len(mesh.quads), 2))
+    was_poor, folds = state.are_below(options.least_quality), np.zeros(len(mesh.quads), np.bool_)
     idle_turns = 0
     for turn in range(_TURNS):
         progress("keep paint", turn / _TURNS)
@@ -183,17 +195,31 @@ def _grow(
         lead, way = sampler.lead(state.positions)
         score = _score(lead, margin)
         idle_turns += 1
-        is_sound = _count_folded(state.positions, mesh.quads) <= folded
-        if score < lowest and is_sound and state.count_below(options.least_quality) <= bad:
+        is_folded, is_poor = _is_folded(state.positions, mesh.quads), state.are_below(options.least_quality)
+        is_sound = is_folded.sum() <= folded and is_poor.sum() <= was_poor.sum()
+        if score < lowest and is_sound:
             best, lowest, idle_turns = state.positions.copy(), score, 0
+        folds |= (is_folded | is_poor) & ~was_poor
         if score == 0.0 or idle_turns == _IDLE_TURNS:
             break
     progress("keep paint", 1.0)
-    return best
+    return best, folds & (best is mesh.positions)
 
 
-def _count_folded(positions: FloatArray, quads: IntArray) -> int:
-    return int((corner_sines(positions, quads).min(axis=1) < _SOUND).sum())
+def _is_folded(positions: FloatArray, quads: IntArray) -> BoolArray:
+    return np.asarray(corner_sines(positions, quads).min(axis=1) < _SOUND, np.bool_)
+
+
+def _apart(quads: IntArray, faces: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+    """Return the faces in groups that share no vertex."""
+    corners = quads[faces].astype(np.int64)
+    count = int(quads.max()) + 1
+    links = coo_matrix(
+        (np.ones(3 * len(faces)), (np.repeat(corners[:, 0], 3), corners[:, 1:].reshape(-1))), shape=(count, count)
+    )
+    _, label = connected_components(links, directed=False)
+    mine = label[corners[:, 0]]
+    return [faces[mine == group] for group in np.unique(mine)]
 
 
 def _part(mesh: QuadMesh, faces: NDArray[np.int64]) -> tuple[QuadMesh, NDArray[np.int64]]:

@@ -18,7 +18,7 @@ from loopwright.fit.slide_curves import CurveSlide
 from loopwright.fit.step_equations import StepEquations
 from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
-from loopwright.types import FloatArray, QuadMesh
+from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _SKETCHED = 0.35  # of the local edge length: vertices of the sculpt this near will do while a mesh still moves
 _END_IN_PLANE = 0.02  # of a curve's length: an end this near to the mirror plane is meant to lie in it
@@ -221,9 +221,14 @@ class RelaxState:
         """Return the quality of the worst quad."""
         return float(face_quality(self.positions, self.mesh.quads, self.normals).min())
 
+    def are_below(self, quality: float) -> BoolArray:
+        """Tell which of the (m,) quads are worse than this."""
+        below: BoolArray = face_quality(self.positions, self.mesh.quads, self.normals) < quality
+        return below
+
     def count_below(self, quality: float) -> int:
         """Return the number of quads that are worse than this."""
-        return int((face_quality(self.positions, self.mesh.quads, self.normals) < quality).sum())
+        return int(self.are_below(quality).sum())
 
     def mend(self, rounds: int = 12) -> None:
         """Mend the quads that are still bad, vertex by vertex, in so many rounds."""
