@@ -84,3 +84,19 @@ def test_jagged_loops_make_no_ring_narrower() -> None:
     assert ring_width(12.0, near, far) == pytest.approx(1.0, rel=0.06)
     straight = [np.stack([along, side + 0 * along, 0 * along], axis=1) for side in (0.0, 1.0)]
     assert ring_width(18.0, *straight) == pytest.approx(1.5)  # a roll: its skin is wider than its loops are apart
+
+
+@pytest.mark.parametrize("depth", [1.5, 20.0])
+def test_a_ring_may_be_longer_than_its_loops(depth: float) -> None:
+    # loops of 2 and 8 differ by log 4, of which a ring may 0.8; its area is what its sides enclose (derived)
+    along, across = np.meshgrid(np.linspace(-0.5, 0.5, 25), np.linspace(0.0, 1.0, 25), indexing="ij")
+    points, triangles = grid_net(np.stack([along * (2.0 + 6.0 * across), depth * across, 0 * along], axis=-1))
+    ids = np.arange(625, dtype=np.int32).reshape(25, 25)
+    quadrants = np.zeros(625, np.int32)
+    quadrants[np.concatenate([ids[0], ids[-1], ids[:, 0], ids[:, -1]])] = 2
+    quadrants[[ids[0, 0], ids[0, -1], ids[-1, 0], ids[-1, -1]]] = 1
+    origin = ids.copy()
+    origin[-1] = ids[0]  # where it was cut open
+    piece = Piece(triangles, origin.reshape(-1), quadrants, 0, is_ring=True)
+    assert unevenness(piece, points, SIZE) == pytest.approx(np.log(4.0) - 0.8, abs=1e-6)
+    assert not is_stray(piece, points, unevenness(piece, points, SIZE), UnevenOptions())

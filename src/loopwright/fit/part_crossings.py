@@ -91,28 +91,29 @@ def loosen_crossings(
 ) -> FloatArray:
     """Return (n, 3) positions with quads that pass through others drawn smooth, where that lets them go.
 
-    Inner vertices of such quads go towards the middle of their neighbours, off the sculpt if need be. A round
-    counts if it leaves fewer crossing quads and spoils none.
+    Inner vertices of such quads, and of those that this spoils, go towards the middle of their neighbours, off the
+    sculpt if need be. What a round leaves counts if fewer quads cross and none is spoilt.
     """
     free = (mesh.vertex_curve < 0) & ~mesh.is_fixed
     average = _neighbour_average(fold)
     best = moved = positions
-    crossing = crossings.find(best)
-    fewest = len(crossing)
+    bad = crossings.find(best)
+    fewest = len(bad)
+    before = spoilt(best) if fewest else np.zeros(len(mesh.quads), np.bool_)
     for _ in range(_LOOSENINGS if fewest else 0):
         near = np.zeros(len(positions), bool)
-        near[mesh.quads[crossing]] = True
+        near[mesh.quads[bad]] = True
         near[mesh.quads[near[mesh.quads].any(axis=1)]] = True
         middle = (average @ fold.unfold_points(moved))[: len(positions)]
         if mesh.mirror is not None:
             flat = np.flatnonzero(mesh.on_mirror)
             middle[flat] -= mesh.mirror.signed_distance(middle[flat])[:, None] * mesh.mirror.normal
         moved = np.where((near & free)[:, None], moved + 0.2 * (middle - moved), moved)
-        crossing = crossings.find(moved)
-        count = len(crossing)
-        if count < fewest and not spoilt(moved).any():
-            best, fewest = moved, count
-        if count == 0:
+        crossing, worse = crossings.find(moved), np.flatnonzero(spoilt(moved) & ~before)
+        if len(crossing) < fewest and len(worse) == 0:
+            best, fewest = moved, len(crossing)
+        bad = np.union1d(crossing, worse)  # what a round spoils becomes smooth in the next ones
+        if len(bad) == 0:
             break
     return best
 

@@ -162,6 +162,6 @@ def take_back_poor(state: RelaxState, start: Places) -> None:
         put_back(state, mended, vertices_around(state.mesh.quads, poor, rows))
         state.mend()
         score = lack(state, state.options.least_quality)
-        if score < lowest:
+        if score < lowest and not count_folded(state)[0]:
             best, lowest = snapshot(state), score
     restore(state, best)

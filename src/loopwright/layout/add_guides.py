@@ -157,7 +157,7 @@ def _ring_forms(
         inside = form_above(u, local, form.summit, _levels(form, opt)[0])
         return overhang(points, local, inside, work.mirror if on_mirror[inside].any() else None) >= opt.least_overhang
 
-    u, forms = shelf.keep("forms", (points, local, on_mirror, blur, opt), find, parts=_KEPT)
+    u, forms = shelf.keep("forms", (points, local, on_mirror, work.mirror, blur, opt), find, parts=_KEPT)
     for form in forms:
         for level in _levels(form, opt):
             inside = form_above(u, local, form.summit, level)

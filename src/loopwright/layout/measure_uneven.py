@@ -18,6 +18,7 @@ from loopwright.types import FloatArray, IntArray
 
 _RING = 0.8  # how much more the loops of a ring may differ, as a logarithm
 _DEPTH = 2.0  # how much more it counts that a patch is larger than its sides enclose: rows lack where it bulges
+_NO_FLOW = 1e-9
 _BAY = 3.0  # a ring with a bay is so many times as wide in one place as in another
 
 
@@ -82,10 +83,10 @@ def _has_dead_end(patch: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
     sides = side_chains(patch.loops[0], patch.quadrants)
     if len(sides) != 4:
         return False
-    narrow, wide = np.quantile(_widths(points, sides), [0.05, 0.95])
+    narrow, wide = np.quantile(_widths(patch, points, sides), [0.05, 0.95])
     if wide < _BAY * narrow:
         return False
-    first = _long_side(points, sides)
+    first = _loop_side(patch, points, sides)
     high = np.zeros(len(points))
     high[sides[first + 2]] = 1.0
     free = np.ones(len(points), bool)
@@ -99,8 +100,11 @@ def _has_dead_end(patch: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
 def _slack(points: FloatArray, flow: FloatArray) -> float:
     """Return the logarithm of how much more flows through the middling place of a side than through its most idle."""
     step = np.diff(arc_length(points))
-    share = (step[:-1] + step[1:]) / 2
-    density = flow[1:-1] / share
+    share, inner = (step[:-1] + step[1:]) / 2, flow[1:-1]
+    told = inner > _NO_FLOW * inner.max(initial=0.0)  # nothing flows to a vertex whose triangles have all corners here
+    if not told.any():
+        return 0.0
+    share, density = share[told], inner[told] / share[told]
     order = np.argsort(density, kind="stable")
     at = np.cumsum(share[order]) / share.sum()
     idle, middling = density[order][np.searchsorted(at, [0.05, 0.5])]
@@ -112,7 +116,7 @@ def _wanders(patch: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
     sides = side_chains(patch.loops[0], patch.quadrants)
     if len(sides) != 4:
         return False
-    narrow, wide = np.quantile(_widths(points, sides), [0.05, 0.95])
+    narrow, wide = np.quantile(_widths(patch, points, sides), [0.05, 0.95])
     return bool(wide > np.exp(opt.ring_wander if patch.is_ring else opt.wander) * narrow)
 
 
@@ -131,15 +135,26 @@ def gaps(near: FloatArray, far: FloatArray) -> FloatArray:
     return np.concatenate([cKDTree(far).query(near)[0], cKDTree(near).query(far)[0]])
 
 
-def _widths(points: FloatArray, sides: Sequence[IntArray]) -> FloatArray:
+def _widths(patch: Piece, points: FloatArray, sides: Sequence[IntArray]) -> FloatArray:
     """Return how wide a strip or ring of four sides is at each point of its two long sides."""
-    first = _long_side(points, sides)
+    first = _loop_side(patch, points, sides)
     return gaps(points[sides[first]], points[sides[first + 2]])
 
 
 def _long_side(points: FloatArray, sides: Sequence[IntArray]) -> int:
     """Return 0 or 1: which pair of opposite sides has the longest."""
     return int(np.argmax([arc_length(points[s])[-1] for s in sides])) % 2
+
+
+def _loop_side(patch: Piece, points: FloatArray, sides: Sequence[IntArray]) -> int:
+    """Return 0 or 1: which opposite sides are a ring's loops, or a strip's long sides.
+
+    A closed ring is cut open along one way, which both its other sides follow; of half a ring the longest counts.
+    """
+    for k in (0, 1):
+        if patch.is_ring and np.array_equal(patch.origin[sides[k]], patch.origin[sides[k + 2]][::-1]):
+            return 1 - k
+    return _long_side(points, sides)
 
 
 def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
@@ -161,7 +176,7 @@ def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
     lengths = np.array([arc_length(points[s])[-1] for s in sides])
     area = surface_area(points, patch.triangles)
     if patch.is_ring and len(sides) == 4:
-        seam = 1 - _long_side(points, sides)
+        seam = 1 - _loop_side(patch, points, sides)
         lengths[[seam, seam + 2]] = ring_width(area, points[sides[1 - seam]], points[sides[3 - seam]])
     return _judge(lengths, area, patch.is_ring, size)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
@@ -60,7 +61,8 @@ def plan_pieces(
         Wedge(int(v), int(c), float(a), bool(ring[c] and not at_mirror[v]))
         for v, c, a in zip(origin[listed], piece_of_wedge[listed], angle[listed], strict=True)
     ]
-    of_rings = {w.node for w in asked if ring[w.piece]} - {w.node for w in asked if not ring[w.piece]}
+    met = Counter(w.node for w in asked)
+    of_rings = {w.node for w in asked if ring[w.piece] and met[w.node] == 1}
     rules = {
         v: _rule(constrained, v, is_bend=bool(is_bend[v]), is_seam=v in of_rings)
         for v in np.flatnonzero(is_node).tolist()
