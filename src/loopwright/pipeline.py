@@ -9,7 +9,7 @@ from loopwright.counts.tell_poles import tell_poles
 from loopwright.edit.run_edits import run_edits
 from loopwright.fit.fit_limit import FitOptions, FitReport, fit_limit
 from loopwright.fit.fit_with_paint import fit_with_paint
-from loopwright.fit.hold_points import hold_points
+from loopwright.fit.hold_points import check_points, hold_points, tell_points
 from loopwright.fit.keep_paint import PaintSampler, keep_paint
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.own_sides import own_sides
@@ -107,6 +107,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         regions, sizes = named.surface.regions, named.vertex_size
         mesh = keep("quads", (planned,), lambda: build_mesh(planned.layout, planned.counts, sizes, progress=progress))
     with clock.stage("relax"):
+        off = tell_points(mesh, wishes.points, projector, made.surface.positions)
         held, kept = hold_points(mesh, wishes.points, projector)
         kept_points = made.surface.positions
         mesh = keep("relax", (held, kept_points), lambda: _even_out(held, kept_points, projector, progress))
@@ -144,7 +145,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         ground.sculpt,
         made.surface,
         made.layout,
-        (*made.findings, *pins, *edited, *told),
+        (*made.findings, *pins, *off, *edited, *told),
         clock.timings,
         wishes,
         mesh,
@@ -167,6 +168,7 @@ def _tell_lines(made: _Plan, mesh: QuadMesh) -> list[Finding]:
 
 
 def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
+    check_points(wishes.points, ground.projector)
     regions = find_regions(ground, wishes, clock)
     surface, vertex_size, sized = find_sizes(ground, regions, wishes, clock)
     layout, counted = lay_out(ground, surface, vertex_size, wishes, clock)

@@ -91,8 +91,24 @@ def test_a_vertex_is_where_it_was_asked_for(ball: Sculpt) -> None:
     twice = (FixedPoint(inside, "one"), FixedPoint((0.6, 0.64, -0.4801), "two"))
     with pytest.raises(InfeasibleError, match="one and|two and"):
         build(ball, options=BuildOptions(points=twice, **QUICK))
-    with pytest.raises(MarksError, match="away from the sculpt"):
-        build(ball, options=BuildOptions(points=(FixedPoint((3.0, 0.0, 0.0)),), **QUICK))
+    far = BuildOptions(points=(FixedPoint((3.0, 0.0, 0.0)),), **QUICK)
+    for work in (plan, build):
+        with pytest.raises(MarksError, match="away from the sculpt"):
+            work(ball, options=far)
+
+
+def test_points_off_the_surface_or_over_an_opening_are_told(ball: Sculpt) -> None:
+    def told(*points: FixedPoint, opened: bool = False) -> list[str]:
+        options = BuildOptions(points=points, fit_limit=False, leave_open=(RED,) if opened else (), **QUICK)
+        return [f.text for f in build(ball, options=options).findings if f.kind.startswith("point_")]
+
+    on, off = (0.6, -0.64, -0.48), (-0.69, -0.736, -0.552)  # of a unit ball: on it, and 0.15 above it
+    (text,) = told(FixedPoint(on, "on"), FixedPoint(off, "off"))
+    assert text.startswith("off: its place lies 0.15 off the sculpt")
+    top = FixedPoint((0.0, 0.0, 1.0), "top")
+    assert told(top) == []
+    (text,) = told(top, opened=True)
+    assert text.startswith("top: its place lies in an area that stays open")
 
 
 def test_poles_that_no_mesh_can_do_without_are_told(ball: Sculpt) -> None:

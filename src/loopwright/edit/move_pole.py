@@ -65,7 +65,9 @@ def move_pole_pair(mesh: QuadMesh, pole: int, toward: FloatArray) -> Change:
         except InfeasibleError as error:
             refusal = str(error)
     spot = tuple(np.round(mesh.positions[pole], 6).tolist())
-    raise InfeasibleError(f"The pole near {spot} cannot be moved by turning an edge: {refusal}", places=[spot])
+    raise InfeasibleError(
+        f"The pole near {spot} cannot be moved by turning an edge: {refusal.rstrip('.')}.", places=[spot]
+    )
 
 
 def move_pole_rows(mesh: QuadMesh, pole: int, toward: FloatArray) -> Change:

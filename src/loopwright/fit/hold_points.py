@@ -10,10 +10,12 @@ import numpy as np
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.fit.link_edges import mean_edges
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import FloatArray, QuadMesh
+from loopwright.types import Finding, FloatArray, QuadMesh
 from loopwright.wishes import FixedPoint
 
 _ASTRAY = 0.1  # furthest that a place may be from the sculpt, as a share of its diagonal
+_OFF = 0.5  # further than this off the sculpt, in edges, is told
+_BEYOND = 1.0  # further than this from what the mesh covers, in edges, is in an opening
 _ON_CURVE = 0.4  # nearer than this to a curve, in edges, a place is meant to be on it
 
 
@@ -38,17 +40,7 @@ def hold_points(
     edge = mean_edges(mesh.positions, mesh.quads)
     for i, point in enumerate(points):
         name = point.name or f"point {i + 1}"
-        place = _on_kept_half(mesh, np.array(point.at, np.float64))
-        landed = projector.project(place[None]).points[0]
-        gap = float(np.linalg.norm(landed - place))
-        if gap > _ASTRAY * projector.diagonal:
-            raise MarksError(
-                f"{name}: its place {point.at} is {gap:.3g} away from the sculpt; put it on the surface, "
-                "in the sculpt's own unit",
-                places=[name, point.at],
-                in_marks=True,
-            )
-        vertex, landed = _choose(mesh, landed, edge)
+        vertex, landed = _choose(mesh, _land(_on_kept_half(mesh, np.array(point.at)), name, projector)[0], edge)
         if vertex in taken:
             raise InfeasibleError(
                 f"{name} and {taken[vertex]} lie so near to one another that one vertex would have to be at both: "
@@ -60,6 +52,59 @@ def hold_points(
         positions[vertex] = landed
         fixed[vertex] = True
     return replace(mesh, positions=positions, is_fixed=fixed), tuple(taken)
+
+
+def tell_points(
+    mesh: QuadMesh, points: Sequence[FixedPoint], projector: SurfaceProjector, covered: FloatArray
+) -> list[Finding]:
+    """Tell which places lie off the sculpt, or where the mesh has nothing to hold them with.
+
+    Parameters
+    ----------
+    mesh : in which they are to be held.
+    covered : (n, 3) points of what the mesh covers.
+    """
+    findings = []
+    edge = mean_edges(mesh.positions, mesh.quads)
+    for i, point in enumerate(points):
+        name = point.name or f"point {i + 1}"
+        landed, gap = _land(_on_kept_half(mesh, np.array(point.at)), name, projector)
+        size = float(edge[np.linalg.norm(mesh.positions - landed, axis=1).argmin()])
+        beyond = float(np.linalg.norm(covered - landed, axis=1).min())
+        if beyond > _BEYOND * size:
+            text = (
+                f"{name}: its place lies in an area that stays open, {beyond:.3g} from what the mesh covers "
+                f"({beyond / size:.1f} edges); a vertex is drawn there all the same: hold one elsewhere."
+            )
+            findings.append(Finding("point_in_opening", text, 1))
+        elif gap > _OFF * size:
+            place = ", ".join(f"{value:.4g}" for value in landed)
+            text = (
+                f"{name}: its place lies {gap:.3g} off the sculpt ({gap / size:.1f} edges); what is held is ({place})."
+            )
+            findings.append(Finding("point_off_surface", text, 1))
+    return findings
+
+
+def check_points(points: Sequence[FixedPoint], projector: SurfaceProjector) -> None:
+    """Raise MarksError where a place lies far from the sculpt."""
+    for i, point in enumerate(points):
+        _land(np.array(point.at), point.name or f"point {i + 1}", projector)
+
+
+def _land(place: FloatArray, name: str, projector: SurfaceProjector) -> tuple[FloatArray, float]:
+    """Return the point of the sculpt nearest to a place, and how far it is."""
+    landed: FloatArray = projector.project(place[None].astype(np.float64)).points[0]
+    gap = float(np.linalg.norm(landed - place))
+    if gap > _ASTRAY * projector.diagonal:
+        at = ", ".join(f"{value:.6g}" for value in place)
+        raise MarksError(
+            f"{name}: its place ({at}) is {gap:.3g} away from the sculpt; put it on the surface, "
+            "in the sculpt's own unit",
+            places=[name, tuple(place.tolist())],
+            in_marks=True,
+        )
+    return landed, gap
 
 
 def _on_kept_half(mesh: QuadMesh, place: FloatArray) -> FloatArray:

@@ -115,6 +115,8 @@ def _tell_faces(ground: Ground, total: float, faces: float, wishes: BuildOptions
             Finding("finer", text + "its facets will show; a smaller budget, or a finer sculpt, is better.")
         )
     if abs(total - faces) > 0.05 * faces:
-        text = f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: sizes and pins leave no other."
+        asked = wishes.pins or wishes.sizes or wishes.size_dabs or wishes.vertex_sizes is not None
+        cause = "sizes and pins leave" if asked else "its regions, rings and openings leave"
+        text = f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: {cause} no other."
         findings.append(Finding("budget", text))
     return findings
