@@ -32,6 +32,8 @@ _MENDING = 4  # rounds of it per turn
 _IDLE_TURNS = 5  # without gain, after which it ends
 _TRIALS = 3  # in which quads that fold, and ...
 _NEAR = 2  # ... so many rows round them, stay as they were
+_SURE = 0.98  # own colour's lead at which a quad has no other paint in it
+_ASIDE = 1  # rows round quads with other paint that are looked at in each turn
 _SOUND = 0.02  # least scaled Jacobian, against a quad's own normal, that is not a fold
 _ROUNDS = 5  # of evening out per turn
 
@@ -59,24 +61,24 @@ class PaintSampler:
         """Take the quads of this mesh from now on."""
         self.own, self.quads = self.region_color[mesh.quad_region], mesh.quads
 
-    def lead(self, positions: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def lead(self, positions: FloatArray, chosen: NDArray[np.int64] | None = None) -> tuple[FloatArray, FloatArray]:
         """Return (m,) by which share of the samples each quad's own colour leads, and (m, 2) where to grow.
 
-        The least of both sides counts. The second array tells how far, along each of the quad's two
-        directions, its own samples lie from the others, the larger being 1.
+        Or those of the chosen quads alone. The least of both sides counts. The second array tells how far, along
+        each of the quad's two directions, its own samples lie from the others, the larger being 1.
         """
-        samples = np.einsum("ks,nkj->nsj", self.weights, positions[self.quads])
-        lead, way = self._lead(samples)
+        quads, own = (self.quads, self.own) if chosen is None else (self.quads[chosen], self.own[chosen])
+        samples = np.einsum("ks,nkj->nsj", self.weights, positions[quads])
+        lead, way = self._lead(samples, own)
         if self.mirror is not None:
             image = self.mirror.reflect(samples.reshape(-1, 3)).reshape(samples.shape)
-            other, other_way = self._lead(image)
+            other, other_way = self._lead(image, own)
             way = np.where((other < lead)[:, None], other_way, way)
             lead = np.minimum(lead, other)
         return lead, way
 
-    def _lead(self, samples: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def _lead(self, samples: FloatArray, own: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
         color = self.alias[self.index.colors_at(samples.reshape(-1, 3))].reshape(len(samples), -1)
-        own = self.own
         counts = np.stack([(color == k).sum(axis=1) for k in range(self.count)], axis=1)
         row = np.arange(len(samples))
         mine = counts[row, own].copy()
@@ -181,6 +183,8 @@ def _grow(
     best, lowest = mesh.positions, _score(lead, margin)
     folded = _is_folded(mesh.positions, mesh.quads).sum()
     growth = np.ones((len(mesh.quads), 2))
+    # quads with no other paint near keep theirs
+    near = np.flatnonzero(vertices_around(mesh.quads, lead < _SURE, _ASIDE)[mesh.quads].any(axis=1))
     was_poor, folds = state.are_below(options.least_quality), np.zeros(len(mesh.quads), np.bool_)
     idle_turns = 0
     for turn in range(_TURNS):
@@ -192,7 +196,7 @@ def _grow(
         for left in reversed(range(_ROUNDS)):
             state.advance(options.fairness, is_sketch=left > 0)
         state.mend(rounds=_MENDING)
-        lead, way = sampler.lead(state.positions)
+        lead[near], way[near] = sampler.lead(state.positions, near)
         score = _score(lead, margin)
         idle_turns += 1
         is_folded, is_poor = _is_folded(state.positions, mesh.quads), state.are_below(options.least_quality)
