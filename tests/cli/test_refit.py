@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -44,6 +45,21 @@ def test_a_mesh_and_its_paint_are_carried(tmp_path: Path, capsys: pytest.Capture
     old = read_sculpt(tmp_path / "old.ply")
     assert painted.colors is not None and old.colors is not None
     assert (painted.colors == old.colors).all(axis=1).mean() >= 0.9
+
+
+def test_landmarks_off_the_painted_sculpt_stop_before_anything_is_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    mesh, sculpt, places = make_files(tmp_path)
+    old = read_sculpt(tmp_path / "old.ply")
+    away = 0.3 * float(np.linalg.norm(np.ptp(old.positions, axis=0)))
+    write_sculpt_ply(tmp_path / "moved.ply", replace(old, positions=old.positions + [away, 0.0, 0.0]))
+    words = ["refit", str(mesh), str(sculpt), "-o", str(tmp_path / "out.obj"), "--landmarks", str(places), "--quiet"]
+    words += ["--paint-from", str(tmp_path / "moved.ply"), "--paint", str(tmp_path / "painted.ply")]
+    assert main(words) == 4
+    told = capsys.readouterr().err
+    assert "moved.ply" in told and "ear" in told
+    assert not (tmp_path / "out.obj").exists() and not (tmp_path / "painted.ply").exists()
 
 
 @pytest.mark.parametrize(

@@ -55,6 +55,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     """Carry, write, tell; return the exit code."""
     _check_files(arguments)
     colors = tuple(dict.fromkeys(parse_color(text) for text in arguments.leave_open))
+    from loopwright.demo import write_sculpt_ply
     from loopwright.reuse.read_landmarks import NO_LANDMARKS, read_landmarks
     from loopwright.reuse.refit import RefitOptions, refit
     from loopwright.surface.project import SurfaceProjector
@@ -75,14 +76,17 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
             options=RefitOptions(mirror=arguments.mirror),
             progress=console.progress,
         )
+    carried = None
+    if arguments.paint is not None:
+        with name_landmarks(arguments.landmarks):
+            carried = _carry_paint(arguments.paint_from, sculpt, landmarks, console)
     write_mesh(arguments.output, result.mesh)
     for line in tell_refit(result):
         console.say(line)
     console.say(f"mesh       {arguments.output}")
     outcome = {**refit_figures(result), "mesh_file": str(arguments.output)}
-    if arguments.paint is not None:
-        with name_landmarks(arguments.landmarks):
-            _carry_paint(arguments.paint_from, sculpt, arguments.paint, landmarks, console)
+    if carried is not None:
+        write_sculpt_ply(arguments.paint, carried)
         console.say(f"paint      {arguments.paint}")
         outcome["paint_file"] = str(arguments.paint)
     console.give(outcome)
@@ -173,13 +177,19 @@ def _open_borders(sculpt: Sculpt, colors: tuple[tuple[int, int, int], ...], cons
     return open_borders(make_region_surface(sculpt, options=options, progress=console.progress)[0])
 
 
-def _carry_paint(source: Path, target: Sculpt, out: Path, landmarks: Landmarks, console: Console) -> None:
-    from loopwright.demo import write_sculpt_ply
+def _carry_paint(source: Path, target: Sculpt, landmarks: Landmarks, console: Console) -> Sculpt:
+    """Return the target with the paint of a sculpt file, on which the mesh's landmarks must lie."""
     from loopwright.reuse.carry_marks import carry_colors
     from loopwright.reuse.register_sculpts import register_sculpts
     from loopwright.surface.read import read_sculpt
     from loopwright.surface.repair import repair_sculpt
 
     painted, _ = repair_sculpt(read_sculpt(source, progress=console.progress))
-    registration = register_sculpts(painted, target, landmarks=landmarks, progress=console.progress)
-    write_sculpt_ply(out, carry_colors(painted, target, registration))
+    registration = register_sculpts(
+        painted,
+        target,
+        landmarks=landmarks,
+        shapes=(f"sculpt {source}, whose paint is carried", "sculpt"),
+        progress=console.progress,
+    )
+    return carry_colors(painted, target, registration)

@@ -28,7 +28,7 @@ def check_landmarks(landmarks: Landmarks, places: FloatArray, gaps: FloatArray, 
     name, (x, y, z), gap = landmarks.names[worst], places[worst].tolist(), float(gaps[worst])
     raise MarksError(
         f'the landmark "{name}" at ({x:.4g}, {y:.4g}, {z:.4g}) lies {gap:.3g} ({100 * gap / diagonal:.1f} % of the '
-        f"diagonal) off the {shape}; put it on the {shape}'s surface, and check that the file's units and axes are "
-        f"those of the {shape}.",
+        f"diagonal) off the {shape}; put it on that surface, and check that the file's units and axes are "
+        "those of that shape.",
         places=[name],
     )

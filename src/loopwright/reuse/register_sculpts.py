@@ -71,6 +71,7 @@ def register_sculpts(
     landmarks: Landmarks = NO_LANDMARKS,
     proxy_triangles: int = PROXY_TRIANGLES,
     options: RegisterOptions | None = None,
+    shapes: tuple[str, str] = ("first sculpt", "second sculpt"),
     progress: Progress = silent,
 ) -> SculptRegistration:
     """Register a sculpt with another of the same kind; both are oriented manifolds, as a repair leaves them.
@@ -81,6 +82,7 @@ def register_sculpts(
     ----------
     landmarks : places on the first (called ``mesh``) and the second (``sculpt``).
     proxy_triangles : about how many triangles the coarse form has.
+    shapes : what the two are called in messages.
 
     Raises
     ------
@@ -90,11 +92,9 @@ def register_sculpts(
     net = coarsen(source.positions, source.triangles, size).net
     template = template_of_triangles(net.positions, net.triangles)
     projector = SurfaceProjector(target.positions, target.triangles)
-    for shape, surface, places in (
-        ("first sculpt", SurfaceProjector(source.positions, source.triangles), landmarks.mesh),
-        ("second sculpt", projector, landmarks.sculpt),
-    ):
-        if landmarks.names:
+    if landmarks.names:
+        first = SurfaceProjector(source.positions, source.triangles)
+        for shape, surface, places in zip(shapes, (first, projector), (landmarks.mesh, landmarks.sculpt), strict=True):
             gaps = np.linalg.norm(surface.project(places).points - places, axis=1)
             check_landmarks(landmarks, places, gaps, surface.diagonal, shape)
     coarse = register(
