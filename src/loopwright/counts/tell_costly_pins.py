@@ -11,6 +11,7 @@ from loopwright.counts.added_poles import extra_poles
 from loopwright.counts.count_program import SumPin
 from loopwright.errors import ConvergenceError
 from loopwright.layout.types import Layout, Patch
+from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, IntArray
 
 Solve = Callable[[tuple[SumPin, ...]], IntArray]
@@ -21,6 +22,7 @@ _SUSPECT = 1.1  # the same where poles are added anywhere
 _STRETCHED = 1.5  # factor that is told even where no poles come of it
 _FAR = 2.0  # factor off the sizes' wish that is told unsolved: rows that run on to elsewhere may well ask for less
 _LEAST = 2  # segments off the wish that count at all
+_NEAR = " Where several borders bear one name, a place (near) lets a pin be for the one piece nearest to it."
 _LOOKED_AT = 3  # pins that are solved without, the farthest from the wish first
 
 
@@ -48,6 +50,11 @@ class _Asked:
     def factor(self) -> float:
         return stretch(self.count, self.farthest)
 
+    @property
+    def is_far(self) -> bool:
+        """Whether it is told unsolved: it is far from the sizes' wish, and a count nearer to that can be pinned."""
+        return self.factor >= _FAR and _allowed(self.farthest, self.sums) != self.count
+
     def counted(self, counts: IntArray) -> list[int]:
         """The whole mesh's segments on each of the borders with (arcs,) counts."""
         return [int(counts[list(s.arcs)].sum()) * s.copies for s in self.sums]
@@ -67,7 +74,7 @@ def tell_far_pins(counts: IntArray, targets: FloatArray, pins: Sequence[SumPin])
     ----------
     counts, targets : (arcs,) whole counts with the pins, and those that the sizes ask for, up to a common factor.
     """
-    return [_tell_far(pin) for pin in _asked(counts, targets, pins) if pin.factor >= _FAR]
+    return [_tell_far(pin) for pin in _asked(counts, targets, pins) if pin.is_far]
 
 
 def tell_costly_pins(
@@ -78,7 +85,8 @@ def tell_costly_pins(
     Looked at are pins far from what the sizes ask for, and those at patches
     whose fills have added poles; the counts are solved without them, all at
     once and then each alone. Where none alone costs anything, but all
-    together do, they are told together.
+    together do, they are told together. Where no counts are found without
+    them, they are told as by :func:`tell_far_pins`.
 
     Parameters
     ----------
@@ -94,15 +102,10 @@ def tell_costly_pins(
     ]
     doubted = sorted(doubted, key=lambda pin: (-pin.factor, pin.wish))
     looked_at, rest = doubted[:_LOOKED_AT], doubted[_LOOKED_AT:]
-    far = [_tell_far(pin) for pin in rest if pin.factor >= _FAR]
+    far = [_tell_far(pin) for pin in rest if pin.is_far]
     if not looked_at:
         return far
-    bill = _Bill(layout, counts, pins, solve)
-    together = bill.tell(looked_at)
-    if together is None or len(looked_at) == 1:
-        return [*([together] if together else []), *far]
-    alone = [told for pin in looked_at if (told := bill.tell([pin]))]
-    return [*(alone or [together]), *far]
+    return [*_Bill(layout, counts, pins, solve).tell_all(looked_at), *far]
 
 
 @dataclass(frozen=True)
@@ -114,27 +117,41 @@ class _Bill:
     pins: tuple[SumPin, ...]
     solve: Solve
 
-    def tell(self, freed: Sequence[_Asked]) -> Finding | None:
-        """Return what the counts without some pins save; None where that is little, or no such counts are found."""
-        gone = {s for pin in freed for s in pin.sums}
+    def tell_all(self, pins: Sequence[_Asked]) -> list[Finding]:
+        """Return what some pins cost, each alone if it costs anything alone."""
         try:
-            free = self.solve(tuple(p for p in self.pins if p not in gone))
+            together = self._tell(pins)
         except ConvergenceError:
-            return None
+            return [_tell_far(pin) for pin in pins if pin.is_far]
+        if together is None or len(pins) == 1:
+            return [together] if together else []
+        alone, unsolved = [], []
+        for pin in pins:
+            try:
+                alone.append(self._tell([pin]))
+            except ConvergenceError:
+                unsolved.append(pin)
+        found = [told for told in alone if told]
+        return [*found, *(_tell_far(pin) for pin in unsolved if pin.is_far)] if found else [together]
+
+    def _tell(self, freed: Sequence[_Asked]) -> Finding | None:
+        """Return what the counts without some pins save; None where that is little."""
+        gone = {s for pin in freed for s in pin.sums}
+        free = self.solve(tuple(p for p in self.pins if p not in gone))
         poles = self._poles(self.counts) - self._poles(free)
-        if poles < 0:
-            return None
         pairs = [(pin.count, n) for pin in freed for n in pin.counted(free)]
         one = len(freed) == 1
-        costs = [f"{'costs' if one else 'together cost'} {poles} poles"] if poles else []
-        if max(stretch(*pair) for pair in pairs) >= (_DOUBTED if poles else _STRETCHED):
+        costs = [f"{'costs' if one else 'together cost'} {plural(poles, 'pole')}"] if poles > 0 else []
+        if max(stretch(*pair) for pair in pairs) >= (_DOUBTED if poles > 0 else _STRETCHED):
             costs.append(f"{'makes' if one else 'make'} quads there {_how_stretched(pairs)} as without")
         if not costs:
             return None
         names = ", ".join(pin.wish for pin in freed)
         ways = ", ".join(f"{pin.sums[0].name}={_listed(pin, free)}" for pin in freed)
-        text = f"The {'pin' if one else 'pins'} {names} {' and '.join(costs)}: {ways} would be free of that."
-        return Finding("pin_costly", text, poles)
+        more = f", with {plural(-poles, 'pole')} more" if poles < 0 else ""
+        text = f"The {'pin' if one else 'pins'} {names} {' and '.join(costs)}: {ways} would be free of that{more}."
+        several = any(len(set(pin.counted(free))) > 1 for pin in freed)
+        return Finding("pin_costly", text + (_NEAR if several else ""), max(poles, 0))
 
     def _poles(self, counts: IntArray) -> int:
         return (1 if self.layout.surface.mirror is None else 2) * sum(extra_poles(self.layout, counts))
@@ -143,22 +160,35 @@ class _Bill:
 def _how_stretched(pairs: Sequence[tuple[int, int]]) -> str:
     """Say how much narrower or wider quads are, from counts with and without pins."""
     ways = {"narrow" if count > free else "wide" for count, free in pairs if stretch(count, free) > 1}
-    return f"{max(stretch(*pair) for pair in pairs):.2g} times as {' or '.join(sorted(ways))}"
+    return f"{_times(max(stretch(*pair) for pair in pairs))} times as {' or '.join(sorted(ways))}"
 
 
 def _listed(pin: _Asked, counts: IntArray) -> str:
     return " and ".join(dict.fromkeys(map(str, pin.counted(counts))))
 
 
+def _times(factor: float) -> str:
+    return f"{factor:.1f}" if factor < 9.95 else f"{factor:.0f}"
+
+
 def _tell_far(pin: _Asked) -> Finding:
     how = "narrow" if pin.count > pin.farthest else "wide"
-    copies = pin.sums[0].copies
-    about = max(1, round(pin.farthest / copies)) * copies
+    each = [_allowed(wished, (s,)) for wished, s in zip(pin.wished, pin.sums, strict=True)]
+    several = stretch(min(each), max(each)) >= _DOUBTED
+    about = list(dict.fromkeys(each)) if several else [_allowed(pin.farthest, pin.sums)]
+    segments = "segment" if about == [1] else "segments"
     text = (
-        f"The pin {pin.wish} makes quads {pin.factor:.2g} times as {how} as the sizes there ask for; about "
-        f"{about} segments would suit them."
+        f"The pin {pin.wish} makes quads {_times(pin.factor)} times as {how} as the sizes there ask for; about "
+        f"{' and '.join(map(str, about))} {segments} would suit them."
     )
-    return Finding("pin_far", text)
+    return Finding("pin_far", text + (_NEAR if several else ""))
+
+
+def _allowed(wished: float, sums: Sequence[SumPin]) -> int:
+    """Return the whole mesh's count nearest to a wished one that all of some borders can be pinned to."""
+    copies = max(s.copies for s in sums)
+    least = max(len(s.arcs) * s.copies for s in sums)
+    return copies * max(round(wished / copies), -(-least // copies))
 
 
 def _asked(counts: IntArray, targets: FloatArray, pins: Sequence[SumPin]) -> list[_Asked]:
