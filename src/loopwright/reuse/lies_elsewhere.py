@@ -12,14 +12,27 @@ _OFF = 0.01  # of the sculpt's diagonal: a mesh that is fitted lies several time
 _MOST = 0.9  # of the vertices are that near, or it is another sculpt's
 
 
-def share_off(mesh: QuadMesh, projector: SurfaceProjector) -> float:
+def lies_by_limit(mesh: QuadMesh, projector: SurfaceProjector) -> bool:
+    """Return whether a mesh's smooth limit surface lies nearer to a sculpt than the mesh itself."""
+    itself, limit = _distances_off(mesh, projector)
+    return limit < itself
+
+
+def distance_off(mesh: QuadMesh, projector: SurfaceProjector) -> float:
     """Return the distance from the sculpt, in its diagonals, within which nine of ten vertices of a mesh lie.
 
-    What counts is the mesh itself or its smooth limit surface, whichever lies nearer.
+    What counts is the mesh itself or its smooth limit surface, whichever lies nearer. Vertices that no quad uses
+    count for nothing.
     """
-    limit = template_of_quads(mesh.positions, mesh.quads).positions
-    gaps = (np.linalg.norm(projector.project(p).points - p, axis=1) for p in (mesh.positions, limit))
-    return min(float(np.quantile(gap, _MOST)) for gap in gaps) / projector.diagonal
+    return min(_distances_off(mesh, projector)) / projector.diagonal
+
+
+def _distances_off(mesh: QuadMesh, projector: SurfaceProjector) -> tuple[float, float]:
+    """Return the distance within which nine of ten vertices lie, of the mesh itself and of its limit surface."""
+    used = np.unique(mesh.quads)
+    itself, limit = mesh.positions[used], template_of_quads(mesh.positions, mesh.quads).positions[used]
+    gaps = [np.linalg.norm(projector.project(points).points - points, axis=1) for points in (itself, limit)]
+    return float(np.quantile(gaps[0], _MOST)), float(np.quantile(gaps[1], _MOST))
 
 
 def tell_elsewhere(mesh: QuadMesh, projector: SurfaceProjector, name: str, sculpt: str) -> list[Finding]:
@@ -29,12 +42,12 @@ def tell_elsewhere(mesh: QuadMesh, projector: SurfaceProjector, name: str, sculp
     ----------
     name, sculpt : of the mesh and the sculpt, for the message.
     """
-    off = share_off(mesh, projector)
+    off = distance_off(mesh, projector)
     if off <= _OFF:
         return []
     text = (
-        f"{name} does not seem to belong to {sculpt}: a tenth of its surface lies {100 * off:.1f} % of the diagonal or "
-        "more away. Give the sculpt that it was made from, in the same unit and place; figures against this one mean "
-        "little."
+        f"{name} does not seem to belong to {sculpt}: a tenth of its vertices lies {100 * off:.1f} % of the diagonal "
+        "or more away. Give the sculpt that it was made from, in the same unit and place; figures against this one "
+        "mean little."
     )
     return [Finding("other_sculpt", text)]
