@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from loopwright.errors import MarksError
-from loopwright.rehearse.poses import Handle, Motion, Pose, bend
+from loopwright.rehearse.poses import Handle, Motion, Pose, bend, tell_wide_turns
 from loopwright.rehearse.read_poses import read_poses
 from loopwright.rehearse.rehearse import rehearse
 from loopwright.rehearse.weights import HandleWeights, bounded_biharmonic, find_weights
@@ -152,3 +152,32 @@ def test_a_poses_file_is_read(tmp_path: Path) -> None:
 def test_mistakes_in_a_poses_file_are_told(tmp_path: Path, change: dict[str, Any], message: str) -> None:
     with pytest.raises(MarksError, match=message):
         read_poses(write(tmp_path, {**good_file(), **change}))
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "told"),
+    [
+        (0.0, 90.0, None),
+        (0.0, 120.0, "turns high by 120 degrees against low"),
+        (80.0, -80.0, "turns low by 160 degrees against high"),
+        (120.0, 120.0, None),
+        (0.0, 360.0, None),
+        (0.0, 240.0, "turns high by 120 degrees against low"),
+        (-100.0, 170.0, None),  # 270 degrees one way are 90 the other
+    ],
+)
+def test_turns_of_handles_against_each_other_are_told_if_wide(low: float, high: float, told: str | None) -> None:
+    axis = np.array([0.0, 0.0, 2.0])
+    turns = {"low": low, "high": high}
+    motions = {name: Motion(np.zeros(3), axis, degrees) for name, degrees in turns.items() if degrees}
+    findings = tell_wide_turns([Pose("bent", motions)], ["low", "high"])
+    assert [f.kind for f in findings] == (["wide_turn"] if told else [])
+    assert all(told is not None and told in f.text for f in findings)
+
+
+def test_two_handles_that_turn_about_other_axes_are_compared_by_what_is_between_them() -> None:
+    x, y = np.eye(3)[0], np.eye(3)[1]
+    pose = Pose("bent", {"a": Motion(np.zeros(3), x, 90.0), "b": Motion(np.zeros(3), y, 90.0)})
+    (finding,) = tell_wide_turns([pose], ["still", "a", "b"])
+    # Two quarter turns about axes at a right angle lie a third of a full turn apart; cos 60 degrees is a half.
+    assert "turns a by 120 degrees against b" in finding.text and "to 0.50 of its width" in finding.text

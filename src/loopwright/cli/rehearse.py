@@ -53,7 +53,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     with name_file(arguments.poses):
         weights = find_weights(sculpt, meshes[0], wishes.handles)
     told = [
-        *tell_wide_turns(wishes.poses),
+        *tell_wide_turns(wishes.poses, [handle.name for handle in wishes.handles]),
         *_tell_elsewhere(meshes, [str(path) for path in paths], sculpt, str(arguments.sculpt)),
     ]
     for finding in told:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import combinations
 
 import numpy as np
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
+from loopwright.surface.repair_work import plural
 from loopwright.types import BoolArray, Finding, FloatArray, IntArray, QuadMesh
 
 WIDEST_TURN = 90.0
-"""Degrees beyond which a turn is told."""
+"""Degrees beyond which a turn of two handles relative to each other is told."""
+_EXACT = 1e-6  # degrees by which a turn comes out inexact
 
 
 @dataclass(frozen=True)
@@ -57,10 +60,14 @@ class Motion:
     degrees: float = 0.0
     shift: FloatArray = field(default_factory=lambda: np.zeros(3))
 
+    def turn(self, share: float = 1.0) -> Rotation:
+        """Return the turn alone, or for a share below one a part of it."""
+        direction = self.axis / np.linalg.norm(self.axis)
+        return Rotation.from_rotvec(np.radians(share * self.degrees) * direction)
+
     def apply(self, points: FloatArray, share: float = 1.0) -> FloatArray:
         """Return where (n, 3) points go, or for a share below one how far on the way there."""
-        direction = self.axis / np.linalg.norm(self.axis)
-        turn = Rotation.from_rotvec(np.radians(share * self.degrees) * direction).as_matrix()
+        turn = self.turn(share).as_matrix()
         moved: FloatArray = (points - self.through) @ turn.T + self.through + share * self.shift
         return moved
 
@@ -88,23 +95,37 @@ def bend(points: FloatArray, weights: FloatArray, handles: tuple[str, ...], pose
     return moved
 
 
-def tell_wide_turns(poses: Sequence[Pose]) -> list[Finding]:
-    """Return a finding for each turn so wide that :func:`bend` pinches what lies between the handles.
+def tell_wide_turns(poses: Sequence[Pose], handles: Sequence[str]) -> list[Finding]:
+    """Return a finding for each pose with turns so wide that :func:`bend` pinches what lies between the handles.
 
-    Half way between a handle that stays and one that turns by an angle, the mean of both shrinks towards the axis to
-    the cosine of half the angle: to 0.71 at 90 degrees, to nothing at 180.
+    What counts is how far two handles turn relative to each other, brought to 0 to 180 degrees. Half way between
+    them, the mean of both shrinks towards the axis of that turn to the cosine of half the angle: to 0.71 at 90
+    degrees, to nothing at 180.
+
+    Parameters
+    ----------
+    handles : names of all handles; those that a pose does not name stay.
     """
     found = []
     for pose in poses:
-        for handle, motion in pose.motions.items():
-            if abs(motion.degrees) > WIDEST_TURN:
-                left = abs(np.cos(np.radians(motion.degrees / 2)))
-                text = (
-                    f'The pose "{pose.name}" turns {handle} by {motion.degrees:g} degrees: beyond {WIDEST_TURN:g} '
-                    f"degrees, what bends is pinched by the way of bending itself, here to {left:.2f} of its width at "
-                    "worst, in any mesh. Compare meshes with each other there, or turn by less."
-                )
-                found.append(Finding("wide_turn", text))
+        turns = [(name, pose.motions[name].turn() if name in pose.motions else Rotation.identity()) for name in handles]
+        wide = [
+            (degrees, one, other)
+            for (one, first), (other, second) in combinations(turns, 2)
+            if (degrees := float(np.degrees((first.inv() * second).magnitude()))) > WIDEST_TURN + _EXACT
+        ]
+        if wide:
+            degrees, one, other = max(wide, key=lambda pair: round(pair[0], 6))
+            # Who moves is named first, and that against what it turns.
+            one, other = (one, other) if one in pose.motions else (other, one)
+            more = f" (and {plural(len(wide) - 1, 'other pair')} too far)" if len(wide) > 1 else ""
+            text = (
+                f'The pose "{pose.name}" turns {one} by {degrees:.4g} degrees against {other}{more}: beyond '
+                f"{WIDEST_TURN:g} degrees, what bends is pinched by the way of bending itself, here to "
+                f"{abs(np.cos(np.radians(degrees / 2))):.2f} of its width at worst, in any mesh. Compare meshes with "
+                "each other there, or turn by less."
+            )
+            found.append(Finding("wide_turn", text, len(wide)))
     return found
 
 
