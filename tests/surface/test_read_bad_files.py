@@ -194,6 +194,21 @@ def test_denied_by_the_system(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     assert "not permitted" in read_error(file)
 
 
+def test_a_lack_of_memory_is_told_with_the_path_as_typed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = tmp_path / "deep" / "full.obj"
+    file.parent.mkdir()
+    file.write_text("v 0 0 0\nv 1 0 0\nv 1 1 0\nf 1 2 3\n")
+
+    def full(*_: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr("loopwright.surface.read.sculpt_from_parts", full)
+    with pytest.raises(InputError) as caught:
+        read_sculpt(file)
+    assert str(caught.value).startswith(f"{file}: there is not enough memory")
+    assert str(file) in caught.value.places
+
+
 def test_cancelling_stops_reading(tmp_path: Path) -> None:
     file = tmp_path / "a.ply"
     file.write_bytes(binary_ply(body=face(0, 1, 2)))

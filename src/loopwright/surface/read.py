@@ -74,7 +74,7 @@ def read_sculpt(path: str | os.PathLike[str], *, progress: Progress = silent) ->
         reason = error.strerror or "it cannot be read"
         raise InputError(f"{file}: {reason}; check the path and the disk.", places=(str(file),)) from error
     except MemoryError as error:
-        raise input_error(file.name, "", "there is not enough memory for it", "export a coarser level") from error
+        raise input_error(str(file), "", "there is not enough memory for it", "export a coarser level") from error
 
 
 def _with_folder(error: InputError, file: Path) -> InputError:
