@@ -63,6 +63,7 @@ _MESH_WORDS = (
     "area was left open, or the sculpt rises above the faces. The marks are the poles."
 )
 _BARE_WORDS = "The faces in the colours of their regions. The marks are the poles."
+_MEASURED = {"": "", "limit": "; of the mesh's smooth limit surface", "faces": "; of the mesh's faces as they are"}
 _HEAT_WORDS = (
     "First from every point of the sculpt to the surface that the mesh describes, then from that surface to the "
     "sculpt. Areas of the sculpt beyond an opening are grey: no faces were wanted there."
@@ -122,7 +123,7 @@ def _tiles(summary: Summary) -> list[tuple[str, str, str]]:
         if f"{way}_rms" in summary.distances:
             rms, p95, most = (100 * summary.distances[f"{way}_{figure}"] for figure in ("rms", "p95", "max"))
             below = f"of the diagonal, root mean square; 95 % within {p95:.3f} %, farthest {most:.3f} %"
-            tiles.append((title, f"{rms:.3f} %", below))
+            tiles.append((title, f"{rms:.3f} %", below + _MEASURED[summary.measured_surface]))
     if summary.symmetry:
         share = summary.symmetry["faces_matched"]
         tiles.append(("Mirrored", "exactly" if share == 1 else f"{min(share, 0.9999):.2%}", "of all faces"))

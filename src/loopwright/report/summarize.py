@@ -40,7 +40,8 @@ class Summary:
 
     Of a plan, ``faces`` and those of the regions are expected and ``vertices`` is None.  ``planned_poles``, ``borders``
     and ``openings`` are those of the whole mesh.  Of an edited mesh, ``sculpt`` is its own name, and ``triangles`` is 0
-    where no sculpt was given; of anything else, ``faces_before`` is None.
+    where no sculpt was given; of anything else, ``faces_before`` is None and ``measured_surface`` empty: what
+    of an edited mesh ``distances`` tells of, ``limit`` (its smooth limit surface) or ``faces`` (the mesh itself).
     """
 
     sculpt: str
@@ -61,6 +62,7 @@ class Summary:
     quality: dict[str, float] = field(default_factory=dict)
     quality_before: dict[str, float] = field(default_factory=dict)
     distances: dict[str, float] = field(default_factory=dict)
+    measured_surface: str = ""
     symmetry: dict[str, float] = field(default_factory=dict)
     layout: dict[str, object] = field(default_factory=dict)
     findings: tuple[dict[str, object], ...] = ()

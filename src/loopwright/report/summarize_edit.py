@@ -58,6 +58,7 @@ def summarize_edit(result: EditResult, *, measured: Distances | None = None) -> 
         quality=measure_quality(mesh.positions, mesh.quads).summary(),
         quality_before=measure_quality(result.before.positions, result.before.quads).summary(),
         distances={} if measured is None else measured.summarize(diagonal),
+        measured_surface="" if measured is None else "limit" if measured.is_limit else "faces",
         symmetry=measure_symmetry(mesh, mesh.mirror),
         findings=tuple(tell_finding(finding) for finding in result.findings),
         timings=dict(result.timings),

@@ -21,6 +21,8 @@ from loopwright.report.report_files import report_files
 from loopwright.report.run_drawing import run_drawing
 from loopwright.report.summarize import Summary, summarize_build, summarize_plan
 from loopwright.report.summarize_edit import EditResult, summarize_edit
+from loopwright.reuse.lies_elsewhere import lies_by_limit
+from loopwright.surface.project import SurfaceProjector
 from loopwright.types import QuadMesh
 from loopwright.write_file import write_file
 from loopwright.write_json import json_text
@@ -67,7 +69,8 @@ def write_edit_report(folder: str | os.PathLike[str], result: EditResult, *, pro
     folder, progress
         As for :func:`write_report`.
     result
-        The mesh before and after; with a sculpt, how close it lies is measured and drawn.
+        The mesh before and after; with a sculpt, how close it lies is measured and drawn: its smooth limit surface if
+        it was fitted, or if that of the mesh before lies nearer than its vertices, else the mesh itself.
 
     Raises
     ------
@@ -77,7 +80,11 @@ def write_edit_report(folder: str | os.PathLike[str], result: EditResult, *, pro
     started = perf_counter()
     progress(STAGE, 0.0)
     mesh, sculpt = result.mesh, result.sculpt
-    distances = None if sculpt is None else measure_distance(sculpt, mesh, use_limit=result.is_fitted)
+    distances = None
+    if sculpt is not None:
+        projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
+        use_limit = result.is_fitted or lies_by_limit(result.before, projector)
+        distances = measure_distance(sculpt, mesh, use_limit=use_limit)
     summary = summarize_edit(result, measured=distances)
     limit = _round_limit(distances, summary)
     scene = compose_mesh_scene(result.before, mesh, sculpt, distances, limit * summary.diagonal)
