@@ -157,9 +157,9 @@ def test_borders_of_one_name_that_need_different_counts_are_told_apart() -> None
     assert "near" not in far_text((SumPin((0,), 90, "a/b"), SumPin((1,), 90, "a/b")), [8.0, 8.0, 5.0])
 
 
-@pytest.mark.parametrize(("wished", "factor"), [(30.0, "3.0"), (1.0, "90"), (9.0, "10"), (9.1, "9.9")])
+@pytest.mark.parametrize(("wished", "factor"), [(310.0, "3.0"), (7.0, "133"), (93.0, "10"), (94.0, "9.9")])
 def test_factors_have_one_decimal_up_to_ten(wished: float, factor: str) -> None:
-    assert f"quads {factor} times as narrow" in far_text((SumPin((0,), 90, "a/b"),), [wished, 5.0])
+    assert f"quads {factor} times as narrow" in far_text((SumPin((0,), 930, "a/b"),), [wished, 5.0])
 
 
 def test_a_segment_more_or_less_is_no_stretch() -> None:
