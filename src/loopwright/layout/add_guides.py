@@ -149,11 +149,12 @@ def _ring_forms(
 
     def find() -> tuple[FloatArray, list[Form]]:
         u = flat_stretch(points, local, on_mirror, blur=blur)
-        return u, [f for f in find_forms(u, local, opt.least_hung) if _stands_out(f, u)]
+        return u, [f for f in find_forms(u, local, opt.least_hung) if is_high(f) or hangs_over(f, u)]
 
-    def _stands_out(form: Form, u: FloatArray) -> bool:
-        if form.top - form.saddle >= opt.least_stretch:
-            return True
+    def is_high(form: Form) -> bool:
+        return form.top - form.saddle >= opt.least_stretch
+
+    def hangs_over(form: Form, u: FloatArray) -> bool:
         inside = form_above(u, local, form.summit, _levels(form, opt)[0])
         return overhang(points, local, inside, work.mirror if on_mirror[inside].any() else None) >= opt.least_overhang
 
