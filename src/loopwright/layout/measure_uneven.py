@@ -70,31 +70,37 @@ def weigh_patch(
 
 
 def is_stray(patch: Piece, points: FloatArray, uneven: float, opt: UnevenOptions) -> bool:
-    """Tell whether a ring, of this unevenness, is no stack of loops, or a strip no stack of rows."""
-    return (patch.is_ring and (uneven > opt.most or _has_dead_end(patch, points, opt))) or _wanders(patch, points, opt)
+    """Tell whether a ring, of this unevenness, is no stack of loops, or a strip no stack of rows.
+
+    Such are what is left between scattered regions, now narrow, now wide.
+    """
+    if patch.is_ring and uneven > opt.most:
+        return True
+    sides = side_chains(patch.loops[0], patch.quadrants)
+    if len(sides) != 4:
+        return False
+    first = _loop_side(patch, points, sides)
+    long_sides = sides[first], sides[first + 2]
+    narrow, wide = np.quantile(gaps(*(points[side] for side in long_sides)), [0.05, 0.95])
+    if wide > np.exp(opt.ring_wander if patch.is_ring else opt.wander) * narrow:
+        return True
+    return patch.is_ring and bool(wide >= _BAY * narrow) and _has_dead_end(patch, points, long_sides, opt)
 
 
-def _has_dead_end(patch: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
+def _has_dead_end(patch: Piece, points: FloatArray, loops: tuple[IntArray, IntArray], opt: UnevenOptions) -> bool:
     """Tell whether a ring has a bay that lines from loop to loop do not reach, such as the bridge round a nose's tip.
 
     Where water seeps from one loop to the other (a harmonic function), little does where the ring is wide, but next
     to none at the end of a bay, however near its walls are: that goes down as exp(-pi depth / width).
     """
-    sides = side_chains(patch.loops[0], patch.quadrants)
-    if len(sides) != 4:
-        return False
-    narrow, wide = np.quantile(_widths(patch, points, sides), [0.05, 0.95])
-    if wide < _BAY * narrow:
-        return False
-    first = _loop_side(patch, points, sides)
     high = np.zeros(len(points))
-    high[sides[first + 2]] = 1.0
+    high[loops[1]] = 1.0
     free = np.ones(len(points), bool)
-    free[sides[first]] = free[sides[first + 2]] = False
+    free[loops[0]] = free[loops[1]] = False
     matrix = stiffness(corner_angles(points, patch.triangles), patch.triangles, len(points))
     high[free] = factorize(matrix[free][:, free]).solve(-(matrix[free] @ high))
     flow = np.abs(matrix @ high)
-    return any(_slack(points[side], flow[side]) > opt.slack for side in (sides[first], sides[first + 2]))
+    return any(_slack(points[side], flow[side]) > opt.slack for side in loops)
 
 
 def _slack(points: FloatArray, flow: FloatArray) -> float:
@@ -111,15 +117,6 @@ def _slack(points: FloatArray, flow: FloatArray) -> float:
     return float(np.log(middling / max(idle, 1e-300)))
 
 
-def _wanders(patch: Piece, points: FloatArray, opt: UnevenOptions) -> bool:
-    """Tell whether a ring or strip is what is left between scattered regions, now narrow, now wide."""
-    sides = side_chains(patch.loops[0], patch.quadrants)
-    if len(sides) != 4:
-        return False
-    narrow, wide = np.quantile(_widths(patch, points, sides), [0.05, 0.95])
-    return bool(wide > np.exp(opt.ring_wander if patch.is_ring else opt.wander) * narrow)
-
-
 def ring_width(area: float, near: FloatArray, far: FloatArray) -> float:
     """Return how wide a ring of this area between two loops, (k, 3) and (l, 3) points, is on the whole.
 
@@ -133,12 +130,6 @@ def ring_width(area: float, near: FloatArray, far: FloatArray) -> float:
 def gaps(near: FloatArray, far: FloatArray) -> FloatArray:
     """Return (k + l,) how far each of (k, 3) and (l, 3) points is from the nearest of the other ones."""
     return np.concatenate([cKDTree(far).query(near)[0], cKDTree(near).query(far)[0]])
-
-
-def _widths(patch: Piece, points: FloatArray, sides: Sequence[IntArray]) -> FloatArray:
-    """Return how wide a strip or ring of four sides is at each point of its two long sides."""
-    first = _loop_side(patch, points, sides)
-    return gaps(points[sides[first]], points[sides[first + 2]])
 
 
 def _long_side(points: FloatArray, sides: Sequence[IntArray]) -> int:
@@ -178,14 +169,8 @@ def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
     if patch.is_ring and len(sides) == 4:
         seam = 1 - _loop_side(patch, points, sides)
         lengths[[seam, seam + 2]] = ring_width(area, points[sides[1 - seam]], points[sides[3 - seam]])
-    return _judge(lengths, area, patch.is_ring, size)
-
-
-def _judge(lengths: FloatArray, area: float | None, is_ring: bool, size: float) -> float:
     worst, enclosed = compare_sides(lengths[None], size)
-    unlike = float(worst[0]) - (_RING if is_ring and len(lengths) == 4 else 0.0)
-    if area is None:
-        return unlike
+    unlike = float(worst[0]) - (_RING if patch.is_ring and len(lengths) == 4 else 0.0)
     stretch = float(np.log(area / enclosed[0]))
     return max(unlike, _DEPTH * stretch, -stretch)
 
