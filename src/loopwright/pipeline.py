@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.tell_poles import tell_poles
 from loopwright.edit.run_edits import run_edits
-from loopwright.fit.fit_limit import FitOptions, FitReport, fit_limit
+from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import check_points, hold_points, tell_points
 from loopwright.fit.keep_paint import PaintSampler, keep_paint
@@ -184,7 +184,7 @@ def _fit(
     def tell(stage: str, done: float) -> None:
         progress("fit", done)
 
-    index, in_paint = None, mesh
+    index, in_paint = None, None
     if len(paint.palette) > 1:
         found = index = keep("paint index", (paint,), lambda: PaintIndex(projector.positions, paint), depth=1)
         in_paint = keep(  # the same with the limit surface laid on or without
@@ -193,19 +193,10 @@ def _fit(
             lambda: keep_paint(mesh, projector, paint, sampler=PaintSampler(mesh, paint, found), progress=tell),
         )
     if not wishes.fit_limit:
-        return in_paint, None
+        return in_paint.mesh if in_paint else mesh, None
     sharp = ridge_edges(mesh, regions.ridges)
-    return fit_with_paint(
-        mesh,
-        projector,
-        paint,
-        lambda given, shaped: fit_limit(
-            given, projector, options=_FIT, sharpness=sharp, shaped=shaped, progress=progress
-        ),
-        kept=in_paint,
-        index=index,
-        progress=tell,
-    )
+    fit = LimitFit(mesh, projector, options=_FIT, sharpness=sharp, progress=progress)
+    return fit_with_paint(mesh, projector, paint, fit, kept=in_paint, index=index, progress=tell)
 
 
 def _distances(report: FitReport | None) -> dict[str, float]:

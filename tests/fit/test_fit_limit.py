@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from loopwright.fit.fit_limit import FitOptions, fit_limit
+from loopwright.fit.fit_limit import FitOptions, LimitFit, fit_limit
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax
@@ -104,3 +104,27 @@ def test_it_is_deterministic_and_leaves_its_input_alone(make_sphere: Maker, sphe
     first, second = (fit_limit(mesh, sphere_sculpt, options=FitOptions(rounds=3))[0] for _ in range(2))
     assert np.array_equal(first.positions, second.positions)
     assert np.array_equal(mesh.positions, before)
+
+
+@pytest.mark.parametrize("half", [False, True])
+def test_laid_anew_in_one_place_it_is_as_near_there_and_untouched_elsewhere(
+    make_sphere: Maker, sphere_sculpt: SurfaceProjector, half: bool
+) -> None:
+    mesh = make_sphere(12, half=half)
+    fit = LimitFit(mesh, sphere_sculpt)
+    fitted, report = fit.lay(mesh)
+    moved = mesh.positions @ np.array([0.0, 0.6, 0.8]) > 0.97
+    assert 4 < moved.sum() < 60
+    step = np.where(moved[:, None], 0.02 * np.array([[0.0, 1.0, -0.8]]), 0.0)
+    elsewhere = mesh.positions + step
+    elsewhere /= np.linalg.norm(elsewhere, axis=1)[:, None]
+    shifted = replace(mesh, positions=np.where(moved[:, None], elsewhere, mesh.positions))
+    again, report_again = fit.lay_again(shifted, fitted, moved, report)
+    far = mesh.positions @ np.array([0.0, 0.6, 0.8]) < 0.3
+    assert np.array_equal(again.positions[far], fitted.positions[far])
+    assert np.linalg.norm(again.positions[moved] - fitted.positions[moved], axis=1).min() > 0.01
+    assert report_again.after.rms < 1.2 * fit.lay(shifted)[1].after.rms
+    whole = reflect_half(again) if half else again
+    h = float(np.sqrt(4.0 * np.pi / len(whole.quads)))
+    off = np.linalg.norm(limit_points(whole), axis=1) - 1.0
+    assert np.sqrt((off**2).mean()) < 0.1 * h * h / 3.0  # as near as a fit of all of it, see above

@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from loopwright.fit.fit_limit import FitReport, fit_limit
+from loopwright.fit.fit_limit import FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
-from loopwright.fit.keep_paint import keep_paint, paint_lead
+from loopwright.fit.keep_paint import PaintSampler, keep_paint, keep_paint_again, paint_lead
 from loopwright.fit.measure_quality import measure_quality
+from loopwright.fit.paint_index import PaintIndex
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, Curve, FloatArray, MirrorPlane, Paint, QuadMesh, Region
 
@@ -68,7 +69,7 @@ def test_quads_that_another_colour_outweighs_grow_until_their_own_leads(
 ) -> None:
     mesh, paint = two_regions(make_square, 20), painted(board, stray, color)
     assert (paint_lead(mesh, board, paint) < 0).any()
-    kept = keep_paint(mesh, board, paint)
+    kept = keep_paint(mesh, board, paint).mesh
     assert (paint_lead(kept, board, paint) > 0).all()
     assert measure_quality(kept.positions, kept.quads).scaled_jacobian.min() > 0.3
     slides = mesh.vertex_curve == len(mesh.curves) - 1
@@ -79,7 +80,7 @@ def test_quads_that_another_colour_outweighs_grow_until_their_own_leads(
 
 def test_what_is_far_from_such_quads_does_not_move(make_square: Maker, board: SurfaceProjector) -> None:
     mesh, paint = two_regions(make_square, 40), painted(board, slip, 2)
-    kept = keep_paint(mesh, board, paint)
+    kept = keep_paint(mesh, board, paint).mesh
     moved = np.abs(kept.positions - mesh.positions).max(axis=1) > 0
     assert moved.any()
     # eight rows of width 1/20 round a spot of radius 0.11
@@ -89,16 +90,16 @@ def test_what_is_far_from_such_quads_does_not_move(make_square: Maker, board: Su
 def test_a_mesh_in_its_paint_is_left_as_it_is(make_square: Maker, board: SurfaceProjector) -> None:
     mesh = two_regions(make_square, 20)
     clean = painted(board, lambda p: np.zeros(len(p), bool), 2)
-    assert keep_paint(mesh, board, clean) is mesh
+    assert keep_paint(mesh, board, clean).mesh is mesh
     bare = Paint(PALETTE[:1], np.zeros(len(board.positions), np.int32))
-    assert keep_paint(mesh, board, bare) is mesh
+    assert keep_paint(mesh, board, bare).mesh is mesh
 
 
 def test_a_slip_too_large_for_the_mesh_leaves_it_sound(make_square: Maker, board: SurfaceProjector) -> None:
     mesh = two_regions(make_square, 20)
     paint = painted(board, lambda p: np.abs(p[:, :2]).max(axis=1) < 0.5, 2)
     before = paint_lead(mesh, board, paint)
-    kept = keep_paint(mesh, board, paint)
+    kept = keep_paint(mesh, board, paint).mesh
     assert (paint_lead(kept, board, paint) < 0).sum() < (before < 0).sum()
     assert measure_quality(kept.positions, kept.quads).scaled_jacobian.min() > 0.3
 
@@ -120,27 +121,45 @@ def test_paint_of_the_image_half_counts_too(make_square: Maker, board: SurfacePr
     )
     below = painted(board, lambda p: slip(p + [0.0, 0.5, 0.0]), 2)
     assert (paint_lead(half, board, below) < 0).any()
-    kept = keep_paint(half, board, below)
+    kept = keep_paint(half, board, below).mesh
     assert (paint_lead(kept, board, below) > 0).all()
     assert np.abs(kept.positions[kept.on_mirror, 1]).max() == 0.0
 
 
 def test_paint_lasts_when_the_mesh_is_fitted(make_square: Maker, board: SurfaceProjector) -> None:
     mesh, paint = two_regions(make_square, 20), painted(board, slip, 2)
-    tries: list[int] = []
-    grown = np.linalg.norm(keep_paint(mesh, board, paint).positions - mesh.positions, axis=1) > 0.03
+    shaped_quads: list[BoolArray] = []
+    grown = np.linalg.norm(keep_paint(mesh, board, paint).mesh.positions - mesh.positions, axis=1) > 0.03
 
-    def fit(kept: QuadMesh, shaped: BoolArray) -> tuple[QuadMesh, FitReport]:
-        tries.append(1)
-        assert grown.any()
-        assert not shaped[grown[mesh.quads].any(axis=1)].any()  # what was grown keeps its shape
-        assert shaped.any()
-        return fit_limit(kept, board, shaped=shaped)
+    class Watched(LimitFit):
+        def lay(self, mesh: QuadMesh, shaped: BoolArray | None = None) -> tuple[QuadMesh, FitReport]:
+            assert shaped is not None
+            shaped_quads.append(shaped)
+            return super().lay(mesh, shaped)
 
-    fitted, report = fit_with_paint(mesh, board, paint, fit)
+    fitted, report = fit_with_paint(mesh, board, paint, Watched(mesh, board))
     assert (paint_lead(fitted, board, paint) > 0).all()
     assert report.after.rms < 1e-6
-    assert 1 <= len(tries) <= 3
+    assert grown.any()
+    assert shaped_quads
+    for shaped in shaped_quads:
+        assert not shaped[grown[mesh.quads].any(axis=1)].any()  # what was grown keeps its shape
+        assert shaped.any()
+
+
+def test_a_quad_grows_on_where_more_lead_is_asked_of_it(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh, paint = two_regions(make_square, 20), painted(board, bulge, 0)
+    sampler = PaintSampler(mesh, paint, PaintIndex(board.positions, paint))
+    kept = keep_paint(mesh, board, paint, sampler=sampler)
+    lead = sampler.lead(kept.mesh.positions)[0]
+    lost = np.arange(len(lead)) == lead.argmin()
+    margin = np.where(lost, lead[lost] + 0.15, 0.1)
+    more = keep_paint_again(kept, board, sampler, margin, lost)
+    assert sampler.lead(more.mesh.positions)[0][lost] >= margin[lost]
+    middle = kept.mesh.positions[mesh.quads[lost][0]].mean(axis=0)
+    moved = (more.mesh.positions != kept.mesh.positions).any(axis=1)
+    assert np.abs(kept.mesh.positions[moved] - middle).max() < 0.8  # five rows of about 1/10, and grown ones
+    assert np.array_equal(more.growth[~moved[mesh.quads].any(axis=1)], kept.growth[~moved[mesh.quads].any(axis=1)])
 
 
 def test_a_merged_region_has_all_its_paints(make_square: Maker, board: SurfaceProjector) -> None:
@@ -152,6 +171,6 @@ def test_a_merged_region_has_all_its_paints(make_square: Maker, board: SurfacePr
         regions=(Region("both", LEFT, (LEFT, RIGHT)),),
     )
     assert paint_lead(merged, board, paint).min() == 1.0
-    assert keep_paint(merged, board, paint) is merged, "nothing is to be mended"
+    assert keep_paint(merged, board, paint).mesh is merged, "nothing is to be mended"
     unaware = replace(merged, regions=(Region("both", LEFT),))
     assert paint_lead(unaware, board, paint).min() == -1.0

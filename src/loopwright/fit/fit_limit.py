@@ -2,63 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
+from loopwright.fit.cut_part import cut_part
 from loopwright.fit.draw_home import draw_home
 from loopwright.fit.find_crossings import CrossingFinder
+from loopwright.fit.fit_rounds import FitOptions, FitRounds, Laid, measure_quads
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
-from loopwright.fit.mend_worst import edge_ratios, face_measures
 from loopwright.fit.part_crossings import StrayFinder, loosen_crossings, part_crossings
 from loopwright.fit.shape_energy import build_shape_energy
-from loopwright.fit.shape_pull import build_shape_pull
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
 
-_GENTLE_ATTEMPTS = 6  # that shorten moves; later ones forbid them
-_ATTEMPTS = 60
+_ROWS_AGAIN = 3  # round vertices that moved: laid anew with them
+_ROWS_OF_SAMPLES = 3  # round those: what their part of the limit surface depends on
+_MOST_AGAIN = 0.5  # of all quads: from there on, all of it is laid anew
 _UNBROKEN = (0.3, 0.0, 0.1)  # measures of a quad that passes where one has to be freed from another
 
 
-@dataclass(frozen=True)
-class FitOptions:
-    """How the limit surface is laid on the sculpt.
-
-    Attributes
-    ----------
-    rounds : rounds of finding the closest points and solving for the cage.
-    fairness : weight of a smooth displacement of the cage, in the first round.
-    fading : factor on that weight from round to round.
-    slide : weight that holds the surface's points where they are along the sculpt.
-    shape : how strongly badly shaped quads are drawn towards rectangles, in all rounds but the last;
-        0 for meshes whose vertices shall stay where they are along the sculpt.
-    curve_weight : weight of border and opening curves, and of fixed vertices, against the surface's.
-    solver_steps : conjugate gradient steps per round.
-    least_quality : scaled Jacobian of the cage below which no quad may fall, nor get worse.
-    quality_loss : the most that a better quad may lose.
-    least_ratio : shortest over longest edge of a quad below which it may not fall by more than
-    ratio_loss : this share of what it was.
-    min_cosine : least agreement of the sculpt's normal with the limit surface's.
-    free_crossings : whether quads that pass through others are drawn apart at the end.
-    """
-
-    rounds: int = 6
-    fairness: float = 0.3
-    fading: float = 0.9
-    slide: float = 0.2
-    shape: float = 0.0
-    curve_weight: float = 4.0
-    solver_steps: int = 40
-    least_quality: float = 0.5
-    quality_loss: float = 0.15
-    least_ratio: float = 0.4
-    ratio_loss: float = 0.3
-    min_cosine: float = 0.3
-    free_crossings: bool = True
+__all__ = ["FitOptions", "FitReport", "LimitFit", "fit_limit"]
 
 
 @dataclass(frozen=True)
@@ -99,88 +68,123 @@ def fit_limit(
     H. Pottmann, S. Leopoldseder, "A concept for parametric surface fitting which avoids the parametrization
     problem", CAGD 20, 2003: tangent distance. The weights are our own.
     """
-    options = options or FitOptions()
-    zero = Distances(0.0, 0.0, 0.0)
-    if len(mesh.quads) == 0:
-        return mesh, FitReport(zero, zero, projector.diagonal, 0, 0)
-    fold = fold_mirror(mesh)
-    samples = build_limit_samples(mesh, fold, sharpness)
-    energy = build_shape_energy(mesh, fold) if options.shape > 0.0 else None
-    strength = np.where(shaped, options.shape, 0.0) if shaped is not None else np.full(len(mesh.quads), options.shape)
-    start = mesh.positions
-    normals = projector.project(start, samples.normals(start)[: len(start)], min_cosine=options.min_cosine).normals
-    wanted = _wanted(_measures(start, mesh.quads, normals), options)
-    positions, held, before = start.copy(), 0, zero
-    for step in range(options.rounds):
-        progress("fit", step / options.rounds)
-        is_sketch = 0 < step < options.rounds - 1
-        offset, distances = samples.distance(positions, projector, options.min_cosine, is_sketch=is_sketch)
-        before = distances if step == 0 else before
-        weight = options.fairness * options.fading**step
-        whole = fold.unfold_points(positions)
-        pull = None
-        if energy is not None and step < options.rounds - 1:  # the last round is for the distance alone
-            pull = build_shape_pull(energy, positions, whole, normals, strength)
-        move = samples.solve(
-            positions,
-            start,
-            offset,
-            fairness=weight,
-            slide=options.slide,
-            curve_weight=options.curve_weight,
-            steps=options.solver_steps,
-            pull=pull,
-        )
-        positions, held = _hold_back(mesh, positions, move, normals, wanted)
+    fit = LimitFit(mesh, projector, options=options, sharpness=sharpness, progress=progress)
+    return fit.lay(mesh, shaped)
 
-    def spoilt(moved: FloatArray) -> BoolArray:
-        lacks: BoolArray = _measures(moved, mesh.quads, normals) < wanted - 1e-12
-        return np.asarray(lacks.any(axis=1), np.bool_)
 
-    def broken(moved: FloatArray) -> BoolArray:
-        lacks: BoolArray = _measures(moved, mesh.quads, normals) < np.minimum(wanted, _UNBROKEN) - 1e-12
-        return np.asarray(lacks.any(axis=1), np.bool_)
+class LimitFit:
+    """The fit of one mesh, which can be done again in places when vertices have moved; see :func:`fit_limit`.
 
-    if options.free_crossings:
-        crossings = CrossingFinder(fold)
-        strays = StrayFinder(mesh.quads, projector)
-        positions = part_crossings(mesh, crossings, start, positions, spoilt, strays.find)
+    Parameters
+    ----------
+    mesh, projector, options, sharpness : those of :func:`fit_limit`.
+    """
+
+    def __init__(
+        self,
+        mesh: QuadMesh,
+        projector: SurfaceProjector,
+        *,
+        options: FitOptions | None = None,
+        sharpness: Sharpness = NO_SHARPNESS,
+        progress: Progress = silent,
+    ) -> None:
+        self._projector, self._options, self._sharpness = projector, options or FitOptions(), sharpness
+        self._progress = progress
+        if len(mesh.quads):
+            self._rounds = self._prepare(mesh, sharpness)
+
+    def _prepare(self, mesh: QuadMesh, sharpness: Sharpness) -> FitRounds:
+        fold = fold_mirror(mesh)
+        energy = build_shape_energy(mesh, fold) if self._options.shape > 0.0 else None
+        return FitRounds(build_limit_samples(mesh, fold, sharpness), energy, self._projector, self._options)
+
+    def lay(self, mesh: QuadMesh, shaped: BoolArray | None = None) -> tuple[QuadMesh, FitReport]:
+        """Return the mesh, the same but for its positions, with its limit surface on the sculpt, and how far off it is.
+
+        ``shaped`` (m,) tells which quads may be drawn to better shapes, all if it is None.
+        """
+        zero, diagonal = Distances(0.0, 0.0, 0.0), self._projector.diagonal
+        if len(mesh.quads) == 0:
+            return mesh, FitReport(zero, zero, diagonal, 0, 0)
+        found = self._rounds.run(mesh, mesh.positions, shaped, self._progress)
+        positions = found.positions
+        if self._options.free_crossings:
+            positions = self._free(mesh, found)
+        report = FitReport(found.before, self._rounds.distances(positions), diagonal, self._options.rounds, found.held)
+        self._progress("fit", 1.0)
+        return replace(mesh, positions=positions), report
+
+    def lay_again(
+        self, mesh: QuadMesh, fitted: QuadMesh, moved: BoolArray, report: FitReport, shaped: BoolArray | None = None
+    ) -> tuple[QuadMesh, FitReport]:
+        """Return the fitted mesh laid anew where vertices have moved since, and as it was elsewhere.
+
+        Where that lets quads cross, or come nearer to another part of the sculpt, all of it is laid anew.
+
+        Parameters
+        ----------
+        mesh : before the fit, vertices where they are now.
+        fitted, report : what :meth:`lay` made of it when some of them were elsewhere.
+        moved : (n,) which were.
+        shaped : see :meth:`lay`.
+        """
+        free = _rows_round(mesh.quads, moved, _ROWS_AGAIN)
+        faces = np.flatnonzero(_rows_round(mesh.quads, free, _ROWS_OF_SAMPLES)[mesh.quads].all(axis=1))
+        if len(faces) > _MOST_AGAIN * len(mesh.quads):
+            return self.lay(mesh, shaped)
+        part, vertices = cut_part(mesh, faces)
+        rounds = self._prepare(part, _sharpness_among(self._sharpness, vertices))
+        rounds.hold(~free[vertices])
+        start = np.where(free[vertices, None], part.positions, fitted.positions[vertices])
+        found = rounds.run(part, start, None if shaped is None else shaped[faces], self._progress)
+        positions = fitted.positions.copy()
+        positions[vertices] = found.positions
+        if self._options.free_crossings and self._touches_more(positions, fitted.positions):
+            return self.lay(mesh, shaped)
+        after, held = self._rounds.distances(positions), report.held + found.held
+        return replace(fitted, positions=positions), replace(report, after=after, held=held)
+
+    def _touches_more(self, positions: FloatArray, before: FloatArray) -> bool:
+        """Return whether more quads cross, or lie nearer to another part of the sculpt, than before."""
+        fold = self._rounds.fold
+        crossings, strays = CrossingFinder(fold), StrayFinder(fold.quads, self._projector)
+        crossing = [len(crossings.find(p)) for p in (before, positions)]
+        stray = [strays.find(fold.unfold_points(p)).sum() for p in (before, positions)]
+        return bool(crossing[1] > crossing[0] or stray[1] > stray[0])
+
+    def _free(self, mesh: QuadMesh, found: Laid) -> FloatArray:
+        """Return the positions with quads that cross, or lie nearer to another part of the sculpt, drawn apart."""
+
+        def are_below(least: FloatArray) -> Callable[[FloatArray], BoolArray]:
+            def find(moved: FloatArray) -> BoolArray:
+                lacks = measure_quads(moved, mesh.quads, found.normals) < least - 1e-12
+                return np.asarray(lacks.any(axis=1), np.bool_)
+
+            return find
+
+        fold, start = self._rounds.fold, mesh.positions
+        spoilt, broken = are_below(found.wanted), are_below(np.minimum(found.wanted, _UNBROKEN))
+        crossings, strays = CrossingFinder(fold), StrayFinder(mesh.quads, self._projector)
+        positions = part_crossings(mesh, crossings, start, found.positions, spoilt, strays.find)
         positions = loosen_crossings(mesh, fold, crossings, positions, broken)
-        positions = draw_home(mesh, fold, crossings, positions, projector, broken)
-    _, after = samples.distance(positions, projector, options.min_cosine)
-    progress("fit", 1.0)
-    return replace(mesh, positions=positions), FitReport(before, after, projector.diagonal, options.rounds, held)
+        return draw_home(mesh, fold, crossings, positions, self._projector, broken)
 
 
-def _measures(positions: FloatArray, quads: IntArray, normals: FloatArray) -> FloatArray:
-    """Return (m, 3) each quad's scaled Jacobian, agreement with the sculpt's normal, and shortest over longest edge."""
-    return np.column_stack([face_measures(positions, quads, normals), edge_ratios(positions, quads)])
+def _rows_round(quads: IntArray, vertices: BoolArray, rows: int) -> BoolArray:
+    """Return (n,) these vertices and those of so many rows of quads round them."""
+    near = vertices.copy()
+    for _ in range(rows):
+        near[quads[near[quads].any(axis=1)]] = True
+    return near
 
 
-def _wanted(start: FloatArray, options: FitOptions) -> FloatArray:
-    """Return (m, 3) the least that each measure may come to."""
-    sine, cosine, ratio = start.T
-    least = [
-        np.maximum(sine - options.quality_loss, options.least_quality),
-        np.full(len(start), options.min_cosine),
-        np.maximum((1.0 - options.ratio_loss) * ratio, options.least_ratio),
-    ]
-    wanted: FloatArray = np.minimum(start, np.stack(least, axis=1))
-    return wanted
-
-
-def _hold_back(
-    mesh: QuadMesh, positions: FloatArray, move: FloatArray, normals: FloatArray, wanted: FloatArray
-) -> tuple[FloatArray, int]:
-    """Take the move, shortened at quads that would fall below their wanted quality; count those."""
-    share = np.ones(len(positions))
-    floor = np.minimum(wanted, _measures(positions, mesh.quads, normals)) - 1e-12
-    held = np.zeros(len(mesh.quads), bool)
-    for attempt in range(_ATTEMPTS):
-        moved = positions + share[:, None] * move
-        worse = (_measures(moved, mesh.quads, normals) < floor).any(axis=1)
-        if not worse.any():
-            return moved, int(held.sum())
-        held |= worse
-        share[np.unique(mesh.quads[worse])] *= 0.6 if attempt < _GENTLE_ATTEMPTS else 0.0
-    return positions, int(held.sum())
+def _sharpness_among(sharpness: Sharpness, vertices: NDArray[np.int64]) -> Sharpness:
+    """Return what is sharp among the vertices, ascending, of a part, by their ids there."""
+    edges, corners = np.asarray(sharpness.edges, np.int64).reshape(-1, 2), np.asarray(sharpness.corners, np.int64)
+    inside = np.isin(edges, vertices).all(axis=1)
+    return Sharpness(
+        np.searchsorted(vertices, edges[inside]),
+        sharpness.values[inside],
+        np.searchsorted(vertices, corners[np.isin(corners, vertices)]),
+    )

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
+from numpy.typing import NDArray
 
-from loopwright.fit.fit_limit import FitReport
-from loopwright.fit.keep_paint import SAFE_LEAD, PaintSampler, keep_paint
+from loopwright.fit.fit_limit import FitReport, LimitFit
+from loopwright.fit.keep_paint import SAFE_LEAD, Kept, PaintSampler, keep_paint, keep_paint_again
 from loopwright.fit.link_edges import mean_edges, vertices_around
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import BoolArray, Paint, QuadMesh
-
-Fit = Callable[[QuadMesh, BoolArray], tuple[QuadMesh, FitReport]]
-"""Takes a mesh, and (m,) which of its quads may be drawn to better shapes."""
+from loopwright.types import BoolArray, FloatArray, Paint, QuadMesh
 
 _LASTS = 0.08  # a lead below this after the fit is too little
 _MORE = 0.15  # so much more is asked for in the next attempt
@@ -28,48 +24,70 @@ def fit_with_paint(
     mesh: QuadMesh,
     projector: SurfaceProjector,
     paint: Paint,
-    fit: Fit,
+    fit: LimitFit,
     *,
-    kept: QuadMesh | None = None,
+    kept: Kept | None = None,
     index: PaintIndex | None = None,
     progress: Progress = silent,
 ) -> tuple[QuadMesh, FitReport]:
     """Return the mesh with its quads kept in their paint and then fitted, and the fit's report.
 
-    The fit moves quads a little along the sculpt. Where one loses its paint by that, keeping and fitting
-    are done again with a wider margin for it. Quads that were grown for their paint are not drawn to better shapes.
+    The fit moves quads a little along the sculpt. Where one loses its paint by that, it is kept with a wider margin
+    and fitted once more, with what lies round it. Quads that were grown for their paint are not drawn to better
+    shapes.
 
     Parameters
     ----------
     mesh : evened out, on the sculpt.
     paint : the sculpt's colours, one per vertex of the projector.
-    fit : lays a mesh on the sculpt.
+    fit : of this mesh.
     kept : what :func:`loopwright.fit.keep_paint.keep_paint` makes of the mesh, where it is known already.
     index : of this paint, where there is one already.
     """
     if len(paint.palette) < 2 or len(mesh.quads) == 0:
-        return fit(mesh, np.ones(len(mesh.quads), np.bool_))
-    size = mean_edges(mesh.positions, mesh.quads)
+        return fit.lay(mesh)
+    sampler = PaintSampler(mesh, paint, index or PaintIndex(projector.positions, paint))
+    kept = kept or keep_paint(mesh, projector, paint, sampler=sampler, progress=progress)
     calm = np.zeros(len(mesh.quads), np.bool_)
     margin = np.full(len(mesh.quads), SAFE_LEAD)
-    sampler = PaintSampler(mesh, paint, index or PaintIndex(projector.positions, paint))
-    fewest = np.inf
-    for _ in range(_ATTEMPTS):
-        kept = kept or keep_paint(mesh, projector, paint, margin=margin, sampler=sampler, progress=progress)
-        grown = np.linalg.norm(kept.positions - mesh.positions, axis=1) > _GROWN * size
-        fitted, report = fit(kept, ~(calm | grown[mesh.quads].any(axis=1)))
-        lead, _ = sampler.lead(fitted.positions)
+    fitted, report = fit.lay(kept.mesh, _shaped(mesh, kept, calm))
+    lead = sampler.lead(fitted.positions)[0]
+    for _ in range(_ATTEMPTS - 1):
         lost = lead < _LASTS
-        score = float((lead < 0).sum()) + 1e-3 * float(lost.sum())
-        if score < fewest:
-            best, fewest = (fitted, report), score
+        # what could not be kept at all is not worth another attempt
+        ids = np.flatnonzero(lost)
+        lost[ids] &= sampler.lead(kept.mesh.positions, ids)[0] >= margin[ids]
         if not lost.any():
             break
         calm |= vertices_around(mesh.quads, lost, _ROWS)[mesh.quads].all(axis=1)
-        # what could not be kept at all is not worth another attempt
-        lost &= sampler.lead(kept.positions)[0] >= margin
-        kept = None
-        if not lost.any():
-            break
         margin[lost] += _MORE
-    return best
+        more = keep_paint_again(kept, projector, sampler, margin, lost, progress)
+        moved = (more.mesh.positions != kept.mesh.positions).any(axis=1)
+        moved[mesh.quads[lost]] = True
+        again, report_again = fit.lay_again(more.mesh, fitted, moved, report, _shaped(mesh, more, calm))
+        lead_again = _update(lead, sampler, fitted, again)
+        if _score(lead_again) >= _score(lead):
+            break
+        kept, fitted, report, lead = more, again, report_again, lead_again
+    return fitted, report
+
+
+def _shaped(mesh: QuadMesh, kept: Kept, calm: BoolArray) -> BoolArray:
+    """Return (m,) which quads may be drawn to better shapes: those neither calm nor grown."""
+    size = mean_edges(mesh.positions, mesh.quads)
+    grown = np.linalg.norm(kept.mesh.positions - mesh.positions, axis=1) > _GROWN * size
+    return np.asarray(~(calm | grown[mesh.quads].any(axis=1)), np.bool_)
+
+
+def _update(lead: FloatArray, sampler: PaintSampler, before: QuadMesh, after: QuadMesh) -> FloatArray:
+    """Return (m,) the leads after some vertices moved."""
+    moved = (after.positions != before.positions).any(axis=1)
+    faces: NDArray[np.int64] = np.flatnonzero(moved[after.quads].any(axis=1))
+    out = lead.copy()
+    out[faces] = sampler.lead(after.positions, faces)[0]
+    return out
+
+
+def _score(lead: FloatArray) -> float:
+    """Return the number of quads that lost their paint, those that barely keep it counting little."""
+    return float((lead < 0).sum()) + 1e-3 * float((lead < _LASTS).sum())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,6 +70,10 @@ class Fold:
         folded = vectors[: self.count].copy()
         folded[self.source] += _reflect_vectors(self.mirror, vectors[self.count :])
         return folded
+
+    def unfold_scalars(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Return (n + k,) values of the whole from (n,) of the half."""
+        return np.concatenate([values, values[self.source]])
 
     def unfold_sharpness(self, sharpness: Sharpness) -> Sharpness:
         """Return the sharp edges and corners of the whole from those of the half."""

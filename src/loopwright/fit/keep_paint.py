@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from loopwright.fit.cut_part import cut_part
 from loopwright.fit.fold_mirror import is_half
 from loopwright.fit.link_edges import vertices_around
 from loopwright.fit.measure_quality import corner_sines
@@ -28,6 +29,7 @@ _STEP = 1.2  # growth of a quad's wished sides per turn
 _MOST = 6.0  # and at most in all
 _TURNS = 16
 _REACH = 8  # rows round such quads that give way
+_REACH_AGAIN = 5  # those round quads that grow on
 _MENDING = 4  # rounds of it per turn
 _IDLE_TURNS = 5  # without gain, after which it ends
 _TRIALS = 3  # in which quads that fold, and ...
@@ -78,18 +80,22 @@ class PaintSampler:
         return lead, way
 
     def _lead(self, samples: FloatArray, own: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
-        color = self.alias[self.index.colors_at(samples.reshape(-1, 3))].reshape(len(samples), -1)
+        color = self.alias[self.index.colors_at(samples.reshape(-1, 3))].reshape(len(samples), len(self.u))
+        lead, way = np.ones(len(samples)), np.ones((len(samples), 2))
+        mixed = np.flatnonzero((own >= 0) & (color != own[:, None]).any(axis=1))  # the others lead by all they have
+        lead[mixed], way[mixed] = self._lead_of_mixed(color[mixed], own[mixed])
+        return lead, way
+
+    def _lead_of_mixed(self, color: NDArray[np.int64], own: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
         counts = np.stack([(color == k).sum(axis=1) for k in range(self.count)], axis=1)
-        row = np.arange(len(samples))
+        row = np.arange(len(color))
         mine = counts[row, own].copy()
         counts[row, own] = -1
         is_own, is_rival = color == own[:, None], color == counts.argmax(axis=1)[:, None]
-        lead = (mine - counts.max(axis=1)) / len(self.u)
-        apart = np.stack([_mean(is_own, t) - _mean(is_rival, t) for t in (self.u, self.v)], axis=1)
-        apart = np.abs(apart)
+        apart = np.abs(np.stack([_mean(is_own, t) - _mean(is_rival, t) for t in (self.u, self.v)], axis=1))
         largest = apart.max(axis=1)
         way = np.where((largest > 0.05)[:, None], apart / np.maximum(largest, 1e-9)[:, None], 1.0)
-        return np.where(own < 0, 1.0, lead), way
+        return (mine - counts.max(axis=1)) / len(self.u), way
 
 
 def _region_colors(mesh: QuadMesh, paint: Paint) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -121,16 +127,28 @@ def paint_lead(mesh: QuadMesh, projector: SurfaceProjector, paint: Paint) -> Flo
     return PaintSampler(mesh, paint, PaintIndex(projector.positions, paint)).lead(mesh.positions)[0]
 
 
+@dataclass(frozen=True)
+class Kept:
+    """A mesh whose quads were grown for their paint.
+
+    Attributes
+    ----------
+    mesh : with its quads where they are now.
+    growth : (m, 2) factors on the sides that each quad was asked to have, along its two directions.
+    """
+
+    mesh: QuadMesh
+    growth: FloatArray
+
+
 def keep_paint(
     mesh: QuadMesh,
     projector: SurfaceProjector,
     paint: Paint,
     *,
-    margin: FloatArray | float = SAFE_LEAD,
     sampler: PaintSampler | None = None,
-    options: RelaxOptions | None = None,
     progress: Progress = silent,
-) -> QuadMesh:
+) -> Kept:
     """Return the mesh with the quads grown that another colour than their region's outweighs.
 
     A stroke that slipped, or a border that the brush left uneven, can colour a
@@ -142,47 +160,77 @@ def keep_paint(
     ----------
     mesh : evened out, on the sculpt.
     paint : the sculpt's colours, one per vertex of the projector.
-    margin : lead that each quad's own colour shall have, as a share of its samples; (m,) or one for all.
     sampler : of this mesh and paint, where there is one already.
     """
+    ungrown = Kept(mesh, np.ones((len(mesh.quads), 2)))
     if len(mesh.quads) == 0 or len(paint.palette) < 2:
-        return mesh
-    margin = np.broadcast_to(np.asarray(margin, np.float64), len(mesh.quads))
+        return ungrown
     sampler = sampler or PaintSampler(mesh, paint, PaintIndex(projector.positions, paint))
     lead, _ = sampler.lead(mesh.positions)
+    margin = np.full(len(mesh.quads), SAFE_LEAD)
+    return _grow_groups(ungrown, lead < margin, _REACH, (lead, margin), projector, sampler, progress)
+
+
+def keep_paint_again(
+    kept: Kept,
+    projector: SurfaceProjector,
+    sampler: PaintSampler,
+    margin: FloatArray,
+    lost: BoolArray,
+    progress: Progress = silent,
+) -> Kept:
+    """Return the mesh with some quads grown on, and those round them evened out with that.
+
+    Parameters
+    ----------
+    kept : what :func:`keep_paint` made.
+    margin : (m,) lead that each quad's own colour shall have, as a share of its samples.
+    lost : (m,) the quads that shall have more of it.
+    """
+    lead, _ = sampler.lead(kept.mesh.positions)
+    return _grow_groups(kept, lost, _REACH_AGAIN, (lead, margin), projector, sampler, progress)
+
+
+def _grow_groups(
+    kept: Kept,
+    chosen: BoolArray,
+    reach: int,
+    leads: tuple[FloatArray, FloatArray],
+    projector: SurfaceProjector,
+    sampler: PaintSampler,
+    progress: Progress,
+) -> Kept:
+    """Let the chosen quads grow, with so many rows round them, those of each place apart."""
+    mesh, (lead, margin) = kept.mesh, leads
     if _score(lead, margin) == 0.0:
-        return mesh
-    faces = np.flatnonzero(vertices_around(mesh.quads, lead < margin, _REACH)[mesh.quads].all(axis=1))
-    positions = mesh.positions.copy()
+        return kept
+    faces = np.flatnonzero(vertices_around(mesh.quads, chosen, reach)[mesh.quads].all(axis=1))
+    positions, growth = mesh.positions.copy(), kept.growth.copy()
     for group in _apart(mesh.quads, faces):  # what one cannot have shall not keep the others from theirs
         for _ in range(_TRIALS):
-            part, vertices = _part(mesh, group)
+            part, vertices = cut_part(mesh, group)
             sampler.look_at(part)
-            positions[vertices], folds = _grow(part, margin[group], sampler, projector, options, progress)
+            grown, folds = _grow(Kept(part, kept.growth[group]), margin[group], sampler, projector, progress)
+            positions[vertices], growth[group] = grown.mesh.positions, grown.growth
             if not folds.any():
                 break
             group = group[~vertices_around(part.quads, folds, _NEAR)[part.quads].any(axis=1)]
             if not (lead[group] < margin[group]).any():
                 break
     sampler.look_at(mesh)
-    return replace(mesh, positions=positions)
+    return Kept(replace(mesh, positions=positions), growth)
 
 
 def _grow(
-    mesh: QuadMesh,
-    margin: FloatArray,
-    sampler: PaintSampler,
-    projector: SurfaceProjector,
-    options: RelaxOptions | None,
-    progress: Progress,
-) -> tuple[FloatArray, BoolArray]:
+    kept: Kept, margin: FloatArray, sampler: PaintSampler, projector: SurfaceProjector, progress: Progress
+) -> tuple[Kept, BoolArray]:
     """Return the positions that leave the fewest quads outweighed; where none did, the (m,) quads that folded by it."""
-    options = options or RelaxOptions()
+    mesh, growth = kept.mesh, kept.growth
+    options = RelaxOptions()
     state = RelaxState(mesh, projector, options)
     lead, way = sampler.lead(state.positions)
-    best, lowest = mesh.positions, _score(lead, margin)
+    best, lowest = kept, _score(lead, margin)
     folded = _is_folded(mesh.positions, mesh.quads).sum()
-    growth = np.ones((len(mesh.quads), 2))
     # quads with no other paint near keep theirs
     near = np.flatnonzero(vertices_around(mesh.quads, lead < _SURE, _ASIDE)[mesh.quads].any(axis=1))
     was_poor, folds = state.are_below(options.least_quality), np.zeros(len(mesh.quads), np.bool_)
@@ -202,12 +250,12 @@ def _grow(
         is_folded, is_poor = _is_folded(state.positions, mesh.quads), state.are_below(options.least_quality)
         is_sound = is_folded.sum() <= folded and is_poor.sum() <= was_poor.sum()
         if score < lowest and is_sound:
-            best, lowest, idle_turns = state.positions.copy(), score, 0
+            best, lowest, idle_turns = Kept(replace(mesh, positions=state.positions.copy()), growth), score, 0
         folds |= (is_folded | is_poor) & ~was_poor
         if score == 0.0 or idle_turns == _IDLE_TURNS:
             break
     progress("keep paint", 1.0)
-    return best, folds & (best is mesh.positions)
+    return best, folds & (best is kept)
 
 
 def _is_folded(positions: FloatArray, quads: IntArray) -> BoolArray:
@@ -224,25 +272,6 @@ def _apart(quads: IntArray, faces: NDArray[np.int64]) -> list[NDArray[np.int64]]
     _, label = connected_components(links, directed=False)
     mine = label[corners[:, 0]]
     return [faces[mine == group] for group in np.unique(mine)]
-
-
-def _part(mesh: QuadMesh, faces: NDArray[np.int64]) -> tuple[QuadMesh, NDArray[np.int64]]:
-    """Return these quads as a mesh that is fixed where it is cut from the rest, and its vertices in the whole."""
-    vertices, local = np.unique(mesh.quads[faces], return_inverse=True)
-    inside = np.zeros(len(mesh.quads), bool)
-    inside[faces] = True
-    cut = np.zeros(len(mesh.positions), bool)
-    cut[mesh.quads[~inside]] = True
-    part = replace(
-        mesh,
-        positions=mesh.positions[vertices],
-        quads=local.reshape(-1, 4).astype(np.int32),
-        quad_region=mesh.quad_region[faces],
-        vertex_curve=mesh.vertex_curve[vertices],
-        is_fixed=mesh.is_fixed[vertices] | cut[vertices],
-        on_mirror=mesh.on_mirror[vertices],
-    )
-    return part, vertices.astype(np.int64)
 
 
 def _score(lead: FloatArray, margin: FloatArray) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness, refine
 from loopwright.numerics.limit_surface import limit_matrix, limit_tangent_matrices
 from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, unit
-from loopwright.types import FloatArray, QuadMesh
+from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _ON_CURVE = 0.05  # of an edge: a vertex this near to a curve stands on it
 _SKETCHED = 0.35  # of an edge: vertices of the sculpt this near will do while the mesh still moves
@@ -63,6 +63,7 @@ class LimitSamples:
     curves : the curves.
     share : (k,) 1, or 1/2 for samples in the mirror plane, which the image half shares.
     reach : (k,) how near to a sample a vertex of the sculpt stands for the sculpt in a sketch.
+    stays : (n,) bool, vertices that no solution moves.
     """
 
     mesh: QuadMesh
@@ -78,6 +79,12 @@ class LimitSamples:
     curves: CurveSet
     share: FloatArray
     reach: FloatArray
+    stays: BoolArray
+
+    def held(self, stays: BoolArray) -> LimitSamples:
+        """Return the samples with (n,) vertices that stay; those that no other vertex moves count no more."""
+        touches = np.abs(self.points) @ self.fold.unfold_scalars(~stays) > 0.0
+        return replace(self, stays=stays, share=np.where(touches, self.share, 0.0))
 
     def normals(self, positions: FloatArray) -> FloatArray:
         """Return (k, 3) unit normals of the limit surface at the samples."""
@@ -162,12 +169,14 @@ class LimitSamples:
         return self._flatten(self.fold.fold_vectors(vectors))
 
     def _flatten(self, vectors: FloatArray) -> FloatArray:
-        """Return the vectors with those of mirror vertices put into the plane."""
-        if self.mesh.mirror is None:
+        """Return the vectors with those of mirror vertices put into the plane, and none where vertices stay."""
+        if self.mesh.mirror is None and not self.stays.any():
             return vectors
-        flat, normal = self.mesh.on_mirror, self.mesh.mirror.normal
         vectors = vectors.copy()
-        vectors[flat] -= np.outer(vectors[flat] @ normal, normal)
+        vectors[self.stays] = 0.0
+        if self.mesh.mirror is not None:
+            flat, normal = self.mesh.on_mirror, self.mesh.mirror.normal
+            vectors[flat] -= np.outer(vectors[flat] @ normal, normal)
         return vectors
 
 
@@ -201,6 +210,7 @@ def build_limit_samples(mesh: QuadMesh, fold: Fold, sharpness: Sharpness = NO_SH
         curves=curves,
         share=_share(mesh, fold, edges[edge_ids]),
         reach=_SKETCHED * _sizes(mesh, edges[edge_ids]),
+        stays=np.zeros(n, np.bool_),
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from loopwright.errors import InfeasibleError
+from loopwright.fit.cut_part import cut_part
 from loopwright.fit.hold_points import hold_points
 from loopwright.fit.link_edges import mean_edges, vertices_around
 from loopwright.fit.measure_quality import corner_sines
@@ -102,14 +103,14 @@ def _put_on(mesh: QuadMesh, tips: list[Tip], projector: SurfaceProjector, progre
         return None  # two tips so near together that one vertex would have to be on both
     if mesh.is_fixed[list(vertices)].any():
         return None  # what holds a vertex already goes first
-    chosen = np.zeros(len(mesh.quads), bool)
-    chosen[np.isin(mesh.quads, vertices).any(axis=1)] = True
-    far = ~vertices_around(mesh.quads, chosen, _ROWS)
-    still = replace(held, is_fixed=held.is_fixed | far)
-    even = relax(still, projector, options=_BRIEFLY, progress=progress)
-    freed = far.copy()
-    freed[list(vertices)] = True
-    return replace(even, is_fixed=np.where(freed, mesh.is_fixed, even.is_fixed))
+    held_there = np.asarray(np.isin(mesh.quads, vertices).any(axis=1), np.bool_)
+    near = vertices_around(mesh.quads, held_there, _ROWS)
+    part, whole = cut_part(held, np.flatnonzero(near[mesh.quads].all(axis=1)))
+    even = relax(part, projector, options=_BRIEFLY, progress=progress)
+    positions, curve, fixed = held.positions.copy(), held.vertex_curve.copy(), mesh.is_fixed.copy()
+    positions[whole], curve[whole] = even.positions, even.vertex_curve
+    fixed[whole] |= even.is_fixed & ~part.is_fixed  # let off its curve
+    return replace(held, positions=positions, vertex_curve=curve, is_fixed=fixed)
 
 
 def _folded(mesh: QuadMesh) -> int:
