@@ -16,7 +16,7 @@ from loopwright.types import QuadMesh
 
 _UNFOLDINGS = 4  # one after the other, at most
 _BACK_ROWS = (1, 2, 4, 8)  # rows round folded quads that are put back where they were, in turns
-_EXACT = 12  # last rounds whose vertices land on the sculpt itself
+_EXACT = 10  # last rounds whose vertices land on the sculpt itself
 _POOR = 0.2  # quality below which quads are better where they were before all rounds, if that is so
 
 __all__ = ["RelaxOptions", "relax"]

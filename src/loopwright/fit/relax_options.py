@@ -26,7 +26,7 @@ class RelaxOptions:
     min_cosine : least agreement of the sculpt's normal with the mesh's where a vertex is put back.
     """
 
-    rounds: int = 60
+    rounds: int = 48
     retries: int = 2
     fairness: float = 0.3
     first_fairness: float = 2.0

@@ -21,6 +21,7 @@ from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, 
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _SKETCHED = 0.35  # of the local edge length: vertices of the sculpt this near will do while a mesh still moves
+_LEVELLINGS = 3  # times that a vertex is put on the sculpt and back into the mirror plane, unless in a sketch
 _END_IN_PLANE = 0.02  # of a curve's length: an end this near to the mirror plane is meant to lie in it
 
 
@@ -106,9 +107,9 @@ class RelaxState:
         flat = np.flatnonzero(self.in_plane[chosen])
         if mirror is not None and len(flat):
             level = landed[flat]
-            for turn in range(3):
+            for turn in range(_LEVELLINGS if near is None else 1):
                 if turn:
-                    level, _ = self._land(level, wish[flat], None if near is None else near[flat])
+                    level, _ = self._land(level, wish[flat], None)
                 level -= mirror.signed_distance(level)[:, None] * mirror.normal
             target[flat] = level
         if self.fold.mirror is not None:

@@ -10,7 +10,7 @@ from loopwright.types import FloatArray
 
 Operator = Callable[[FloatArray], FloatArray]
 
-_TOLERANCE = 1e-8  # of the first residual, squared and preconditioned
+_TOLERANCE = 1e-6  # of the first residual, squared and preconditioned
 
 
 def solve_descent(apply: Operator, right: FloatArray, precondition: Operator, steps: int) -> FloatArray:
