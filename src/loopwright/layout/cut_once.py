@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from operator import itemgetter
 
@@ -129,6 +130,7 @@ def _best_cut(
 
 def _same_place(a: Cut, b: Cut, apart: float, points: FloatArray) -> bool:
     """Whether two cuts end so near one another that looking at both tells nothing new."""
-    straight = np.linalg.norm(points[a.start] - points[b.start]) + np.linalg.norm(points[a.end] - points[b.end])
-    turned = np.linalg.norm(points[a.start] - points[b.end]) + np.linalg.norm(points[a.end] - points[b.start])
-    return bool(min(straight, turned) < apart)
+    one, other = ([points[end].tolist() for end in (cut.start, cut.end)] for cut in (a, b))
+    straight = math.dist(one[0], other[0]) + math.dist(one[1], other[1])
+    turned = math.dist(one[0], other[1]) + math.dist(one[1], other[0])
+    return min(straight, turned) < apart

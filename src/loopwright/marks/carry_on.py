@@ -16,6 +16,7 @@ from loopwright.marks.flow_field import FlowField
 from loopwright.marks.steer_way import across_at, along_flow, find_targets
 from loopwright.marks.surface_cutter import SurfaceCutter
 from loopwright.marks.trace_way import Steer, trace_way
+from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray
 
@@ -188,7 +189,7 @@ def _length(way: Way) -> float:
 
 def _degrees(a: FloatArray, b: FloatArray) -> float:
     """Return the angle between two vectors."""
-    return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(a, b)), a @ b)))
+    return float(np.degrees(np.arctan2(row_lengths(cross_rows(a[None], b[None]))[0], a @ b)))
 
 
 def _rotate(vector: FloatArray, axis: FloatArray, angle: float) -> FloatArray:

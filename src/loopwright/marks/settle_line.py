@@ -6,6 +6,7 @@ import numpy as np
 
 from loopwright.marks.draw_line import LineDrawer
 from loopwright.marks.surface_cutter import SurfaceCutter
+from loopwright.surface.edges import cross_rows, dot_rows, row_lengths
 from loopwright.types import FloatArray
 
 _ROUNDS = 3  # a vertex may be in the way of another
@@ -53,13 +54,15 @@ def nearest_on_line(points: FloatArray, line: FloatArray) -> FloatArray:
 def _is_fine(cutter: SurfaceCutter, v: int, moved: FloatArray) -> bool:
     faces = [cutter.faces[i] for i in sorted(cutter.around[v])]
     before = np.array([[cutter.points[w] for w in face] for face in faces])
-    after = np.array([[moved if w == v else cutter.points[w] for w in face] for face in faces])
-    old = np.cross(before[:, 1] - before[:, 0], before[:, 2] - before[:, 0])
-    new = np.cross(after[:, 1] - after[:, 0], after[:, 2] - after[:, 0])
-    area = np.linalg.norm(new, axis=1)
-    sides = ((np.roll(after, -1, axis=1) - after) ** 2).sum(axis=(1, 2))
-    turned = (old * new).sum(axis=1) / np.maximum(np.linalg.norm(old, axis=1) * area, 1e-300)
-    old_sides = ((np.roll(before, -1, axis=1) - before) ** 2).sum(axis=(1, 2))
-    old_quality = np.sqrt(3.0) * np.linalg.norm(old, axis=1) / old_sides
-    least = np.minimum(_LEAST_QUALITY, 0.9 * old_quality)
+    after = np.where((np.array(faces) == v)[:, :, None], moved, before)
+    (old, old_area, old_sides), (new, area, sides) = _measures(before), _measures(after)
+    turned = dot_rows(old, new) / np.maximum(old_area * area, 1e-300)
+    least = np.minimum(_LEAST_QUALITY, 0.9 * np.sqrt(3.0) * old_area / old_sides)
     return bool(((turned > 0.7) & (np.sqrt(3.0) * area / sides >= least)).all())
+
+
+def _measures(corners: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return twice the triangles' areas as vectors and as numbers, and the sums of their squared sides."""
+    sides = corners[:, [1, 2, 0]] - corners
+    area = cross_rows(sides[:, 0], -sides[:, 2])
+    return area, row_lengths(area), np.einsum("fij,fij->f", sides, sides)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from loopwright.surface.edges import cross_rows
 from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.surface.project import closest_barycentric
 from loopwright.types import FloatArray, IntArray, RegionSurface
@@ -177,7 +178,7 @@ class SurfaceCutter:
     def normal(self, v: int) -> FloatArray:
         """Return the unit normal at a vertex, from its faces."""
         corners = np.array([[self.points[w] for w in self.faces[i]] for i in sorted(self.around[v])])
-        total = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]).sum(axis=0)
+        total = cross_rows(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]).sum(axis=0)
         normal: FloatArray = total / max(float(np.linalg.norm(total)), 1e-300)
         return normal
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import math
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -177,12 +178,18 @@ def _step(cutter: SurfaceCutter, v: int, aim: FloatArray, taken: set[int]) -> in
 
 def _crossing(a: FloatArray, b: FloatArray, direction: FloatArray, up: FloatArray) -> tuple[float, float]:
     """Return where a direction crosses the edge from a to b (0 to 1), and how far it points past it (radians)."""
-    a, b = a - (a @ up) * up, b - (b @ up) * up
-    left, right = float(np.cross(a, direction) @ up), float(np.cross(direction, b) @ up)
-    if left >= 0.0 and right >= 0.0 and float((a + b) @ direction) > 0.0:
+    sides = [side - (side @ up) * up for side in (a, b)]
+    left, right = _turn(sides[0], direction, up), _turn(direction, sides[1], up)
+    if left >= 0.0 and right >= 0.0 and float((sides[0] + sides[1]) @ direction) > 0.0:
         return left / max(left + right, 1e-300), 0.0
     angles = []
-    for side in (a, b):
-        cosine = float(side @ direction) / max(float(np.linalg.norm(side) * np.linalg.norm(direction)), 1e-300)
-        angles.append(float(np.arccos(np.clip(cosine, -1.0, 1.0))))
+    for side in sides:
+        length = math.sqrt(float(side @ side) * float(direction @ direction))
+        angles.append(math.acos(min(1.0, max(-1.0, float(side @ direction) / max(length, 1e-300)))))
     return (0.0, angles[0]) if angles[0] <= angles[1] else (1.0, angles[1])
+
+
+def _turn(a: FloatArray, b: FloatArray, up: FloatArray) -> float:
+    """Return (a x b) . up."""
+    (ax, ay, az), (bx, by, bz), (x, y, z) = a.tolist(), b.tolist(), up.tolist()
+    return float((ay * bz - az * by) * x + (az * bx - ax * bz) * y + (ax * by - ay * bx) * z)

@@ -6,11 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-from scipy.sparse import csr_matrix, vstack
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import csr_matrix
 
 from loopwright.errors import ConvergenceError
+from loopwright.numerics.relaxed_program import RelaxedPrice, RelaxedProgram, Rows
 from loopwright.types import FloatArray, IntArray
+
+__all__ = ["IntegerProgram", "RelaxedPrice", "Solution"]
 
 _INFEASIBLE = 2  # the status by which scipy.optimize.milp tells that there is no solution
 
@@ -21,28 +24,6 @@ class Solution:
 
     values: FloatArray
     price: float
-
-
-@dataclass(frozen=True)
-class _Rows:
-    """The rows of a program as matrices: all of them with their bounds, and split as linear programs want them."""
-
-    matrix: csr_matrix
-    low: FloatArray
-    high: FloatArray
-    below: csr_matrix
-    most: FloatArray
-    equal: csr_matrix
-    right: FloatArray
-
-
-@dataclass(frozen=True)
-class RelaxedPrice:
-    """The least price with real columns, its slope by the value of each column, and the columns."""
-
-    price: float
-    slopes: FloatArray
-    values: FloatArray
 
 
 class IntegerProgram:
@@ -56,7 +37,8 @@ class IntegerProgram:
         self._columns: list[IntArray] = []
         self._values: list[FloatArray] = []
         self._bounds: list[tuple[float, float]] = []
-        self._made: _Rows | None = None
+        self._made: Rows | None = None
+        self._prices: RelaxedProgram | None = None
 
     def integer(self, cost: float, low: float, high: float) -> int:
         """Add a whole-numbered column and return it."""
@@ -79,17 +61,15 @@ class IntegerProgram:
         self._values.append(np.asarray(values, np.float64))
         self._bounds.append((low, high))
 
-    def _rows(self) -> _Rows:
-        size = (len(self._columns), len(self._cost))
+    def _size(self) -> tuple[int, int]:
+        return len(self._columns), len(self._cost)
+
+    def _rows(self) -> Rows:
+        size = self._size()
         if self._made is None or self._made.matrix.shape != size:
             row = np.repeat(np.arange(size[0]), [len(c) for c in self._columns])
             entries = (np.concatenate(self._values), (row, np.concatenate(self._columns)))
-            matrix = csr_matrix(entries, shape=size)
-            low, high = np.array(self._bounds).T
-            equal = low == high
-            upper, lower = ~equal & np.isfinite(high), ~equal & np.isfinite(low)
-            below, most = vstack([matrix[upper], -matrix[lower]]).tocsr(), np.concatenate([high[upper], -low[lower]])
-            self._made = _Rows(matrix, low, high, below, most, matrix[equal], low[equal])
+            self._made = Rows(csr_matrix(entries, shape=size), *np.array(self._bounds).T)
         return self._made
 
     def _limits(self, fixed: Mapping[int, float]) -> tuple[FloatArray, FloatArray]:
@@ -141,17 +121,7 @@ class IntegerProgram:
         The price is a convex function of the fixed values, so moving one of
         them by d changes it by at least d times its slope.
         """
-        rows = self._rows()
-        result = linprog(
-            np.array(self._cost),
-            A_ub=rows.below,
-            b_ub=rows.most,
-            A_eq=rows.equal,
-            b_eq=rows.right,
-            bounds=np.stack(self._limits(fixed), axis=1),
-            method="highs-ds",
-        )
-        if not result.success:
-            return None
-        slopes: FloatArray = result.lower.marginals + result.upper.marginals
-        return RelaxedPrice(float(result.fun), slopes, result.x)
+        prices = self._prices
+        if prices is None or prices.size != self._size():
+            prices = self._prices = RelaxedProgram(self._rows(), np.array(self._cost), *self._limits({}))
+        return prices.solve(fixed)
