@@ -7,6 +7,7 @@ from dataclasses import replace
 from loopwright.counts.added_poles import tell_added_poles
 from loopwright.counts.count_program import CountOptions, SumPin
 from loopwright.counts.counted_layout import CountedLayout
+from loopwright.counts.explain_clash import nearest_count
 from loopwright.counts.read_pins import border_pins, pole_prices
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.counts.tell_costly_pins import tell_costly_pins, tell_far_pins
@@ -40,8 +41,12 @@ def lay_out(
     with clock.stage("layout"):
         unnamed = _plan(ground, without_names(surface), vertex_size, options, clock)
         layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))
-    pins = border_pins(layout, wishes.pins)
     weights = CountOptions(region_poles=count_factors)
+
+    def nearest(pin: SumPin, others: tuple[SumPin, ...], way: int) -> int | None:
+        return nearest_count(layout, arc_targets(layout, layout.vertex_size), pin, others, weights, way)
+
+    pins = border_pins(layout, wishes.pins, nearest=nearest)
     with clock.stage("counts"):
         counts, total = _solve(ground, unnamed, pins, weights, wishes, faces)
     told = _tell_faces(ground, total, faces, wishes) + tell_added_poles(layout, counts, pins)
