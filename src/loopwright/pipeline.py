@@ -35,6 +35,7 @@ from loopwright.stages.read_ground import Ground, Source, read_ground
 from loopwright.stages.without_names import without_names
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
+from loopwright.wishes import name_apart
 
 _FIT = FitOptions(shape=5.0)  # of a mesh that is new, so that its vertices may slide
 
@@ -88,16 +89,18 @@ class _Plan:
 
 def plan_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> PlanResult:
     """Plan on a sculpt that is open already."""
+    asked, wishes = wishes, _name_apart(wishes)
     made = _plan(ground, wishes, clock)
     later = (
         [Finding("edits", "What is planned is the mesh before its edits; a build makes them.")] if wishes.edits else []
     )
     pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=False)
-    return PlanResult(ground.sculpt, made.surface, made.layout, (*made.findings, *pins, *later), clock.timings, wishes)
+    return PlanResult(ground.sculpt, made.surface, made.layout, (*made.findings, *pins, *later), clock.timings, asked)
 
 
 def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     """Make the mesh of a sculpt that is open already."""
+    asked, wishes = wishes, _name_apart(wishes)
     made = _plan(ground, wishes, clock)
     pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=True)
     keep, projector, progress = ground.shelf.keep, ground.projector, clock.progress
@@ -147,12 +150,17 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         made.layout,
         (*made.findings, *pins, *off, *edited, *told),
         clock.timings,
-        wishes,
+        asked,
         mesh,
         half,
         quality,
         _distances(report),
     )
+
+
+def _name_apart(wishes: BuildOptions) -> BuildOptions:
+    """Return the wishes with lines and places that messages can tell apart."""
+    return replace(wishes, lines=name_apart(wishes.lines, "line"), points=name_apart(wishes.points, "point"))
 
 
 def _even_out(mesh: QuadMesh, points: FloatArray, projector: SurfaceProjector, progress: Progress) -> QuadMesh:

@@ -14,7 +14,7 @@ from loopwright.options import BuildOptions, Pin
 from loopwright.pipeline import BuildResult, build, plan
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, Sculpt
-from loopwright.wishes import FixedPoint, FlowLine, PolePin, SizeDab
+from loopwright.wishes import FixedPoint, FlowLine, PolePin, SizeDab, name_apart
 
 RED, BLUE = (200, 60, 60), (60, 160, 220)
 NAMES = {RED: "cap", BLUE: "rest"}
@@ -109,6 +109,31 @@ def test_points_off_the_surface_or_over_an_opening_are_told(ball: Sculpt) -> Non
     assert told(top) == []
     (text,) = told(top, opened=True)
     assert text.startswith("top: its place lies in an area that stays open")
+
+
+def test_lines_and_places_of_one_name_are_told_apart(ball: Sculpt) -> None:
+    on_border = tuple((float(x), float(y), 0.5) for x, y, _ in np.sqrt(0.75) * np.array(ring(24, (0.0, 0.0, 1.0))))
+    lines = (FlowLine(ring(12, (1.0, 0.1, 0.2)), True, "band"), FlowLine(on_border, True, "band"))
+    texts = [f.text for f in plan(ball, options=BuildOptions(lines=lines, **QUICK)).findings]
+    assert [text.partition(" lies along")[0] for text in texts if "adds nothing" in text] == ["band (line 2)"]
+    twins = (FixedPoint((0.6, 0.64, -0.48), "dot"), FixedPoint((0.6, 0.64, -0.4801), "dot"))
+    with pytest.raises(InfeasibleError, match=r"dot \(point 2\) and dot \(point 1\) lie so near"):
+        build(ball, options=BuildOptions(points=twins, **QUICK))
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        (["a", "b"], ["a", "b"]),
+        (["a", "", "b"], ["a", "line 2", "b"]),
+        (["a", "b", "a"], ["a (line 1)", "b", "a (line 3)"]),
+        (["line 2", ""], ["line 2 (line 1)", "line 2 (line 2)"]),
+        (["a", "a", "a (line 1)"], ["a (line 1) (line 1)", "a (line 2)", "a (line 1) (line 3)"]),
+    ],
+)
+def test_names_are_left_as_they_are_unless_they_clash(given: list[str], told: list[str]) -> None:
+    lines = [FlowLine(((0.0, 0.0, 0.0), (1.0, 0.0, 0.0)), False, name) for name in given]
+    assert [line.name for line in name_apart(lines, "line")] == told
 
 
 def test_poles_that_no_mesh_can_do_without_are_told(ball: Sculpt) -> None:
