@@ -13,7 +13,7 @@ from loopwright.counts.find_region import find_region
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.layout.types import Layout
 from loopwright.options import Pin
-from loopwright.types import RegionSurface
+from loopwright.types import FloatArray, RegionSurface
 from loopwright.wishes import PolePin
 
 Nearest: TypeAlias = Callable[[SumPin, tuple[SumPin, ...], int], int | None]
@@ -50,10 +50,7 @@ def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None 
     odd: list[SumPin] = []
     for pin in pins:
         name = pin.name
-        wanted = {find_region(layout.surface.regions, pin.region_a), find_region(layout.surface.regions, pin.region_b)}
-        arcs = [i for i, a in enumerate(layout.arcs) if a.kind == "border" and set(a.sides) == wanted]
-        if not arcs:
-            raise MarksError(f"The regions {pin.region_a} and {pin.region_b} share no border.", places=[name])
+        arcs = border_arcs(layout, pin)
         groups = connected_arcs(layout, arcs) if pin.near is None else [piece_near(layout, arcs, pin.near)]
         for group in groups:
             copies = 2 if crosses_mirror(layout, group) else 1
@@ -67,6 +64,20 @@ def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None 
     if odd:
         raise _odd_error(odd[0], tuple(found), nearest)
     return tuple(found)
+
+
+def border_arcs(layout: Layout, pin: Pin) -> list[int]:
+    """Return all arcs on borders between the two regions that a pin names.
+
+    Raises
+    ------
+    MarksError : a name that no region has, or two regions that share no border.
+    """
+    wanted = {find_region(layout.surface.regions, name) for name in (pin.region_a, pin.region_b)}
+    arcs = [i for i, a in enumerate(layout.arcs) if a.kind == "border" and set(a.sides) == wanted]
+    if not arcs:
+        raise MarksError(f"The regions {pin.region_a} and {pin.region_b} share no border.", places=[pin.name])
+    return arcs
 
 
 def _odd_error(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest | None) -> InfeasibleError:
@@ -130,12 +141,17 @@ def connected_arcs(layout: Layout, arcs: list[int]) -> list[list[int]]:
     return [members for _, members in groups]
 
 
-def piece_near(layout: Layout, arcs: list[int], place: tuple[float, float, float]) -> list[int]:
-    """Return the arcs of the border piece, from junction to junction, that is nearest to a place."""
-    mirror = layout.surface.mirror
-    point = np.array(place)
+def onto_half(layout: Layout, place: tuple[float, float, float]) -> FloatArray:
+    """Return a place as an array, reflected where it lies behind the mirror plane."""
+    mirror, point = layout.surface.mirror, np.array(place)
     if mirror is not None and float(mirror.signed_distance(point[None])[0]) < 0:
         point = mirror.reflect(point[None])[0]
+    return point
+
+
+def piece_near(layout: Layout, arcs: list[int], place: tuple[float, float, float]) -> list[int]:
+    """Return the arcs of the border piece, from junction to junction, that is nearest to a place."""
+    point = onto_half(layout, place)
     gap = [float(np.linalg.norm(layout.arcs[i].points - point, axis=1).min()) for i in arcs]
     lines_at: dict[int, int] = {}
     for arc in layout.arcs:

@@ -11,6 +11,7 @@ from loopwright.counts.explain_clash import nearest_count
 from loopwright.counts.read_pins import border_pins, pole_prices
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.counts.tell_costly_pins import tell_costly_pins, tell_far_pins
+from loopwright.counts.tell_pin_places import tell_pin_places
 from loopwright.layout.plan_layout import LayoutOptions, plan_layout
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
@@ -49,7 +50,8 @@ def lay_out(
     pins = border_pins(layout, wishes.pins, nearest=nearest)
     with clock.stage("counts"):
         counts, total = _solve(ground, unnamed, pins, weights, wishes, faces)
-    told = _tell_faces(ground, total, faces, wishes) + tell_added_poles(layout, counts, pins)
+    told = _tell_faces(ground, total, faces, wishes) + tell_pin_places(layout, wishes.pins)
+    told += tell_added_poles(layout, counts, pins)
     return CountedLayout(layout, counts), told
 
 
