@@ -31,6 +31,7 @@ from loopwright.stages.clock import Clock
 from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
 from loopwright.stages.lay_out import lay_out, tell_pins
+from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
 from loopwright.stages.without_names import without_names
 from loopwright.surface.project import SurfaceProjector
@@ -114,23 +115,23 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         held, kept = hold_points(mesh, wishes.points, projector)
         kept_points = made.surface.positions
         mesh = keep("relax", (held, kept_points), lambda: _even_out(held, kept_points, projector, progress))
-    loosened = tell_loosened(held, mesh)
+    even, loosened = mesh, tell_loosened(held, mesh)
     edited: list[Finding] = []
     if wishes.edits:
         with clock.stage("edits"):
-            even = replace(mesh, regions=regions)
+            given = replace(mesh, regions=regions)
             mesh, edited = keep(
                 "edits",
-                (even, wishes.edits, kept),
-                lambda: run_edits(even, wishes.edits, projector, held=kept, progress=progress),
+                (given, wishes.edits, kept),
+                lambda: run_edits(given, wishes.edits, projector, held=kept, progress=progress),
             )
             regions, mesh = mesh.regions, without_names(mesh)
     half = mesh if mesh.mirror is not None else None
     if half is not None and not wishes.mirror_shape:
         with clock.stage("own sides"):
-            given = half
-            mesh = keep("own sides", (given,), lambda: own_sides(given, projector, progress=progress))
-            loosened += tell_loosened(reflect_half(given), mesh)
+            one = half
+            mesh = keep("own sides", (one,), lambda: own_sides(one, projector, progress=progress))
+            loosened += tell_loosened(reflect_half(one), mesh)
     with clock.stage("fit"):
         relaxed, mode = mesh, wishes.fit_limit
         reads = (relaxed, mode, made.regions.paint, made.regions.ridges)
@@ -144,11 +145,12 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     asked = mesh if half is None else replace(half, positions=mesh.positions[: len(half.positions)])
     astray = _tell_lines(made, asked) + tell_tips(asked, made.surface.positions)
     told = (*astray, *tell_poles(mesh, wishes.poles), *loosened, *tell_folded(mesh, quality, wishes.budget))
+    planned_findings = place_added_poles(made.findings, made.layout, wishes, even, mesh)
     return BuildResult(
         ground.sculpt,
         made.surface,
         made.layout,
-        (*made.findings, *pins, *off, *edited, *told),
+        (*planned_findings, *pins, *off, *edited, *told),
         clock.timings,
         asked,
         mesh,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -79,6 +80,25 @@ def test_pins_that_clash_are_named_and_others_are_not(ball: Sculpt, tools: Any) 
     assert "belt/base" not in str(caught.value)
     with pytest.raises(MarksError, match="share no border"):
         plan(sculpt, options=BuildOptions(pins=(Pin("cap", "base", 8),), **options))
+
+
+@pytest.mark.parametrize("edits", [(), ({"op": "insert_loop", "near": [0.0, -0.6, -0.8], "along": [1, 0, 0]},)])
+def test_poles_that_fills_add_are_told_where_the_mesh_has_them(ball: Sculpt, edits: tuple[Any, ...]) -> None:
+    height = ball.positions[:, 2]
+    bands = np.where((height > 0.6)[:, None], RED, np.where((height > -0.5)[:, None], BLUE, (240, 220, 90)))
+    sculpt = Sculpt(ball.positions, ball.triangles, bands.astype(np.uint8))
+    names = {RED: "cap", BLUE: "belt", (240, 220, 90): "base"}
+    pins = (Pin("cap", "belt", 24), Pin("belt", "base", 30))  # a belt of quads alone has equally many on both sides
+    result = build(
+        sculpt, options=BuildOptions(pins=pins, edits=edits, fit_limit=False, **{**QUICK, "region_names": names})
+    )
+    (text,) = (f.text for f in result.findings if f.kind == "poles_added")
+    told = re.findall(r"\(([^()]*)\) of valence (\d)", text)
+    assert len(told) >= 2
+    valence = np.bincount(result.mesh.quads.ravel())
+    for place, quads in told:
+        gap = np.linalg.norm(result.mesh.positions - [float(x) for x in place.split(",")], axis=1)
+        assert gap.min() < 1e-3 and valence[int(gap.argmin())] == int(quads)
 
 
 def test_a_vertex_is_where_it_was_asked_for(ball: Sculpt) -> None:
