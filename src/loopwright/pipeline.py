@@ -30,6 +30,7 @@ from loopwright.shelf import Shelf
 from loopwright.stages.clock import Clock
 from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
+from loopwright.stages.judge_wishes import judge_mesh, judge_plan
 from loopwright.stages.lay_out import lay_out, tell_pins
 from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
@@ -96,7 +97,9 @@ def plan_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> PlanResult:
         [Finding("edits", "What is planned is the mesh before its edits; a build makes them.")] if wishes.edits else []
     )
     pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=False)
-    return PlanResult(ground.sculpt, made.surface, made.layout, (*made.findings, *pins, *later), clock.timings, asked)
+    findings = (*made.findings, *pins, *later)
+    outcomes = tuple(judge_plan(wishes, made.regions.promises, findings))
+    return PlanResult(ground.sculpt, made.surface, made.layout, findings, clock.timings, asked, outcomes=outcomes)
 
 
 def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
@@ -129,9 +132,9 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     half = mesh if mesh.mirror is not None else None
     if half is not None and not wishes.mirror_shape:
         with clock.stage("own sides"):
-            one = half
-            mesh = keep("own sides", (one,), lambda: own_sides(one, projector, progress=progress))
-            loosened += tell_loosened(reflect_half(one), mesh)
+            shared = half
+            mesh = keep("own sides", (shared,), lambda: own_sides(shared, projector, progress=progress))
+            loosened += tell_loosened(reflect_half(shared), mesh)
     with clock.stage("fit"):
         relaxed, mode = mesh, wishes.fit_limit
         reads = (relaxed, mode, made.regions.paint, made.regions.ridges)
@@ -142,8 +145,9 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         if mesh.mirror is not None:
             half, mesh = mesh, reflect_half(mesh)
     quality = measure_quality(mesh.positions, mesh.quads)
-    asked = mesh if half is None else replace(half, positions=mesh.positions[: len(half.positions)])
-    astray = _tell_lines(made, asked) + tell_tips(asked, made.surface.positions)
+    one = mesh if half is None else replace(half, positions=mesh.positions[: len(half.positions)])
+    astray = _tell_lines(made, one) + tell_tips(one, made.surface.positions)
+    outcomes = judge_mesh(wishes, made.regions.promises, made.findings, mesh, one, projector)
     told = (*astray, *tell_poles(mesh, wishes.poles), *loosened, *tell_folded(mesh, quality, wishes.budget))
     planned_findings = place_added_poles(made.findings, made.layout, wishes, even, mesh)
     return BuildResult(
@@ -157,6 +161,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         half,
         quality,
         _distances(report),
+        outcomes=tuple(outcomes),
     )
 
 

@@ -3,12 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Literal
 
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.fit.measure_quality import QualityReport
 from loopwright.options import BuildOptions
 from loopwright.types import Finding, QuadMesh, RegionSurface, Sculpt
+
+
+@dataclass(frozen=True)
+class WishOutcome:
+    """What became of a drawn line, a held place or a wish for poles.
+
+    Attributes
+    ----------
+    kind : what it is.
+    name : the line's or place's, as in messages, or the region's.
+    is_kept : None where that is not known: in a plan, for a line so short that nothing is promised of it, and for
+        poles in a region that an edit merged away.
+    off : of a place, how far the nearest vertex of the mesh (with the fit, its limit) is from it; else None.
+    """
+
+    kind: Literal["line", "point", "poles"]
+    name: str
+    is_kept: bool | None
+    off: float | None = None
 
 
 @dataclass(frozen=True)
@@ -23,6 +43,7 @@ class PlanResult:
     findings : what was found and done on the way.
     timings : seconds per stage.
     options : the wishes.
+    outcomes : of the lines, then the places, then the wishes for poles, in the order of the options.
     """
 
     sculpt: Sculpt
@@ -31,6 +52,7 @@ class PlanResult:
     findings: tuple[Finding, ...]
     timings: Mapping[str, float]
     options: BuildOptions
+    outcomes: tuple[WishOutcome, ...] = field(default=(), kw_only=True)
 
 
 @dataclass(frozen=True)

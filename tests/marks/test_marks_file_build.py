@@ -141,6 +141,44 @@ def test_lines_and_places_of_one_name_are_told_apart(ball: Sculpt) -> None:
         build(ball, options=BuildOptions(points=twins, **QUICK))
 
 
+def test_what_became_of_lines_places_and_wishes_for_poles_is_told(ball: Sculpt) -> None:
+    def on_ball(points: list[tuple[float, float, float]]) -> tuple[Any, ...]:
+        return tuple(tuple(map(float, np.array(p) / np.linalg.norm(p))) for p in points)
+
+    edge = float(np.sqrt(4 * np.pi / QUICK["budget"]))
+    on_border = tuple((float(x), float(y), 0.5) for x, y, _ in np.sqrt(0.75) * np.array(ring(24, (0.0, 0.0, 1.0))))
+    zigzag = on_ball([(-1.0, 0.2 * edge * k, 0.7 * edge * (k % 2) - 0.3) for k in range(-12, 13)])
+    wishes = BuildOptions(
+        lines=(
+            FlowLine(ring(12, (1.0, 0.1, 0.2)), True, "round"),
+            FlowLine(on_border, True, "on the border"),
+            FlowLine(zigzag, False, "zigzag"),
+            FlowLine(on_ball([(1.0, 0.0, -0.8), (1.0, 0.3 * edge, -0.8)]), False, "dash"),
+        ),
+        points=(FixedPoint((0.6, 0.64, -0.48), "dot"),),
+        poles=(PolePin("cap", "none"), PolePin("rest", "some")),
+        fit_limit=False,
+        **QUICK,
+    )
+    planned = plan(ball, options=wishes)
+    result = build(ball, options=wishes)
+    assert [(o.kind, o.name, o.is_kept) for o in result.outcomes] == [
+        ("line", "round", True),
+        ("line", "on the border", True),
+        ("line", "zigzag", False),
+        ("line", "dash", False),
+        ("point", "dot", True),
+        ("poles", "cap", False),  # a disc whose border has no corners needs four poles at least, by Euler's formula
+        ("poles", "rest", True),
+    ]
+    off = result.outcomes[4].off
+    assert off is not None and off == pytest.approx(
+        np.linalg.norm(result.mesh.positions - [0.6, 0.64, -0.48], axis=1).min(), abs=2e-3
+    )
+    assert {o.name for o in planned.outcomes if o.is_kept is not None} <= {"zigzag"}
+    assert not any(o.is_kept for o in planned.outcomes) and len(planned.outcomes) == 7
+
+
 @pytest.mark.parametrize(
     ("given", "told"),
     [

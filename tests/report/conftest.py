@@ -9,6 +9,7 @@ import pytest
 
 from loopwright.counts.count_borders import BorderCount
 from loopwright.options import BuildOptions
+from loopwright.results import WishOutcome
 from loopwright.types import (
     Finding,
     FloatArray,
@@ -63,6 +64,7 @@ class Build(Plan):
     mesh: QuadMesh
     distances: dict[str, float] = field(default_factory=dict)
     quality: dict[str, float] = field(default_factory=dict)
+    outcomes: tuple[WishOutcome, ...] = ()
 
 
 def make_ball(side: int) -> tuple[FloatArray, IntArray]:

@@ -103,5 +103,5 @@ def _least_budget(painted: RegionSurface, name: str, budget: int, sizes_at: Size
 
 def _two_digits(faces: int) -> int:
     """Return the least budget of two digits that is no smaller."""
-    digit = 10 ** max(int(math.log10(faces)) - 1, 0)
+    digit = int(10 ** max(int(math.log10(faces)) - 1, 0))
     return min(-(-faces // digit) * digit, LARGEST_BUDGET)
