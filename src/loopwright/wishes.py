@@ -71,6 +71,25 @@ class SizeDab:
     length: float
 
 
+@dataclass(frozen=True)
+class WishOutcome:
+    """What became of a drawn line, a held place or a wish for poles.
+
+    Attributes
+    ----------
+    kind : what it is.
+    name : the line's or place's, as in messages, or the region's.
+    is_kept : None where that is not known: in a plan, for a line so short that nothing is promised of it, and for
+        poles in a region that an edit merged away.
+    off : of a place, how far the nearest vertex of the mesh (with the fit, its limit) is from it; else None.
+    """
+
+    kind: Literal["line", "point", "poles"]
+    name: str
+    is_kept: bool | None
+    off: float | None = None
+
+
 Named = TypeVar("Named", FlowLine, FixedPoint)
 
 

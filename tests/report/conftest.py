@@ -9,7 +9,6 @@ import pytest
 
 from loopwright.counts.count_borders import BorderCount
 from loopwright.options import BuildOptions
-from loopwright.results import WishOutcome
 from loopwright.types import (
     Finding,
     FloatArray,
@@ -20,6 +19,7 @@ from loopwright.types import (
     RegionSurface,
     Sculpt,
 )
+from loopwright.wishes import WishOutcome
 
 SIDE = 12
 """Quads along each edge of the cube that becomes a ball."""

@@ -19,9 +19,8 @@ from loopwright.report.make_page import _tiles
 from loopwright.report.measure_distance import measure_distance
 from loopwright.report.summarize import summarize_build, summarize_plan
 from loopwright.report.write_report import write_report
-from loopwright.results import WishOutcome
 from loopwright.types import Finding
-from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin
+from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin, WishOutcome
 from loopwright.write_json import json_text
 
 if TYPE_CHECKING:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from loopwright.options import BuildOptions, format_color
-from loopwright.results import WishOutcome
-from loopwright.wishes import name_apart
+from loopwright.wishes import WishOutcome, name_apart
 
 WISH_WORDS = {"lines": "Flow lines", "points": "Held points", "poles": "Wishes for poles"}
 """What wishes with an outcome are called on the page."""

@@ -15,10 +15,9 @@ from loopwright.layout.promise_lines import Promise
 from loopwright.layout.tell_astray import FOLLOWED, mesh_chains, names_told, tell_astray
 from loopwright.numerics.limit_surface import limit_matrix
 from loopwright.options import BuildOptions
-from loopwright.results import WishOutcome
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, MirrorPlane, QuadMesh
-from loopwright.wishes import FixedPoint, FlowLine, PolePin
+from loopwright.wishes import FixedPoint, FlowLine, PolePin, WishOutcome
 
 
 def judge_plan(wishes: BuildOptions, promises: Sequence[Promise], findings: Sequence[Finding]) -> list[WishOutcome]:
