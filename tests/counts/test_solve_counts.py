@@ -12,7 +12,7 @@ from tests.conftest import EDGE, FACES, SURFACES, counts_of, layout_of, surface_
 
 from loopwright.counts.count_program import CountOptions, SumPin, build_program, rim_loops
 from loopwright.counts.counted_layout import CountedLayout
-from loopwright.counts.explain_clash import nearest_count
+from loopwright.counts.explain_clash import next_count
 from loopwright.counts.measure_faces import is_simple, measure_fill, patch_faces, side_counts
 from loopwright.counts.read_pins import border_pins, region_sizes
 from loopwright.counts.solve_counts import arc_targets, choose_loose, solve_for_budget, solve_whole
@@ -282,7 +282,7 @@ def test_an_odd_sum_round_a_patch_is_told() -> None:
 @pytest.mark.parametrize(
     ("name", "count"), [("half sphere at a mirror", 2), ("half tube at a mirror", 4000), ("sphere with holes", 6)]
 )
-def test_one_pin_that_cannot_be_met_names_its_nearest_counts_as_asked_for(name: str, count: int) -> None:
+def test_one_pin_that_cannot_be_met_names_its_next_counts_as_asked_for(name: str, count: int) -> None:
     layout = layout_of(name)
 
     def pinned(number: int) -> IntArray:
@@ -324,7 +324,7 @@ def test_an_odd_pin_is_told_the_counts_that_can_be_had(name: str, count: int, is
     layout = layout_of(name)
 
     def nearest(pin: SumPin, others: tuple[SumPin, ...], way: int) -> int | None:
-        return nearest_count(layout, targets_of(name), pin, others, CountOptions(), way)
+        return next_count(layout, targets_of(name), pin, others, CountOptions(), way)
 
     def can_be_had(number: int) -> bool:
         pins = border_pins(layout, [Pin("area 0", "area 1", number)])

@@ -7,7 +7,7 @@ from dataclasses import replace
 from loopwright.counts.added_poles import tell_added_poles
 from loopwright.counts.count_program import CountOptions, SumPin
 from loopwright.counts.counted_layout import CountedLayout
-from loopwright.counts.explain_clash import nearest_count
+from loopwright.counts.explain_clash import next_count
 from loopwright.counts.read_pins import border_pins, pole_prices
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.counts.tell_costly_pins import tell_costly_pins, tell_far_pins
@@ -45,7 +45,7 @@ def lay_out(
     weights = CountOptions(region_poles=count_factors)
 
     def nearest(pin: SumPin, others: tuple[SumPin, ...], way: int) -> int | None:
-        return nearest_count(layout, arc_targets(layout, layout.vertex_size), pin, others, weights, way)
+        return next_count(layout, arc_targets(layout, layout.vertex_size), pin, others, weights, way)
 
     pins = border_pins(layout, wishes.pins, nearest=nearest)
     with clock.stage("counts"):
