@@ -57,6 +57,38 @@ def test_a_name_that_no_paint_has_is_still_unknown() -> None:
         plan(ONE, options=replace(WISHES, sizes={"lips": 0.4}))
 
 
+def test_a_region_that_gets_no_face_is_named_with_the_budget_that_keeps_it() -> None:
+    green = (20, 200, 20)
+    names = {**WISHES.region_names, green: "dot"}
+    colors = dotted(((0.0, 0.0, 1.0), 0.11)).colors
+    assert ONE.colors is not None and colors is not None
+    colors[np.linalg.norm(ONE.positions - [0.0, 1.0, 0.0], axis=1) < 0.14] = green
+    sculpt = replace(ONE, colors=colors)
+
+    def planned(budget: int) -> tuple[set[str], list[str]]:
+        done = plan(sculpt, options=replace(WISHES, budget=budget, region_names=names))
+        lost = [finding.text for finding in done.findings if finding.kind == "region_lost"]
+        return {region.name for region in done.surface.regions}, lost
+
+    kept, told = planned(100)
+    assert kept == {"skin"} and len(told) == 2
+    for name in ("dot", "spot"):
+        (text,) = (line for line in told if line.startswith(f"The region {name} is painted, but smaller than a face"))
+        least = re.search(r"a budget of about ([\d,]+) keeps it", text)
+        assert least is not None
+        budget = int(least[1].replace(",", ""))
+        assert name in planned(budget)[0]
+        there, still = planned(int(0.85 * budget))
+        assert name not in there and any(f"The region {name} is" in line for line in still)
+    assert planned(5000) == ({"skin", "spot", "dot"}, [])
+
+
+def test_a_region_with_a_piece_left_is_not_lost() -> None:
+    sculpt = dotted(((0.0, 0.0, 1.0), 0.11), ((1.0, 0.0, 0.0), 0.7))
+    findings = plan(sculpt, options=WISHES).findings
+    assert [f.kind for f in findings if f.kind in ("unresolved", "region_lost")] == ["unresolved"]
+
+
 @pytest.mark.parametrize(
     ("count", "text"),
     [

@@ -41,6 +41,10 @@ class MarksError(LoopwrightError):
     exit_code = 4
 
 
+class UnknownRegionError(MarksError):
+    """A name that no region has; ``places`` holds it."""
+
+
 class InfeasibleError(LoopwrightError):
     """Wishes that clash; the message says which, and what would free them."""
 

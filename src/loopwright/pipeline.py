@@ -30,11 +30,14 @@ from loopwright.shelf import Shelf
 from loopwright.stages.clock import Clock
 from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
+from loopwright.stages.judge_wishes import judge_mesh, judge_plan
 from loopwright.stages.lay_out import lay_out, tell_pins
+from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
 from loopwright.stages.without_names import without_names
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
+from loopwright.wishes import name_apart
 
 _FIT = FitOptions(shape=5.0)  # of a mesh that is new, so that its vertices may slide
 
@@ -88,16 +91,20 @@ class _Plan:
 
 def plan_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> PlanResult:
     """Plan on a sculpt that is open already."""
+    asked, wishes = wishes, _name_apart(wishes)
     made = _plan(ground, wishes, clock)
     later = (
         [Finding("edits", "What is planned is the mesh before its edits; a build makes them.")] if wishes.edits else []
     )
     pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=False)
-    return PlanResult(ground.sculpt, made.surface, made.layout, (*made.findings, *pins, *later), clock.timings, wishes)
+    findings = (*made.findings, *pins, *later)
+    outcomes = tuple(judge_plan(wishes, made.regions.promises, findings))
+    return PlanResult(ground.sculpt, made.surface, made.layout, findings, clock.timings, asked, outcomes=outcomes)
 
 
 def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     """Make the mesh of a sculpt that is open already."""
+    asked, wishes = wishes, _name_apart(wishes)
     made = _plan(ground, wishes, clock)
     pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=True)
     keep, projector, progress = ground.shelf.keep, ground.projector, clock.progress
@@ -111,23 +118,23 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         held, kept = hold_points(mesh, wishes.points, projector)
         kept_points = made.surface.positions
         mesh = keep("relax", (held, kept_points), lambda: _even_out(held, kept_points, projector, progress))
-    loosened = tell_loosened(held, mesh)
+    even, loosened = mesh, tell_loosened(held, mesh)
     edited: list[Finding] = []
     if wishes.edits:
         with clock.stage("edits"):
-            even = replace(mesh, regions=regions)
+            given = replace(mesh, regions=regions)
             mesh, edited = keep(
                 "edits",
-                (even, wishes.edits, kept),
-                lambda: run_edits(even, wishes.edits, projector, held=kept, progress=progress),
+                (given, wishes.edits, kept),
+                lambda: run_edits(given, wishes.edits, projector, held=kept, progress=progress),
             )
             regions, mesh = mesh.regions, without_names(mesh)
     half = mesh if mesh.mirror is not None else None
     if half is not None and not wishes.mirror_shape:
         with clock.stage("own sides"):
-            given = half
-            mesh = keep("own sides", (given,), lambda: own_sides(given, projector, progress=progress))
-            loosened += tell_loosened(reflect_half(given), mesh)
+            shared = half
+            mesh = keep("own sides", (shared,), lambda: own_sides(shared, projector, progress=progress))
+            loosened += tell_loosened(reflect_half(shared), mesh)
     with clock.stage("fit"):
         relaxed, mode = mesh, wishes.fit_limit
         reads = (relaxed, mode, made.regions.paint, made.regions.ridges)
@@ -138,21 +145,29 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         if mesh.mirror is not None:
             half, mesh = mesh, reflect_half(mesh)
     quality = measure_quality(mesh.positions, mesh.quads)
-    asked = mesh if half is None else replace(half, positions=mesh.positions[: len(half.positions)])
-    astray = _tell_lines(made, asked) + tell_tips(asked, made.surface.positions)
+    one = mesh if half is None else replace(half, positions=mesh.positions[: len(half.positions)])
+    astray = _tell_lines(made, one) + tell_tips(one, made.surface.positions)
+    outcomes = judge_mesh(wishes, made.regions.promises, made.findings, mesh, one, projector)
     told = (*astray, *tell_poles(mesh, wishes.poles), *loosened, *tell_folded(mesh, quality, wishes.budget))
+    planned_findings = place_added_poles(made.findings, made.layout, wishes, even, mesh)
     return BuildResult(
         ground.sculpt,
         made.surface,
         made.layout,
-        (*made.findings, *pins, *off, *edited, *told),
+        (*planned_findings, *pins, *off, *edited, *told),
         clock.timings,
-        wishes,
+        asked,
         mesh,
         half,
         quality,
         _distances(report),
+        outcomes=tuple(outcomes),
     )
+
+
+def _name_apart(wishes: BuildOptions) -> BuildOptions:
+    """Return the wishes with lines and places that messages can tell apart."""
+    return replace(wishes, lines=name_apart(wishes.lines, "line"), points=name_apart(wishes.points, "point"))
 
 
 def _even_out(mesh: QuadMesh, points: FloatArray, projector: SurfaceProjector, progress: Progress) -> QuadMesh:

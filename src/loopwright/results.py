@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.fit.measure_quality import QualityReport
 from loopwright.options import BuildOptions
 from loopwright.types import Finding, QuadMesh, RegionSurface, Sculpt
+from loopwright.wishes import WishOutcome
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,7 @@ class PlanResult:
     findings : what was found and done on the way.
     timings : seconds per stage.
     options : the wishes.
+    outcomes : of the lines, then the places, then the wishes for poles, in the order of the options.
     """
 
     sculpt: Sculpt
@@ -31,6 +33,7 @@ class PlanResult:
     findings: tuple[Finding, ...]
     timings: Mapping[str, float]
     options: BuildOptions
+    outcomes: tuple[WishOutcome, ...] = field(default=(), kw_only=True)
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal, TypeAlias, TypeVar
 
 Point: TypeAlias = tuple[float, float, float]
 PoleWish: TypeAlias = Literal["none", "some"]
@@ -67,3 +69,46 @@ class SizeDab:
     at: Point
     radius: float
     length: float
+
+
+@dataclass(frozen=True)
+class WishOutcome:
+    """What became of a drawn line, a held place or a wish for poles.
+
+    Attributes
+    ----------
+    kind : what it is.
+    name : the line's or place's, as in messages, or the region's.
+    is_kept : None where that is not known: in a plan, for a line so short that nothing is promised of it, and for
+        poles in a region that an edit merged away.
+    off : of a place, how far the nearest vertex of the mesh (with the fit, its limit) is from it; else None.
+    """
+
+    kind: Literal["line", "point", "poles"]
+    name: str
+    is_kept: bool | None
+    off: float | None = None
+
+
+Named = TypeVar("Named", FlowLine, FixedPoint)
+
+
+def name_apart(wishes: Sequence[Named], word: str) -> tuple[Named, ...]:
+    """Return lines or places with names that tell them apart, for messages.
+
+    One without a name is called by its place in the list, from 1; where several have one name, their places are added.
+
+    Parameters
+    ----------
+    word : what one of them is called, such as ``line``.
+
+    Examples
+    --------
+    >>> [point.name for point in name_apart([FixedPoint((0, 0, 0), "chin"), FixedPoint((0, 1, 0))], "point")]
+    ['chin', 'point 2']
+    """
+    names = [wish.name or f"{word} {place}" for place, wish in enumerate(wishes, 1)]
+    while len(set(names)) < len(names):
+        uses = Counter(names)
+        names = [f"{name} ({word} {place})" if uses[name] > 1 else name for place, name in enumerate(names, 1)]
+    return tuple(replace(wish, name=name) for wish, name in zip(wishes, names, strict=True))

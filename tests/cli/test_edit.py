@@ -10,12 +10,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tests.cli.test_levels import write_sphere
-from tests.conftest import link
+from tests.conftest import globe, link
 
 from loopwright.cli.main import main
+from loopwright.demo import write_sculpt_ply
 from loopwright.handover.write_mesh import write_mesh
 from loopwright.reuse.template import template_of_quads
 from loopwright.surface.read_quads import read_quad_mesh
+from loopwright.types import Sculpt
 
 LOOP = {"op": "insert_loop", "near": [0.3, 0.4, 0.9], "along": [1, 0, 0]}
 
@@ -146,6 +148,48 @@ def test_a_mesh_whose_limit_surface_lies_on_the_sculpt_is_measured_by_that(
     for name, text in words_of.items():
         assert text in (tmp_path / name / "index.html").read_text(encoding="utf-8")
     assert max(rms.values()) < 0.01
+
+
+def dented(folder: Path) -> Path:
+    """A finely cut ball with a dark pit on top, which no face of a ball of quads reaches into."""
+    points, triangles = globe(50)
+    is_pit = points[:, 2] > 0.95
+    points[is_pit] *= 0.7
+    colors = np.where(is_pit[:, None], (20, 20, 20), (200, 150, 120)).astype(np.uint8)
+    write_sculpt_ply(folder / "dented.ply", Sculpt(points, triangles, colors))
+    return folder / "dented.ply"
+
+
+def test_areas_left_open_are_left_out_of_the_distances(
+    files: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["edit", str(files["mesh"]), "--edits", str(files["edits"]), "--sculpt", str(dented(tmp_path)), "--quiet"]
+    figures = {}
+    for name, more in (("all", []), ("open", ["--leave-open", "22,20,20"]), ("rest", ["--leave-open", "#c89678"])):
+        out = ["-o", str(tmp_path / f"{name}.obj"), "--report", str(tmp_path / name)]
+        assert main([*words, *out, *more]) == 0
+        figures[name] = json.loads((tmp_path / name / "report.json").read_text(encoding="utf-8"))
+    far = {name: told["distances"]["sculpt_to_mesh_max"] * told["diagonal"] for name, told in figures.items()}
+    assert far["all"] == pytest.approx(far["rest"]) and far["all"] > 0.25  # the pit is 0.3 deep
+    assert far["open"] < 0.03  # the faces of a ball of quads 0.3 wide sag by 0.3^2 / 8 along each side
+    assert figures["all"]["wishes"] == {} and figures["open"]["wishes"] == {"leave_open": ["#141414"]}
+    capsys.readouterr()
+
+
+def test_a_colour_to_leave_open_is_read_and_matched_as_in_a_build(
+    files: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["edit", str(files["mesh"]), "--edits", str(files["edits"]), "-o", str(tmp_path / "o.obj"), "--quiet"]
+    painted = ["--sculpt", str(dented(tmp_path)), "--report", str(tmp_path / "report")]
+    for more, code, said in (
+        ([*painted, "--leave-open", "black"], 4, '"black" is not a colour'),
+        ([*painted, "--leave-open", "#ff00ff"], 4, "no painted colour is near #ff00ff, which you wish to leave open"),
+        (["--leave-open", "#141414"], 2, "give --sculpt and --report with it"),
+        ([*painted[:2], "--leave-open", "#141414"], 2, "give --sculpt and --report with it"),
+    ):
+        assert main([*words, *more]) == code
+        assert said in capsys.readouterr().err
+        assert not (tmp_path / "o.obj").exists() and not (tmp_path / "report").exists()
 
 
 def test_a_report_may_not_take_the_place_of_an_input(

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
+import numpy as np
 import pytest
+from tests.conftest import globe
 
+from loopwright.cli.main import main
 from loopwright.cli.name_file import name_file, name_marks
+from loopwright.counts.find_region import find_region
+from loopwright.demo import write_sculpt_ply
 from loopwright.errors import InputError, LoopwrightError, MarksError
+from loopwright.types import Region, Sculpt
 
 MARKS = Path("head.json")
 
@@ -24,6 +31,61 @@ def test_what_only_marks_hold_is_told_with_their_file() -> None:
 def test_what_options_may_hold_too_is_told_as_it_is(path: Path | None, in_marks: bool) -> None:
     with pytest.raises(MarksError, match=r'^There is no region "x"$'), name_marks(path):
         raise MarksError('There is no region "x"', in_marks=in_marks)
+
+
+WISHES = {
+    "loopwright_marks": 1,
+    "sizes": {"brow": 0.5},
+    "pins": [
+        {"between": ["lips", "cheeks"], "count": 8},
+        {"between": ["cheeks", "nsoe"], "count": 8},
+        {"between": ["#ABC", "nsoe"], "count": 8},
+    ],
+    "poles": [{"region": "chin", "wish": "none"}],
+}
+
+
+@pytest.mark.parametrize(
+    ("region", "place"),
+    [
+        ("nsoe", "pins/1/between/1: "),
+        ("#aabbcc", "pins/2/between/0: "),
+        ("chin", "poles/0/region: "),
+        ("brow", "sizes/brow: "),
+    ],
+)
+def test_a_region_that_marks_misspell_is_told_with_its_place(tmp_path: Path, region: str, place: str) -> None:
+    path = tmp_path / "head.json"
+    path.write_text(json.dumps(WISHES))
+    with pytest.raises(MarksError) as caught, name_marks(path):
+        find_region((Region("all", (0, 0, 0)),), region)
+    assert str(caught.value) == f'{path}: {place}There is no region "{region}"; the regions are all.'
+
+
+def test_a_region_that_only_an_option_misspells_is_not_put_on_the_marks(tmp_path: Path) -> None:
+    path = tmp_path / "head.json"
+    path.write_text(json.dumps(WISHES))
+    for file in (path, tmp_path / "gone.json"):
+        with pytest.raises(MarksError, match='^There is no region "ear"'), name_marks(file):
+            find_region((Region("all", (0, 0, 0)),), "ear")
+
+
+@pytest.mark.parametrize(("key", "place"), [("pins", "pins/0/between/0"), ("poles", "poles/0/region")])
+def test_a_plan_names_the_file_and_the_place(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], key: str, place: str
+) -> None:
+    points, triangles = globe(20)
+    colors = np.where((points[:, 2] > 0.2)[:, None], (200, 60, 60), (60, 160, 220)).astype(np.uint8)
+    write_sculpt_ply(tmp_path / "ball.ply", Sculpt(points, triangles, colors))
+    wishes = {
+        "pins": [{"between": ["cpa", "rest"], "count": 8}],
+        "poles": [{"region": "cpa", "wish": "none"}],
+    }
+    path = tmp_path / "head.json"
+    names = {"cap": "#c83c3c", "rest": "#3ca0dc"}
+    path.write_text(json.dumps({"loopwright_marks": 1, "budget": 200, "regions": names, key: wishes[key]}))
+    assert main(["plan", str(tmp_path / "ball.ply"), "--marks", str(path), "--quiet", "--mirror", "none"]) == 4
+    assert f'{path}: {place}: There is no region "cpa"' in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

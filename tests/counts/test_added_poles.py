@@ -11,6 +11,7 @@ from tests.conftest import FACES, SURFACES, layout_of, link
 from loopwright.counts.added_poles import patch_poles, tell_added_poles
 from loopwright.counts.count_program import SumPin
 from loopwright.counts.counted_layout import CountedLayout
+from loopwright.counts.fill_poles import fill_poles
 from loopwright.counts.measure_faces import is_simple, side_counts
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.patterns.fill_patch import fill_patch
@@ -64,6 +65,22 @@ def test_poles_that_a_pin_adds_are_counted_and_told_with_the_pin(name: str) -> N
     extra = sum(len(patch_poles(s)) - abs(4 - len(s)) for s in side_counts(layout, counts))
     assert told.kind == "poles_added" and told.count == extra > 0 and extra % 2 == 0
     assert pins[0].wish in told.text or pins[1].wish in told.text
+
+
+@pytest.mark.parametrize("name", ["quilt", "torus in sectors"])
+def test_the_poles_of_fills_are_found_in_the_mesh(name: str) -> None:
+    layout, pins = layout_of(name), _uneven(name)
+    counts = solve_for_budget(layout, arc_targets(layout, layout.vertex_size), FACES, pins=pins)[0]
+    mesh = build_mesh(layout, counts, layout.vertex_size)
+    valence, sides = link(mesh.quads, len(mesh.positions)).valence, side_counts(layout, counts)
+    found = fill_poles(layout, counts)
+    assert set(found) == {i for i, each in enumerate(sides) if not is_simple(tuple(each))} != set()
+    for patch, poles in found.items():
+        assert sorted(quads for _, quads in poles) == sorted(patch_poles(sides[patch]))
+        around = mesh.positions[[vertex for vertex, _ in poles]]
+        surface = layout.positions[layout.patches[patch].origin]
+        assert np.linalg.norm(around[:, None] - surface[None], axis=2).min(axis=1).max() < layout.vertex_size.max()
+        assert [int(valence[vertex]) for vertex, _ in poles] == [quads for _, quads in poles]
 
 
 def _check_against_mesh(planned: CountedLayout) -> None:

@@ -12,6 +12,7 @@ from tests.conftest import EDGE, FACES, SURFACES, counts_of, layout_of, surface_
 
 from loopwright.counts.count_program import CountOptions, SumPin, build_program, rim_loops
 from loopwright.counts.counted_layout import CountedLayout
+from loopwright.counts.explain_clash import next_count
 from loopwright.counts.measure_faces import is_simple, measure_fill, patch_faces, side_counts
 from loopwright.counts.read_pins import border_pins, region_sizes
 from loopwright.counts.solve_counts import arc_targets, choose_loose, solve_for_budget, solve_whole
@@ -281,7 +282,7 @@ def test_an_odd_sum_round_a_patch_is_told() -> None:
 @pytest.mark.parametrize(
     ("name", "count"), [("half sphere at a mirror", 2), ("half tube at a mirror", 4000), ("sphere with holes", 6)]
 )
-def test_one_pin_that_cannot_be_met_names_its_nearest_counts_as_asked_for(name: str, count: int) -> None:
+def test_one_pin_that_cannot_be_met_names_its_next_counts_as_asked_for(name: str, count: int) -> None:
     layout = layout_of(name)
 
     def pinned(number: int) -> IntArray:
@@ -308,6 +309,46 @@ def test_an_odd_pin_across_the_mirror_is_explained() -> None:
     (pin,) = border_pins(layout, [Pin("area 0", "area 1", 12)])
     assert pin.count == 6
     assert solve("half tube at a mirror", [pin])[list(pin.arcs)].sum() == 6
+
+
+@pytest.mark.parametrize(
+    ("name", "count", "is_in_range"),
+    [
+        ("half tube at a mirror", 3, True),
+        ("half tube at a mirror", 11, True),
+        ("half tube at a mirror", 4001, False),
+        ("half sphere at a mirror", 3, True),
+    ],
+)
+def test_an_odd_pin_is_told_the_counts_that_can_be_had(name: str, count: int, is_in_range: bool) -> None:
+    layout = layout_of(name)
+
+    def nearest(pin: SumPin, others: tuple[SumPin, ...], way: int) -> int | None:
+        return next_count(layout, targets_of(name), pin, others, CountOptions(), way)
+
+    def can_be_had(number: int) -> bool:
+        pins = border_pins(layout, [Pin("area 0", "area 1", number)])
+        try:
+            return all(pin.copies * solve(name, [pin])[list(pin.arcs)].sum() == number for pin in pins)
+        except InfeasibleError:
+            return False
+
+    with pytest.raises(InfeasibleError) as caught:
+        border_pins(layout, [Pin("area 0", "area 1", count)], nearest=nearest)
+    text = str(caught.value)
+    assert ("crosses the mirror plane" in text) == is_in_range != (f"={count} cannot be met" in text)
+    shown = re.search(r"(?:pin it to|can be had (?:is|are)) ([\d andor]+)", text)
+    assert shown is not None
+    told = [int(number) for number in re.findall(r"\d+", shown[1])]
+    assert told and all(can_be_had(number) for number in told)
+    beside = [number for number in (count - 1, count + 1) if can_be_had(number)]
+    assert told == beside if is_in_range else not beside
+
+
+def test_too_few_segments_are_told_before_an_odd_number() -> None:
+    layout = layout_of("half tube at a mirror")
+    with pytest.raises(InfeasibleError, match="has 2 pieces between junctions and cannot have fewer segments; 1 are"):
+        border_pins(layout, [Pin("area 0", "area 1", 1)])
 
 
 def test_pins_that_name_nothing() -> None:

@@ -346,6 +346,28 @@ def test_a_held_place_outlives_the_junction_that_it_was_on() -> None:
         run_edits(mesh, [merge, loop], flat, held=[centre])
 
 
+def test_regions_that_no_border_joins_are_not_merged() -> None:
+    mesh = grid(6, 6)
+    column = np.floor(mesh.positions[mesh.quads].mean(axis=1)[:, 0] / 1.5).astype(np.int32)
+    names = tuple(Region(name, (9 * k, 80, 200)) for k, name in enumerate("abcd"))
+    striped = replace(mesh, quad_region=column, regions=names)  # a touches b, b touches c, c touches d
+    with pytest.raises(InfeasibleError, match=r"edit 1 \(merge_regions\): The regions a and d do not touch") as caught:
+        apply_edits(striped, [{"op": "merge_regions", "regions": ["a", "b", "d"]}])
+    assert caught.value.places == ("a", "d") and "d touches c." in str(caught.value)
+    merged, _ = apply_edits(striped, [{"op": "merge_regions", "regions": ["a", "d", "c", "b"]}])
+    assert [region.name for region in merged.regions] == ["a"]
+
+
+def test_a_corner_in_common_is_no_border() -> None:
+    mesh = grid(4, 4)
+    middle = mesh.positions[mesh.quads].mean(axis=1)
+    quarter = (2 * (middle[:, 0] > 2) + (middle[:, 1] > 2)).astype(np.int32)
+    names = tuple(Region(name, (9 * k, 80, 200)) for k, name in enumerate("abcd"))
+    quarters = replace(mesh, quad_region=quarter, regions=names)
+    with pytest.raises(InfeasibleError, match="The regions a and d do not touch.*d touches b, c"):
+        apply_edits(quarters, [{"op": "merge_regions", "regions": ["a", "d"]}])
+
+
 def test_sides_that_are_not_linked_alike_are_refused() -> None:
     mesh = cubed_sphere(6, mirror=True)
     free = replace(mesh, mirror=None)

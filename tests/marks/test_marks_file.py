@@ -109,7 +109,7 @@ LINE = [[0, 0, 0], [1, 0, 0]]
         ({**V, "sizes": {"lips": 0}}, "sizes/lips", "greater than 0"),
         ({**V, "size_dabs": [{"at": [0, 0], "radius": 1, "length": 1}]}, "size_dabs/0/at", "three numbers"),
         ({**V, "size_dabs": [{"at": [0, 0, 0], "radius": 1}]}, "size_dabs/0", '"length" is missing'),
-        ({**V, "vertex_sizes": "none.npy"}, "vertex_sizes", "cannot be read"),
+        ({**V, "vertex_sizes": "marks.json"}, "vertex_sizes", "cannot be read as a .npy array"),
         ({**V, "pins": [{"between": ["a", "a"], "count": 3}]}, "pins/0/between", "twice"),
         ({**V, "pins": [{"between": ["a"], "count": 3}]}, "pins/0/between", "two regions"),
         ({**V, "pins": [{"between": ["a", "b"], "count": 0}]}, "pins/0/count", "from 1 up"),
@@ -146,6 +146,23 @@ def test_files_that_are_no_text(tmp_path: Path) -> None:
     path.write_text("[" * 200_000, encoding="utf-8")
     with pytest.raises(MarksError, match="nested too deeply"):
         read_marks(path)
+
+
+@pytest.mark.parametrize(("name", "words"), [("none.npy", "there is no such file"), ("folder", "cannot be read (")])
+def test_a_file_of_sizes_that_cannot_be_read_is_like_any_other(tmp_path: Path, name: str, words: str) -> None:
+    (tmp_path / "folder").mkdir()
+    path = write(tmp_path, {**V, "vertex_sizes": name})
+    with pytest.raises(InputError) as caught:
+        read_marks(path)
+    assert str(caught.value).startswith(f"{path}: vertex_sizes: {tmp_path / name}: ") and words in str(caught.value)
+    assert caught.value.places == (str(tmp_path / name),)
+
+
+@pytest.mark.parametrize("content", [b"", b"PK\x03\x04broken", b"\x93NUMPY"])
+def test_a_file_of_sizes_that_is_no_array_is_a_mistake_in_the_marks(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "s.npy").write_bytes(content)
+    with pytest.raises(MarksError, match=r"vertex_sizes: .*cannot be read as a \.npy array"):
+        read_marks(write(tmp_path, {**V, "vertex_sizes": "s.npy"}))
 
 
 @pytest.mark.parametrize("values", [[[1.0]], [-1.0], [np.inf], ["a"]])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from loopwright.options import BuildOptions, Pin
 from loopwright.pipeline import BuildResult, build, plan
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, Sculpt
-from loopwright.wishes import FixedPoint, FlowLine, PolePin, SizeDab
+from loopwright.wishes import FixedPoint, FlowLine, PolePin, SizeDab, name_apart
 
 RED, BLUE = (200, 60, 60), (60, 160, 220)
 NAMES = {RED: "cap", BLUE: "rest"}
@@ -81,6 +82,25 @@ def test_pins_that_clash_are_named_and_others_are_not(ball: Sculpt, tools: Any) 
         plan(sculpt, options=BuildOptions(pins=(Pin("cap", "base", 8),), **options))
 
 
+@pytest.mark.parametrize("edits", [(), ({"op": "insert_loop", "near": [0.0, -0.6, -0.8], "along": [1, 0, 0]},)])
+def test_poles_that_fills_add_are_told_where_the_mesh_has_them(ball: Sculpt, edits: tuple[Any, ...]) -> None:
+    height = ball.positions[:, 2]
+    bands = np.where((height > 0.6)[:, None], RED, np.where((height > -0.5)[:, None], BLUE, (240, 220, 90)))
+    sculpt = Sculpt(ball.positions, ball.triangles, bands.astype(np.uint8))
+    names = {RED: "cap", BLUE: "belt", (240, 220, 90): "base"}
+    pins = (Pin("cap", "belt", 24), Pin("belt", "base", 30))  # a belt of quads alone has equally many on both sides
+    result = build(
+        sculpt, options=BuildOptions(pins=pins, edits=edits, fit_limit=False, **{**QUICK, "region_names": names})
+    )
+    (text,) = (f.text for f in result.findings if f.kind == "poles_added")
+    told = re.findall(r"\(([^()]*)\) of valence (\d)", text)
+    assert len(told) >= 2
+    valence = np.bincount(result.mesh.quads.ravel())
+    for place, quads in told:
+        gap = np.linalg.norm(result.mesh.positions - [float(x) for x in place.split(",")], axis=1)
+        assert gap.min() < 1e-3 and valence[int(gap.argmin())] == int(quads)
+
+
 def test_a_vertex_is_where_it_was_asked_for(ball: Sculpt) -> None:
     inside, on_border = (0.6, 0.64, -0.48), (0.0, float(np.sqrt(0.75)), 0.5)
     points = (FixedPoint(inside, "inside"), FixedPoint(on_border, "border"))
@@ -109,6 +129,69 @@ def test_points_off_the_surface_or_over_an_opening_are_told(ball: Sculpt) -> Non
     assert told(top) == []
     (text,) = told(top, opened=True)
     assert text.startswith("top: its place lies in an area that stays open")
+
+
+def test_lines_and_places_of_one_name_are_told_apart(ball: Sculpt) -> None:
+    on_border = tuple((float(x), float(y), 0.5) for x, y, _ in np.sqrt(0.75) * np.array(ring(24, (0.0, 0.0, 1.0))))
+    lines = (FlowLine(ring(12, (1.0, 0.1, 0.2)), True, "band"), FlowLine(on_border, True, "band"))
+    texts = [f.text for f in plan(ball, options=BuildOptions(lines=lines, **QUICK)).findings]
+    assert [text.partition(" lies along")[0] for text in texts if "adds nothing" in text] == ["band (line 2)"]
+    twins = (FixedPoint((0.6, 0.64, -0.48), "dot"), FixedPoint((0.6, 0.64, -0.4801), "dot"))
+    with pytest.raises(InfeasibleError, match=r"dot \(point 2\) and dot \(point 1\) lie so near"):
+        build(ball, options=BuildOptions(points=twins, **QUICK))
+
+
+def test_what_became_of_lines_places_and_wishes_for_poles_is_told(ball: Sculpt) -> None:
+    def on_ball(points: list[tuple[float, float, float]]) -> tuple[Any, ...]:
+        return tuple(tuple(map(float, np.array(p) / np.linalg.norm(p))) for p in points)
+
+    edge = float(np.sqrt(4 * np.pi / QUICK["budget"]))
+    on_border = tuple((float(x), float(y), 0.5) for x, y, _ in np.sqrt(0.75) * np.array(ring(24, (0.0, 0.0, 1.0))))
+    zigzag = on_ball([(-1.0, 0.2 * edge * k, 0.7 * edge * (k % 2) - 0.3) for k in range(-12, 13)])
+    wishes = BuildOptions(
+        lines=(
+            FlowLine(ring(12, (1.0, 0.1, 0.2)), True, "round"),
+            FlowLine(on_border, True, "on the border"),
+            FlowLine(zigzag, False, "zigzag"),
+            FlowLine(on_ball([(1.0, 0.0, -0.8), (1.0, 0.3 * edge, -0.8)]), False, "dash"),
+        ),
+        points=(FixedPoint((0.6, 0.64, -0.48), "dot"),),
+        poles=(PolePin("cap", "none"), PolePin("rest", "some")),
+        fit_limit=False,
+        **QUICK,
+    )
+    planned = plan(ball, options=wishes)
+    result = build(ball, options=wishes)
+    assert [(o.kind, o.name, o.is_kept) for o in result.outcomes] == [
+        ("line", "round", True),
+        ("line", "on the border", True),
+        ("line", "zigzag", False),
+        ("line", "dash", False),
+        ("point", "dot", True),
+        ("poles", "cap", False),  # a disc whose border has no corners needs four poles at least, by Euler's formula
+        ("poles", "rest", True),
+    ]
+    off = result.outcomes[4].off
+    assert off is not None and off == pytest.approx(
+        np.linalg.norm(result.mesh.positions - [0.6, 0.64, -0.48], axis=1).min(), abs=2e-3
+    )
+    assert {o.name for o in planned.outcomes if o.is_kept is not None} <= {"zigzag"}
+    assert not any(o.is_kept for o in planned.outcomes) and len(planned.outcomes) == 7
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        (["a", "b"], ["a", "b"]),
+        (["a", "", "b"], ["a", "line 2", "b"]),
+        (["a", "b", "a"], ["a (line 1)", "b", "a (line 3)"]),
+        (["line 2", ""], ["line 2 (line 1)", "line 2 (line 2)"]),
+        (["a", "a", "a (line 1)"], ["a (line 1) (line 1)", "a (line 2)", "a (line 1) (line 3)"]),
+    ],
+)
+def test_names_are_left_as_they_are_unless_they_clash(given: list[str], told: list[str]) -> None:
+    lines = [FlowLine(((0.0, 0.0, 0.0), (1.0, 0.0, 0.0)), False, name) for name in given]
+    assert [line.name for line in name_apart(lines, "line")] == told
 
 
 def test_poles_that_no_mesh_can_do_without_are_told(ball: Sculpt) -> None:

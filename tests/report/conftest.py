@@ -19,6 +19,7 @@ from loopwright.types import (
     RegionSurface,
     Sculpt,
 )
+from loopwright.wishes import WishOutcome
 
 SIDE = 12
 """Quads along each edge of the cube that becomes a ball."""
@@ -63,6 +64,7 @@ class Build(Plan):
     mesh: QuadMesh
     distances: dict[str, float] = field(default_factory=dict)
     quality: dict[str, float] = field(default_factory=dict)
+    outcomes: tuple[WishOutcome, ...] = ()
 
 
 def make_ball(side: int) -> tuple[FloatArray, IntArray]:

@@ -20,6 +20,7 @@ from loopwright.report.measure_distance import measure_distance
 from loopwright.report.summarize import summarize_build, summarize_plan
 from loopwright.report.write_report import write_report
 from loopwright.types import Finding
+from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin, WishOutcome
 from loopwright.write_json import json_text
 
 if TYPE_CHECKING:
@@ -108,6 +109,41 @@ def test_the_figures_agree_with_the_mesh(figures: dict[str, object], build: Buil
     assert set(figures["timings"]) == {"read", "layout", "report"}  # type: ignore[call-overload]
     assert figures["distances"]["mesh_to_sculpt_rms"] < 0.01  # type: ignore[index]
     assert figures["layout"]["segments"] == 42  # type: ignore[index]
+
+
+def test_wishes_are_told_with_whether_they_were_kept(
+    build: Build, plan: Plan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "run_drawing", lambda *_, **__: ((), ()))
+    way = ((0.0, 0.0, 1.0), (0.0, 0.5, 0.9))
+    wishes = replace(
+        build.options,
+        lines=(FlowLine(way, name="<jaw>"), FlowLine(way), FlowLine(way, name="<jaw>")),
+        points=(FixedPoint((0.0, 0.0, 1.0), "chin"),),
+        poles=(PolePin("back", "none"),),
+        pins=(Pin("back", "lips", 8, (1.0, 0.0, 0.0)), Pin("back", "lips", 6, (0.0, 1.0, 0.0))),
+    )
+    outcomes = (
+        WishOutcome("line", "<jaw> (line 1)", True),
+        WishOutcome("line", "line 2", False),
+        WishOutcome("line", "<jaw> (line 3)", None),
+        WishOutcome("point", "chin", True, 0.0125),
+        WishOutcome("poles", "back", False),
+    )
+    page = Page(write_report(tmp_path, replace(build, options=wishes, outcomes=outcomes)).read_text(encoding="utf-8"))
+    assert "<jaw> (line 1) (kept), line 2 (not kept), <jaw> (line 3) (not judged)" in page.text
+    assert "chin (kept, 0.0125 off)" in page.text and "none in back (not kept)" in page.text
+    figures = json.loads((tmp_path / "report.json").read_text(encoding="utf-8"))["wishes"]
+    assert figures["lines"] == [
+        {"name": "<jaw> (line 1)", "kept": True},
+        {"name": "line 2", "kept": False},
+        {"name": "<jaw> (line 3)", "kept": None},
+    ]
+    assert figures["points"] == [{"name": "chin", "at": [0.0, 0.0, 1.0], "kept": True, "off": 0.0125}]
+    assert figures["poles"] == [{"region": "back", "wish": "none", "kept": False}]
+    assert figures["pins"] == {"back/lips near (1, 0, 0)": 8, "back/lips near (0, 1, 0)": 6}
+    early = Page(write_report(tmp_path, replace(plan, options=wishes)).read_text(encoding="utf-8"))
+    assert "line 2 (known once the mesh is made)" in early.text
 
 
 def test_the_headline_shows_the_distance_both_ways(build: Build) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, get_args
 from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
 from loopwright.cli.name_file import name_file
+from loopwright.cli.read_wishes import add_open_argument, read_open_colors
 from loopwright.errors import InputError, MarksError, UsageError
 from loopwright.handover.write_mesh import check_mesh_path, write_mesh
 from loopwright.marks.read_marks import read_marks
@@ -46,15 +47,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "-o", "--output", type=Path, required=True, metavar="OUT", help="mesh to write: .obj, .ply or .glb"
     )
     parser.add_argument("--report", type=Path, metavar="DIR", help="write a report with pictures into this folder")
+    add_open_argument(parser, "leave areas of this colour out of the report's distances")
 
 
 def run(arguments: argparse.Namespace, console: Console) -> int:
     """Edit, write, tell; return the exit code."""
+    open_colors = read_open_colors(arguments)
     _check_files(arguments)
     edits = read_marks(arguments.edits).edits
     if not edits:
         raise MarksError(f'{arguments.edits}: there are no edits in it; add a list "edits"', places=[arguments.edits])
     from loopwright.edit.edit_file_mesh import edit_ready_mesh, ready_file_mesh
+    from loopwright.marks.find_colors import part_colors
     from loopwright.report.summarize_edit import EditResult
     from loopwright.stages.clock import Clock
     from loopwright.surface.read_quads import read_quad_mesh
@@ -63,13 +67,15 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     with clock.stage("read"):
         mesh = read_quad_mesh(arguments.mesh)
         sculpt, projector = _open_sculpt(arguments.sculpt, console)
+    parted = part_colors(sculpt, open_colors) if sculpt is not None and open_colors else ((), ())
     off = [] if projector is None else _check_sculpt(mesh, projector, arguments)
     with clock.stage("edits"), name_file(arguments.mesh):
         ready = ready_file_mesh(mesh, arguments.mirror)
     with clock.stage("edits"), name_file(arguments.edits):
         edited, findings = edit_ready_mesh(ready, edits, projector, fit=arguments.fit, progress=console.progress)
     write_mesh(arguments.output, edited)
-    result = EditResult(arguments.mesh.name, mesh, edited, sculpt, arguments.fit, (*off, *findings), clock.timings)
+    told = (*off, *findings)
+    result = EditResult(arguments.mesh.name, mesh, edited, sculpt, arguments.fit, told, clock.timings, *parted)
     _tell(result, arguments, console)
     return 0
 
@@ -77,6 +83,8 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
 def _check_files(arguments: argparse.Namespace) -> None:
     if arguments.fit and arguments.sculpt is None:
         raise UsageError("--fit needs the sculpt to fit to; give it with --sculpt.")
+    if arguments.leave_open and (arguments.sculpt is None or arguments.report is None):
+        raise UsageError("--leave-open is for the distances in the report: give --sculpt and --report with it.")
     check_sculpt_file(arguments.mesh)
     if arguments.sculpt is not None:
         check_sculpt_file(arguments.sculpt)

@@ -48,13 +48,7 @@ def add_wish_arguments(parser: argparse.ArgumentParser, *, needs_marks: bool = F
         metavar="N",
         help=f"faces of the whole mesh, {SMALLEST_BUDGET} to {LARGEST_BUDGET:,} (default {_DEFAULTS.budget})",
     )
-    wishes.add_argument(
-        "--leave-open",
-        action="append",
-        default=[],
-        metavar="COLOR",
-        help='leave areas of this colour without faces, such as "#141414" or "20,20,20"; may be repeated',
-    )
+    add_open_argument(wishes, "leave areas of this colour without faces")
     wishes.add_argument(
         "--size",
         action="append",
@@ -85,6 +79,28 @@ def add_wish_arguments(parser: argparse.ArgumentParser, *, needs_marks: bool = F
     wishes.add_argument("--no-fit", action="store_true", help="put the vertices, not the smooth limit, on the sculpt")
 
 
+def add_open_argument(parser: argparse._ActionsContainer, what: str) -> None:
+    """Add ``--leave-open``; its help begins with what it does in this command."""
+    parser.add_argument(
+        "--leave-open",
+        action="append",
+        default=[],
+        metavar="COLOR",
+        help=f'{what}, such as "#141414" or "20,20,20"; may be repeated',
+    )
+
+
+def read_open_colors(arguments: argparse.Namespace) -> tuple[RGB, ...]:
+    """Return the colours that are left open, each once.
+
+    Raises
+    ------
+    MarksError
+        If one cannot be read.
+    """
+    return tuple(dict.fromkeys(parse_color(text) for text in arguments.leave_open))
+
+
 def read_wishes(arguments: argparse.Namespace) -> BuildOptions:
     """Return the options that the parsed arguments ask for.
 
@@ -99,11 +115,10 @@ def read_wishes(arguments: argparse.Namespace) -> BuildOptions:
     pins = tuple(parse_pin(text) for text in arguments.pin)
     check_pins(pins)
     names = _once("the name of", (parse_region_name(text) for text in arguments.name))
-    leave_open = tuple(dict.fromkeys(parse_color(text) for text in arguments.leave_open))
     return replace(
         options,
         budget=options.budget if arguments.budget is None else arguments.budget,
-        leave_open=leave_open or options.leave_open,
+        leave_open=read_open_colors(arguments) or options.leave_open,
         sizes={**options.sizes, **_once("the size of", (parse_size(text) for text in arguments.size))},
         pins=merge_pins(options.pins, pins),
         mirror=arguments.mirror or options.mirror,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import TypeAlias
 
 import numpy as np
 
@@ -11,7 +12,11 @@ from loopwright.counts.measure_faces import UNFILLED, measure_fill, side_counts
 from loopwright.layout.types import Layout, Patch
 from loopwright.types import Finding, FloatArray, IntArray
 
-_SHOWN = 3  # places that are named
+_SHOWN = 3  # patches that are named
+_POLES = 4  # poles in each of them
+
+Places: TypeAlias = Mapping[int, Sequence[tuple[FloatArray, int]]]
+"""Patch -> place and valence of each pole inside it."""
 
 
 def patch_poles(sides: Sequence[int]) -> tuple[int, ...]:
@@ -40,10 +45,16 @@ def extra_poles(layout: Layout, counts: IntArray) -> list[int]:
     return [len(patch_poles(each)) - abs(4 - len(each)) for each in side_counts(layout, counts)]
 
 
-def tell_added_poles(layout: Layout, counts: IntArray, pins: Sequence[SumPin]) -> list[Finding]:
+def tell_added_poles(
+    layout: Layout, counts: IntArray, pins: Sequence[SumPin], *, places: Places | None = None
+) -> list[Finding]:
     """Return a finding on the poles of the whole mesh that fills add to those of the layout; none if they add none.
 
     It names the places, the counts of the sides that do not fit, and the pins on those sides.
+
+    Parameters
+    ----------
+    places : where the poles inside each patch lie in the finished mesh; without it the patches' middles are named.
     """
     copies = 1 if layout.surface.mirror is None else 2
     sides, extra = side_counts(layout, counts), extra_poles(layout, counts)
@@ -51,19 +62,27 @@ def tell_added_poles(layout: Layout, counts: IntArray, pins: Sequence[SumPin]) -
     if not found:
         return []
     total = copies * sum(extra)
-    places = "; ".join(_place(layout, layout.patches[i], sides[i]) for i in found[:_SHOWN])
+    where = "; ".join(_place(layout, i, sides[i], (places or {}).get(i, ())) for i in found[:_SHOWN])
     rest = f", and in {len(found) - _SHOWN} more" if len(found) > _SHOWN else ""
     each = " (and their images)" if copies == 2 else ""
     text = (
         f"{total} poles more than the layout needs, in pairs of valence 3 and 5, fill patches whose sides do not fit: "
-        f"near {places}{rest}{each}. {_way_out(layout, found, counts, pins)}"
+        f"{where}{rest}{each}. {_way_out(layout, found, counts, pins)}"
     )
     return [Finding("poles_added", text, total)]
 
 
-def _place(layout: Layout, patch: Patch, sides: Sequence[int]) -> str:
-    at = "({:.3g}, {:.3g}, {:.3g})".format(*patch_middle(layout, patch))
+def _place(layout: Layout, index: int, sides: Sequence[int], poles: Sequence[tuple[FloatArray, int]]) -> str:
+    patch = layout.patches[index]
+    at = f"near {_point(patch_middle(layout, patch))}"
+    if poles:
+        shown = ", ".join(f"{_point(place)} of valence {valence}" for place, valence in poles[:_POLES])
+        at = f"at {shown}{f' and {len(poles) - _POLES} more' if len(poles) > _POLES else ''}"
     return f"{at} in {layout.surface.regions[patch.region].name}, sides of {', '.join(map(str, sides))} segments"
+
+
+def _point(place: FloatArray) -> str:
+    return "({:.4g}, {:.4g}, {:.4g})".format(*place)
 
 
 def _way_out(layout: Layout, found: Sequence[int], counts: IntArray, pins: Sequence[SumPin]) -> str:

@@ -1,4 +1,4 @@
-"""Refuse wishes for regions that are painted, but smaller than a face, and tell what would make room for them."""
+"""Tell of regions that are painted, but smaller than a face, and what would make room; refuse wishes for them."""
 
 from __future__ import annotations
 
@@ -6,12 +6,14 @@ import math
 from collections.abc import Callable, Iterator
 
 from loopwright.counts.find_region import find_region
-from loopwright.counts.merge_unresolved import merge_unresolved
+from loopwright.counts.merge_unresolved import held_faces, merge_unresolved
 from loopwright.errors import InfeasibleError
 from loopwright.options import LARGEST_BUDGET, BuildOptions
-from loopwright.types import FloatArray, RegionSurface
+from loopwright.types import Finding, FloatArray, RegionSurface
 
-_HALVINGS = 5  # of the gap between a budget that is too small and one that will do
+_ROUNDS = 2  # of bringing the budget to where a region holds a face
+_STEP = 1.1  # factor between budgets that are tried after that
+_SOUGHT = 3  # lost regions for which the budget is sought
 
 SizesAt = Callable[[int], FloatArray]
 
@@ -55,21 +57,51 @@ def _wished_regions(wishes: BuildOptions) -> Iterator[tuple[str, str]]:
         yield f"the wish for poles in {pole.region}", pole.region
 
 
+def tell_lost(painted: RegionSurface, kept: RegionSurface, budget: int, sizes_at: SizesAt) -> list[Finding]:
+    """Return a finding for each region of ``painted`` that ``kept`` has no more, with the least budget that keeps it.
+
+    Parameters
+    ----------
+    sizes_at : as for :func:`check_resolved`; is called about three times for each of up to three regions, of which
+        the budget is told.
+    """
+    left = {region.name for region in kept.regions}
+    lost = [region.name for region in painted.regions if region.name not in left]
+    findings = []
+    for k, name in enumerate(lost):
+        least = _least_budget(painted, name, budget, sizes_at) if k < _SOUGHT else None
+        way = f"a budget of about {least:,} keeps it, and so may larger paint" if least else "paint it larger"
+        if k >= _SOUGHT:
+            way = "a larger budget, or larger paint, may keep it"
+        text = f"The region {name} is painted, but smaller than a face at a budget of {budget:,}, and gets none: {way}."
+        findings.append(Finding("region_lost", text, 1))
+    return findings
+
+
 def _least_budget(painted: RegionSurface, name: str, budget: int, sizes_at: SizesAt) -> int | None:
-    """Return about the least budget, of two digits, at which a region is kept; None if none is large enough."""
+    """Return about the least budget, of two digits, at which a region is kept; None if none is large enough.
+
+    A region is kept once one of its pieces holds a face, so the budget is sought at which the largest holds one.
+    """
 
     def is_kept(faces: int) -> bool:
         surface, _ = merge_unresolved(painted, sizes_at(faces))
         return any(region.name == name for region in surface.regions)
 
-    low, high = budget, min(2 * budget, LARGEST_BUDGET)
-    while not is_kept(high):
-        if high == LARGEST_BUDGET:
+    index = [region.name for region in painted.regions].index(name)
+    faces = budget
+    for _ in range(_ROUNDS):  # were all sizes to shrink alike, one round would do
+        held = held_faces(painted, sizes_at(faces), index)
+        faces = math.ceil(min(max(faces / max(held, 1e-300), budget + 1), LARGEST_BUDGET))
+    faces = _two_digits(faces)
+    while not is_kept(faces):
+        if faces == LARGEST_BUDGET:
             return None
-        low, high = high, min(2 * high, LARGEST_BUDGET)
-    for _ in range(_HALVINGS):
-        middle = (low + high) // 2
-        low, high = (low, middle) if is_kept(middle) else (middle, high)
-    digit = 10 ** max(int(math.log10(high)) - 1, 0)
-    rounded = min(-(-high // digit) * digit, LARGEST_BUDGET)
-    return rounded if is_kept(rounded) else high
+        faces = _two_digits(math.ceil(_STEP * faces))
+    return faces
+
+
+def _two_digits(faces: int) -> int:
+    """Return the least budget of two digits that is no smaller."""
+    digit = int(10 ** max(int(math.log10(faces)) - 1, 0))
+    return min(-(-faces // digit) * digit, LARGEST_BUDGET)

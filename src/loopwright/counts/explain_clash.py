@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NoReturn
 
 import numpy as np
@@ -75,3 +76,17 @@ def nearest_count(
     except ConvergenceError:
         return None
     return None if solved is None else round(float(solved.values[columns].sum()))
+
+
+def next_count(
+    layout: Layout, targets: FloatArray, pin: SumPin, others: tuple[SumPin, ...], opt: CountOptions, way: int
+) -> int | None:
+    """Return what :func:`nearest_count` does, at less cost where the very next count can be had."""
+    beside = replace(pin, count=pin.count + way)
+    program = build_program(layout, targets, pins=(*others, beside), options=opt)
+    try:
+        if program.program.solve(nodes=opt.nodes, gap=_GAP) is not None:
+            return beside.count
+    except ConvergenceError:
+        return None
+    return nearest_count(layout, targets, pin, others, opt, way)

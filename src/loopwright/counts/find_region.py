@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from difflib import get_close_matches
 
-from loopwright.errors import MarksError
+from loopwright.errors import UnknownRegionError
 from loopwright.options import format_color
 from loopwright.surface.group_name import group_name
 from loopwright.types import Region
@@ -23,7 +23,7 @@ def find_region(regions: Sequence[Region], name: str) -> int:
 
     Raises
     ------
-    MarksError : no region is meant; the message offers one that is spelt alike.
+    UnknownRegionError : no region is meant; the message offers one that is spelt alike.
     """
     names = [region.name for region in regions]
     if name in names:
@@ -44,4 +44,4 @@ def find_region(regions: Sequence[Region], name: str) -> int:
     alike = get_close_matches(name.lower(), lower, n=1, cutoff=_ALIKE)
     hint = f'; did you mean "{lower[alike[0]]}"?' if alike else "."
     known = f"; the regions are {', '.join(names)}" if names else ""
-    raise MarksError(f'There is no region "{name}"{known}{hint}', places=[name])
+    raise UnknownRegionError(f'There is no region "{name}"{known}{hint}', places=[name])

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from loopwright.counts.size_field import triangle_areas
 from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
@@ -21,9 +22,7 @@ def merge_unresolved(surface: RegionSurface, vertex_size: FloatArray) -> tuple[R
     A piece goes to the region with which it shares the longest border.  A
     piece alone on its part of the surface stays.
     """
-    p = surface.positions[surface.triangles]
-    area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
-    faces = area / vertex_size[surface.triangles].mean(axis=1) ** 2
+    faces = _faces(surface, vertex_size)
     edges = directed_edges(surface.triangles)
     twin = twin_corners(surface.triangles)
     length = np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)
@@ -48,6 +47,18 @@ def merge_unresolved(surface: RegionSurface, vertex_size: FloatArray) -> tuple[R
     used, compact = np.unique(region, return_inverse=True)
     regions = tuple(surface.regions[k] for k in used.tolist())
     return replace(surface, triangle_region=compact.astype(np.int32).ravel(), regions=regions), merged
+
+
+def held_faces(surface: RegionSurface, vertex_size: FloatArray, region: int) -> float:
+    """Return how many faces of the wished size the largest piece of a region holds."""
+    piece = _pieces(surface.triangle_region, twin_corners(surface.triangles))
+    mine = surface.triangle_region == region
+    return float(np.bincount(piece[mine], _faces(surface, vertex_size)[mine]).max())
+
+
+def _faces(surface: RegionSurface, vertex_size: FloatArray) -> FloatArray:
+    faces: FloatArray = triangle_areas(surface) / vertex_size[surface.triangles].mean(axis=1) ** 2
+    return faces
 
 
 def _pieces(region: IntArray, twin: IntArray) -> IntArray:

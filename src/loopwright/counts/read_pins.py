@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import TypeAlias
 
 import numpy as np
 
@@ -11,8 +13,11 @@ from loopwright.counts.find_region import find_region
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.layout.types import Layout
 from loopwright.options import Pin
-from loopwright.types import RegionSurface
+from loopwright.types import FloatArray, RegionSurface
 from loopwright.wishes import PolePin
+
+Nearest: TypeAlias = Callable[[SumPin, tuple[SumPin, ...], int], int | None]
+"""Takes a pin, the others and a way, -1 or 1, to the count next to the pinned one that can be had that way, if any."""
 
 
 def region_sizes(surface: RegionSurface, sizes: Mapping[str, float]) -> dict[int, float]:
@@ -25,47 +30,82 @@ def region_sizes(surface: RegionSurface, sizes: Mapping[str, float]) -> dict[int
     return {find_region(surface.regions, name): length for name, length in sizes.items()}
 
 
-def border_pins(layout: Layout, pins: Sequence[Pin]) -> tuple[SumPin, ...]:
+def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None = None) -> tuple[SumPin, ...]:
     """Return the pins as sums over arcs, one for each connected border between the two regions.
 
     A pin with a place is for the one piece between two junctions that lies nearest to it.
 
     A border that the mirror plane cuts has half of its segments on this half.
 
+    Parameters
+    ----------
+    nearest : finds counts that can be had, for the message on an odd one; else its even neighbours are named.
+
     Raises
     ------
     MarksError : a name that no region has, or two regions that share no border.
-    InfeasibleError : an odd count on a border that the mirror plane cuts.
+    InfeasibleError : fewer segments than pieces; or an odd count on a border that the mirror plane cuts.
     """
     found: list[SumPin] = []
+    odd: list[SumPin] = []
     for pin in pins:
         name = pin.name
-        wanted = {find_region(layout.surface.regions, pin.region_a), find_region(layout.surface.regions, pin.region_b)}
-        arcs = [i for i, a in enumerate(layout.arcs) if a.kind == "border" and set(a.sides) == wanted]
-        if not arcs:
-            raise MarksError(f"The regions {pin.region_a} and {pin.region_b} share no border.", places=[name])
+        arcs = border_arcs(layout, pin)
         groups = connected_arcs(layout, arcs) if pin.near is None else [piece_near(layout, arcs, pin.near)]
         for group in groups:
             copies = 2 if crosses_mirror(layout, group) else 1
-            count = pin.count // copies
-            if pin.count % copies:
-                raise InfeasibleError(
-                    f"The border {name} crosses the mirror plane, so both halves have equally many segments: "
-                    f"pin it to {_even_neighbours(pin.count)} instead of {pin.count}.",
-                    places=[name],
-                )
-            if count < len(group):
+            if pin.count < copies * len(group):
                 raise InfeasibleError(
                     f"The border {name} has {copies * len(group)} pieces between junctions and cannot have fewer "
                     f"segments; {pin.count} are pinned.",
                     places=[name],
                 )
-            found.append(SumPin(tuple(group), count, name, copies))
+            (odd if pin.count % copies else found).append(SumPin(tuple(group), pin.count // copies, name, copies))
+    if odd:
+        raise _odd_error(odd[0], tuple(found), nearest)
     return tuple(found)
 
 
-def _even_neighbours(count: int) -> str:
-    return f"{count - 1} or {count + 1}" if count > 1 else f"{count + 1}"
+def border_arcs(layout: Layout, pin: Pin) -> list[int]:
+    """Return all arcs on borders between the two regions that a pin names.
+
+    Raises
+    ------
+    MarksError : a name that no region has, or two regions that share no border.
+    """
+    wanted = {find_region(layout.surface.regions, name) for name in (pin.region_a, pin.region_b)}
+    arcs = [i for i, a in enumerate(layout.arcs) if a.kind == "border" and set(a.sides) == wanted]
+    if not arcs:
+        raise MarksError(f"The regions {pin.region_a} and {pin.region_b} share no border.", places=[pin.name])
+    return arcs
+
+
+def _odd_error(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest | None) -> InfeasibleError:
+    """Return the error on an odd count that its border cannot have; where no even one beside it can be had, say that.
+
+    ``pin`` has half of the count, rounded down.
+    """
+    asked, around = 2 * pin.count + 1, [pin.count, pin.count + 1]
+    if nearest is not None:
+        kept = tuple(other for other in others if other.name != pin.name)
+        steps = ((replace(pin, count=pin.count + 1), -1), (pin, 1))  # the next below, and the next above
+        can_be_had = [found for each, way in steps if (found := nearest(each, kept, way)) is not None]
+        if can_be_had and not set(can_be_had) & set(around):
+            verb = "are" if len(can_be_had) > 1 else "is"
+            text = (
+                f"The pin {pin.name}={asked} cannot be met: the nearest that can be had {verb} {_doubled(can_be_had)}."
+            )
+            return InfeasibleError(text, places=[pin.name])
+        around = can_be_had or around
+    return InfeasibleError(
+        f"The border {pin.name} crosses the mirror plane, so both halves have equally many segments: "
+        f"pin it to {_doubled(around, ' or ')} instead of {asked}.",
+        places=[pin.name],
+    )
+
+
+def _doubled(halves: Sequence[int], link: str = " and ") -> str:
+    return link.join(str(2 * count) for count in halves)
 
 
 _NONE_PRICE, _NONE_FACTOR = 4.0, 8.0  # a pole in a region that shall have none, against 0.2 and 1 elsewhere
@@ -101,12 +141,17 @@ def connected_arcs(layout: Layout, arcs: list[int]) -> list[list[int]]:
     return [members for _, members in groups]
 
 
-def piece_near(layout: Layout, arcs: list[int], place: tuple[float, float, float]) -> list[int]:
-    """Return the arcs of the border piece, from junction to junction, that is nearest to a place."""
-    mirror = layout.surface.mirror
-    point = np.array(place)
+def onto_half(layout: Layout, place: tuple[float, float, float]) -> FloatArray:
+    """Return a place as an array, reflected where it lies behind the mirror plane."""
+    mirror, point = layout.surface.mirror, np.array(place)
     if mirror is not None and float(mirror.signed_distance(point[None])[0]) < 0:
         point = mirror.reflect(point[None])[0]
+    return point
+
+
+def piece_near(layout: Layout, arcs: list[int], place: tuple[float, float, float]) -> list[int]:
+    """Return the arcs of the border piece, from junction to junction, that is nearest to a place."""
+    point = onto_half(layout, place)
     gap = [float(np.linalg.norm(layout.arcs[i].points - point, axis=1).min()) for i in arcs]
     lines_at: dict[int, int] = {}
     for arc in layout.arcs:

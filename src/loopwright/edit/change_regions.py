@@ -30,10 +30,13 @@ def merge_regions(mesh: QuadMesh, names: tuple[str, ...], *, name: str = "") -> 
     ------
     MarksError
         If fewer than two different regions are named, or one is not in the mesh.
+    InfeasibleError
+        If no border joins them, if only by way of one another.
     """
     ids = [find_region(mesh.regions, each) for each in names]
     if len(set(ids)) < 2:
         raise MarksError("To merge regions, name at least two different ones.", places=list(names))
+    _check_touch(mesh, ids)
     name = name or mesh.regions[ids[0]].name
     _check_free(mesh, name, skip=tuple(mesh.regions[i].name for i in ids))
     kept = [i for i in range(len(mesh.regions)) if i not in ids[1:]]
@@ -107,6 +110,32 @@ def split_region(mesh: QuadMesh, edge: int, *, name: str, color: tuple[int, int,
 def _check_free(mesh: QuadMesh, name: str, skip: tuple[str, ...] = ()) -> None:
     if not name or any(region.name == name and name not in skip for region in mesh.regions):
         raise MarksError(f'The name "{name}" is empty or taken; give the region another.', places=[name])
+
+
+def _check_touch(mesh: QuadMesh, ids: list[int]) -> None:
+    """Refuse regions that borders do not join."""
+    links = link_quads(mesh.quads, len(mesh.positions))
+    pairs = mesh.quad_region[links.edge_half_edges[~links.is_boundary_edge] // 4]
+    first, second = pairs[np.isin(pairs, ids).all(axis=1)].T
+    size = len(mesh.regions)
+    _, part = connected_components(coo_matrix((np.ones(len(first)), (first, second)), shape=(size, size)))
+    apart = [i for i in ids if part[i] != part[ids[0]]]
+    if apart:
+        near, far = (mesh.regions[i].name for i in (ids[0], apart[0]))
+        touched = sorted({mesh.regions[i].name for i in _touching(mesh, links, apart[0])})
+        beside = f"; {far} touches {', '.join(touched)}" if touched else ""
+        raise InfeasibleError(
+            f"The regions {near} and {far} do not touch, so they cannot be made one{beside}. Merge regions that share "
+            "a border, or name those between them too.",
+            places=[near, far],
+        )
+
+
+def _touching(mesh: QuadMesh, links: QuadLinks, region: int) -> list[int]:
+    """Return the other regions that share a border with one."""
+    pairs = mesh.quad_region[links.edge_half_edges[~links.is_boundary_edge] // 4]
+    beside: list[int] = np.unique(pairs[(pairs == region).any(axis=1)]).tolist()
+    return [other for other in beside if other != region]
 
 
 def _free_vertices(before: QuadMesh, after: QuadMesh) -> QuadMesh:

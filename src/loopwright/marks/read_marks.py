@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import cast, get_args
+from zipfile import BadZipFile
 
 import numpy as np
 
-from loopwright.errors import MarksError
+from loopwright.errors import InputError, MarksError
 from loopwright.marks.checked_json import Checked, load_json
 from loopwright.marks.marks_file import RGB, VERSION, VERSION_KEY, Marks
 from loopwright.marks.read_edits import read_edits
@@ -39,7 +40,7 @@ def read_marks(path: str | Path) -> Marks:
     Raises
     ------
     InputError
-        If the file cannot be read.
+        If the file, or one of sizes that it names, cannot be read.
     MarksError
         If something in it is not as it must be; the
         message has the file, the place in it and what to write instead.
@@ -120,10 +121,14 @@ def _vertex_sizes(top: Checked, path: Path) -> FloatArray | None:
         return None
     beside = path.parent / value.text()
     try:
-        sizes = np.load(beside, allow_pickle=False)
-    except (OSError, ValueError, EOFError) as error:
-        why = f" ({error.strerror})" if isinstance(error, OSError) and error.strerror else ""
-        raise value.fail(f"{beside} cannot be read as a .npy array{why}; save one length per vertex") from None
+        with beside.open("rb") as stream:
+            sizes = np.load(stream, allow_pickle=False)
+    except OSError as error:
+        is_missing = isinstance(error, FileNotFoundError)
+        why = "there is no such file" if is_missing else f"it cannot be read ({error.strerror or 'no reason given'})"
+        raise InputError(f"{path}: {value.place}: {beside}: {why}; check the path", places=[str(beside)]) from None
+    except (ValueError, EOFError, BadZipFile):
+        raise value.fail(f"{beside} cannot be read as a .npy array; save one length per vertex") from None
     if not isinstance(sizes, np.ndarray) or sizes.ndim != 1 or sizes.dtype.kind not in "fiu":
         raise value.fail(f"{beside} must hold a list of numbers, one length per vertex of the sculpt")
     sizes = np.ascontiguousarray(sizes, np.float64)

@@ -9,8 +9,9 @@ import numpy as np
 
 from loopwright.errors import MarksError
 from loopwright.marks.clean_labels import CleanLabels, clean_labels, edge_graph, local_width
-from loopwright.marks.cluster_colors import ColorClusters, cluster_colors, vertex_areas
+from loopwright.marks.cluster_colors import ColorClusters, vertex_areas
 from loopwright.marks.cut_borders import cut_borders
+from loopwright.marks.find_colors import find_colors
 from loopwright.marks.finish_regions import drop_label, finish_regions, merge_small_pieces
 from loopwright.marks.mirror_votes import mirror_votes
 from loopwright.marks.name_regions import choose_open, name_regions, nothing_left, report_regions
@@ -72,7 +73,7 @@ def make_region_surface(
     shelf = shelf or Shelf(depth=0)
     clock = _Clock(progress)
     projector = projector or SurfaceProjector(sculpt.positions, sculpt.triangles)
-    clusters = shelf.keep("colours", (chosen.min_share,), lambda: _find_colors(sculpt, chosen))
+    clusters = shelf.keep("colours", (chosen.min_share,), lambda: find_colors(sculpt, chosen))
     is_open = choose_open(clusters.palette, chosen)
     clock.lap("colours", 0.2)
     by_mirror = (chosen.min_share, chosen.mirror)
@@ -157,13 +158,6 @@ class _Fine:
     edge: float
     vertex_label: IntArray
     vertex_area: FloatArray
-
-
-def _find_colors(sculpt: Sculpt, options: MarksOptions) -> ColorClusters:
-    if sculpt.colors is None:
-        n = len(sculpt.positions)
-        return ColorClusters(np.full((1, 3), 200, dtype=np.uint8), np.zeros(n, dtype=np.int32))
-    return cluster_colors(sculpt.positions, sculpt.triangles, sculpt.colors, min_share=options.min_share)
 
 
 def _choose_mirror(projector: SurfaceProjector, clusters: ColorClusters, options: MarksOptions) -> MirrorFit | None:

@@ -53,7 +53,12 @@ class Distances:
 
 
 def measure_distance(
-    sculpt: Sculpt, mesh: QuadMesh, *, use_limit: bool = True, open_colors: Sequence[RGB] = ()
+    sculpt: Sculpt,
+    mesh: QuadMesh,
+    *,
+    use_limit: bool = True,
+    open_colors: Sequence[RGB] = (),
+    kept_colors: Sequence[RGB] | None = None,
 ) -> Distances:
     """Measure the distance between a sculpt and a mesh both ways.
 
@@ -65,7 +70,11 @@ def measure_distance(
         Compare the smooth surface that the mesh tends to under Catmull-Clark subdivision, else the mesh itself.
     open_colors
         Painted colours whose areas were left open.
+    kept_colors
+        The other painted colours; without them those of the mesh's regions, which a mesh file does not tell.
     """
+    if kept_colors is None:
+        kept_colors = [color for region in mesh.regions for color in region.paint]
     positions, quads = _subdivide(mesh) if use_limit else (mesh.positions, mesh.quads)
     triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]).astype(np.int32)
     center = positions.mean(axis=0)
@@ -79,7 +88,7 @@ def measure_distance(
         surface_triangles=triangles,
         surface_to_sculpt=to_sculpt * scale,
         sculpt_to_surface=to_surface * scale,
-        is_beyond=_is_on_rim(triangles, facet, weights) | _is_left_open(sculpt, mesh, open_colors),
+        is_beyond=_is_on_rim(triangles, facet, weights) | _is_left_open(sculpt, open_colors, kept_colors),
         is_limit=use_limit,
     )
 
@@ -152,12 +161,11 @@ def _is_on_rim(triangles: IntArray, facet: IntArray, weights: FloatArray) -> Boo
     return np.asarray((on_side | on_end).any(axis=1), dtype=bool)
 
 
-def _is_left_open(sculpt: Sculpt, mesh: QuadMesh, open_colors: Sequence[RGB]) -> BoolArray:
-    """Return whether each sculpt vertex's colour is nearer to one that was left open than to any region's."""
+def _is_left_open(sculpt: Sculpt, open_colors: Sequence[RGB], kept_colors: Sequence[RGB]) -> BoolArray:
+    """Return whether each sculpt vertex's colour is nearer to one that was left open than to any other."""
     if sculpt.colors is None or not open_colors:
         return np.zeros(len(sculpt.positions), bool)
-    painted = (color for region in mesh.regions for color in region.paint)
-    palette = np.array([*open_colors, *painted], float)
+    palette = np.array([*open_colors, *kept_colors], float)
     return np.asarray(
         cKDTree(palette, balanced_tree=False, compact_nodes=False).query(sculpt.colors.astype(float))[1]
         < len(open_colors),

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
 from loopwright.report.summarize import Summary
+from loopwright.report.tell_wishes import WISH_WORDS, tell_kept
 
 _QUALITY_WORDS = {
     "mean": "Scaled Jacobian, mean",
@@ -41,7 +42,7 @@ def show_tables(summary: Summary) -> str:
         _show_pairs("Symmetry", _symmetry_rows(summary.symmetry)),
         _show_pairs("Layout", _layout_rows(summary)),
         _show_timings(summary.timings),
-        _show_pairs("Wishes", [(_words(name), _tell(value)) for name, value in summary.wishes.items()]),
+        _show_pairs("Wishes", _wish_rows(summary)),
     ]
     return f'<div class="tables">{"".join(f"<div>{table}</div>" for table in tables if table)}</div>'
 
@@ -154,6 +155,15 @@ def _percent(share: float) -> str:
 
 def _layout_rows(summary: Summary) -> list[tuple[str, str]]:
     return [(_LAYOUT_WORDS.get(name, _words(name)), _tell(value)) for name, value in summary.layout.items()]
+
+
+def _wish_rows(summary: Summary) -> list[tuple[str, str]]:
+    return [
+        (WISH_WORDS[name], tell_kept(value, is_plan=summary.is_plan))
+        if name in WISH_WORDS
+        else (_words(name), _tell(value))
+        for name, value in summary.wishes.items()
+    ]
 
 
 def _distance_words(name: str) -> str:

@@ -13,12 +13,13 @@ from scipy.spatial import cKDTree
 from loopwright import __version__
 from loopwright.counts.count_borders import BorderCount
 from loopwright.fit.measure_quality import measure_quality
-from loopwright.options import BuildOptions, format_color
+from loopwright.options import format_color
 from loopwright.report.expect_faces import expect_faces
 from loopwright.report.measure_distance import Distances
 from loopwright.report.measure_poles import Poles, measure_poles
 from loopwright.report.measure_symmetry import measure_symmetry
 from loopwright.report.parts import BuildLike, LayoutLike, PlanLike
+from loopwright.report.tell_wishes import tell_wishes
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, IntArray, QuadMesh, RegionSurface
 
@@ -168,26 +169,13 @@ def _shared(result: PlanLike) -> dict[str, object]:
         "sculpt": sculpt.name,
         "triangles": len(sculpt.triangles),
         "diagonal": float(np.linalg.norm(np.ptp(sculpt.positions, axis=0))) if len(sculpt.positions) else 0.0,
-        "wishes": _tell_wishes(getattr(result, "options", None)),
+        "wishes": tell_wishes(getattr(result, "options", None), getattr(result, "outcomes", ())),
         "layout": _count_layout(result.layout, result.surface),
         "borders": tuple(result.layout.borders),
         "openings": tuple(result.layout.openings),
         "planned_poles": {valence: halves * count for valence, count in sorted(poles.items())},
         "findings": tuple(tell_finding(finding) for finding in result.findings),
         "timings": {stage: float(seconds) for stage, seconds in result.timings.items()},
-    }
-
-
-def _tell_wishes(options: BuildOptions | None) -> dict[str, object]:
-    if options is None:
-        return {}
-    return {
-        "budget": options.budget,
-        "leave_open": [format_color(color) for color in options.leave_open],
-        "sizes": dict(options.sizes),
-        "pins": {f"{pin.region_a}/{pin.region_b}": pin.count for pin in options.pins},
-        "mirror": options.mirror,
-        "fit_limit": options.fit_limit,
     }
 
 

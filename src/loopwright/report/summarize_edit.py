@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from loopwright.fit.measure_quality import measure_quality
+from loopwright.options import RGB, format_color
 from loopwright.report.measure_distance import Distances
 from loopwright.report.measure_poles import measure_poles
 from loopwright.report.measure_symmetry import measure_symmetry
@@ -27,6 +28,7 @@ class EditResult:
     is_fitted : whether the mesh was fitted to the sculpt afterwards.
     findings : what the edits did.
     timings : seconds by stage.
+    open_colors, kept_colors : painted colours of the sculpt that the mesh leaves open, and the others.
     """
 
     name: str
@@ -36,6 +38,8 @@ class EditResult:
     is_fitted: bool
     findings: tuple[Finding, ...]
     timings: Mapping[str, float]
+    open_colors: tuple[RGB, ...] = ()
+    kept_colors: tuple[RGB, ...] = ()
 
 
 def summarize_edit(result: EditResult, *, measured: Distances | None = None) -> Summary:
@@ -47,7 +51,7 @@ def summarize_edit(result: EditResult, *, measured: Distances | None = None) -> 
         sculpt=result.name,
         triangles=0 if sculpt is None else len(sculpt.triangles),
         diagonal=diagonal,
-        wishes={},
+        wishes={"leave_open": [format_color(color) for color in result.open_colors]} if result.open_colors else {},
         regions=region_rows(mesh, poles),
         faces=len(mesh.quads),
         faces_before=len(result.before.quads),

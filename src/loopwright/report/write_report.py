@@ -70,7 +70,8 @@ def write_edit_report(folder: str | os.PathLike[str], result: EditResult, *, pro
         As for :func:`write_report`.
     result
         The mesh before and after; with a sculpt, how close it lies is measured and drawn: its smooth limit surface if
-        it was fitted, or if that of the mesh before lies nearer than its vertices, else the mesh itself.
+        it was fitted, or if that of the mesh before lies nearer than its vertices, else the mesh itself. Areas in
+        its open colours are left out.
 
     Raises
     ------
@@ -84,7 +85,9 @@ def write_edit_report(folder: str | os.PathLike[str], result: EditResult, *, pro
     if sculpt is not None:
         projector = SurfaceProjector(sculpt.positions, sculpt.triangles)
         use_limit = result.is_fitted or lies_by_limit(result.before, projector)
-        distances = measure_distance(sculpt, mesh, use_limit=use_limit)
+        distances = measure_distance(
+            sculpt, mesh, use_limit=use_limit, open_colors=result.open_colors, kept_colors=result.kept_colors
+        )
     summary = summarize_edit(result, measured=distances)
     limit = _round_limit(distances, summary)
     scene = compose_mesh_scene(result.before, mesh, sculpt, distances, limit * summary.diagonal)

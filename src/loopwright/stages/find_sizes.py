@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
-from loopwright.counts.check_resolved import check_resolved
+from loopwright.counts.check_resolved import SizesAt, check_resolved, tell_lost
 from loopwright.counts.check_sizes import check_sizes
 from loopwright.counts.merge_unresolved import merge_unresolved
 from loopwright.counts.paint_sizes import paint_sizes
@@ -40,7 +41,7 @@ def find_sizes(ground: Ground, regions: FoundRegions, wishes: BuildOptions, cloc
     with clock.stage("sizes"):
         sized = ground.shelf.keep("sizes", reads, make)
         if not made and len(sized[0].regions) < len(surface.regions):  # other pins and poles with sizes as before
-            _check(ground, surface, sized[0], wishes)
+            check_resolved(surface, sized[0], wishes, _sizes_at(ground, regions, wishes))
     return sized
 
 
@@ -54,11 +55,13 @@ def _find_sizes(ground: Ground, regions: FoundRegions, wishes: BuildOptions) -> 
         vertex_size = _sizes(surface, painted, wishes)
     kept, merged = merge_unresolved(surface, vertex_size)
     if merged:
-        _check(ground, surface, kept, wishes)
+        sizes_at = _sizes_at(ground, regions, wishes)
+        check_resolved(surface, kept, wishes, sizes_at)
         vertex_size = _sizes(kept, painted, wishes)
         pieces = plural(merged, "painted piece is", "painted pieces are")
         theirs = "its surroundings got it" if merged == 1 else "their surroundings got them"
         findings.append(Finding("unresolved", f"{pieces} smaller than a face of this mesh; {theirs}.", merged))
+        findings += tell_lost(surface, kept, wishes.budget, sizes_at)
     return kept, vertex_size, findings
 
 
@@ -70,10 +73,16 @@ def _sizes(surface: RegionSurface, painted: FloatArray | None, wishes: BuildOpti
     return size_field(surface, face_goal(surface, wishes), sizes=region_sizes(surface, wishes.sizes), painted=painted)
 
 
-def _check(ground: Ground, surface: RegionSurface, kept: RegionSurface, wishes: BuildOptions) -> None:
-    """Refuse wishes for a region that is smaller than a face."""
+def _sizes_at(ground: Ground, regions: FoundRegions, wishes: BuildOptions) -> SizesAt:
+    """Return what gives the wished edge lengths on the surface for another budget, as they would be with that."""
+    surface, bare = regions.surface, regions.painted
+    painted = _paint(ground, surface, wishes)
 
+    @cache
     def sizes_at(budget: int) -> FloatArray:
-        return _sizes(surface, _paint(ground, surface, wishes), replace(wishes, budget=budget))
+        changed = replace(wishes, budget=budget)
+        if painted is None:
+            return carry_sizes(bare, _sizes(bare, None, changed), surface)
+        return _sizes(surface, painted, changed)
 
-    check_resolved(surface, kept, wishes, sizes_at)
+    return sizes_at

@@ -7,9 +7,11 @@ from dataclasses import replace
 from loopwright.counts.added_poles import tell_added_poles
 from loopwright.counts.count_program import CountOptions, SumPin
 from loopwright.counts.counted_layout import CountedLayout
+from loopwright.counts.explain_clash import next_count
 from loopwright.counts.read_pins import border_pins, pole_prices
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.counts.tell_costly_pins import tell_costly_pins, tell_far_pins
+from loopwright.counts.tell_pin_places import tell_pin_places
 from loopwright.layout.plan_layout import LayoutOptions, plan_layout
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
@@ -40,11 +42,16 @@ def lay_out(
     with clock.stage("layout"):
         unnamed = _plan(ground, without_names(surface), vertex_size, options, clock)
         layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))
-    pins = border_pins(layout, wishes.pins)
     weights = CountOptions(region_poles=count_factors)
+
+    def nearest(pin: SumPin, others: tuple[SumPin, ...], way: int) -> int | None:
+        return next_count(layout, arc_targets(layout, layout.vertex_size), pin, others, weights, way)
+
+    pins = border_pins(layout, wishes.pins, nearest=nearest)
     with clock.stage("counts"):
         counts, total = _solve(ground, unnamed, pins, weights, wishes, faces)
-    told = _tell_faces(ground, total, faces, wishes) + tell_added_poles(layout, counts, pins)
+    told = _tell_faces(ground, total, faces, wishes) + tell_pin_places(layout, wishes.pins)
+    told += tell_added_poles(layout, counts, pins)
     return CountedLayout(layout, counts), told
 
 
