@@ -119,7 +119,8 @@ class FitRounds:
             strength = np.where(shaped, options.shape, 0.0)
         facing = samples.normals(start)[: len(start)]
         normals = projector.project(start, facing, min_cosine=options.min_cosine).normals
-        wanted = _wanted(measure_quads(start, mesh.quads, normals), options)
+        at_held = (mesh.is_fixed & (mesh.vertex_curve < 0))[mesh.quads].any(axis=1)
+        wanted = _wanted(measure_quads(start, mesh.quads, normals), at_held, options)
         positions, held, before = start.copy(), 0, Distances(0.0, 0.0, 0.0)
         for step in range(options.rounds):
             progress("fit", step / options.rounds)
@@ -149,13 +150,17 @@ def measure_quads(positions: FloatArray, quads: IntArray, normals: FloatArray) -
     return np.column_stack([face_measures(positions, quads, normals), edge_ratios(positions, quads)])
 
 
-def _wanted(start: FloatArray, options: FitOptions) -> FloatArray:
-    """Return (m, 3) the least that each measure may come to."""
+def _wanted(start: FloatArray, at_held: BoolArray, options: FitOptions) -> FloatArray:
+    """Return (m, 3) the least that each measure may come to.
+
+    A quad at a vertex that is held, which it gets its shape from, may become as much longer than wide as any other.
+    """
     sine, cosine, ratio = start.T
+    least_ratio = (1.0 - options.ratio_loss) * ratio
     least = [
         np.maximum(sine - options.quality_loss, options.least_quality),
         np.full(len(start), options.min_cosine),
-        np.maximum((1.0 - options.ratio_loss) * ratio, options.least_ratio),
+        np.where(at_held, least_ratio, np.maximum(least_ratio, options.least_ratio)),
     ]
     wanted: FloatArray = np.minimum(start, np.stack(least, axis=1))
     return wanted
