@@ -128,3 +128,21 @@ def test_laid_anew_in_one_place_it_is_as_near_there_and_untouched_elsewhere(
     h = float(np.sqrt(4.0 * np.pi / len(whole.quads)))
     off = np.linalg.norm(limit_points(whole), axis=1) - 1.0
     assert np.sqrt((off**2).mean()) < 0.1 * h * h / 3.0  # as near as a fit of all of it, see above
+
+
+def test_the_limit_surface_runs_through_a_held_vertex_beside_long_quads(
+    make_sphere: Maker, sphere_sculpt: SurfaceProjector
+) -> None:
+    mesh = make_sphere(8)
+    held = int((mesh.positions @ np.array([0.1, 0.2, 1.0])).argmax())
+    neighbours = mesh.quads[(mesh.quads == held).any(axis=1)]
+    edge = float(np.linalg.norm(mesh.positions[neighbours] - mesh.positions[held], axis=2).max(axis=1).mean()) / 2**0.5
+    positions = mesh.positions.copy()
+    positions[held] += [0.5 * edge, 0.0, 0.0]
+    positions[held] /= np.linalg.norm(positions[held])
+    given = replace(mesh, positions=positions, is_fixed=np.arange(len(positions)) == held)
+    assert measure_quality(positions, neighbours).aspect.max() > 2.0
+    fitted, _ = fit_limit(given, sphere_sculpt)
+    limit = limit_matrix(fitted.quads, len(positions))[[held]] @ fitted.positions
+    assert np.linalg.norm(limit - positions[held]) < 0.12 * edge
+    assert measure_quality(fitted.positions, neighbours).scaled_jacobian.min() > 0.3

@@ -119,7 +119,7 @@ class FitRounds:
             strength = np.where(shaped, options.shape, 0.0)
         facing = samples.normals(start)[: len(start)]
         normals = projector.project(start, facing, min_cosine=options.min_cosine).normals
-        at_held = (mesh.is_fixed & (mesh.vertex_curve < 0))[mesh.quads].any(axis=1)
+        at_held = np.asarray((mesh.is_fixed & (mesh.vertex_curve < 0))[mesh.quads].any(axis=1), np.bool_)
         wanted = _wanted(measure_quads(start, mesh.quads, normals), at_held, options)
         positions, held, before = start.copy(), 0, Distances(0.0, 0.0, 0.0)
         for step in range(options.rounds):
