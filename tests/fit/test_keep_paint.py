@@ -12,6 +12,7 @@ from loopwright.fit.fit_limit import FitReport, fit_limit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.keep_paint import keep_paint, paint_lead
 from loopwright.fit.measure_quality import measure_quality
+from loopwright.fit.slide_curves import lay_curves
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, Curve, FloatArray, MirrorPlane, Paint, QuadMesh, Region
 
@@ -72,7 +73,9 @@ def test_quads_that_another_colour_outweighs_grow_until_their_own_leads(
     assert (paint_lead(kept, board, paint) > 0).all()
     assert measure_quality(kept.positions, kept.quads).scaled_jacobian.min() > 0.3
     slides = mesh.vertex_curve == len(mesh.curves) - 1
-    assert np.abs(kept.positions[slides, 0]).max() < 1e-12
+    _, off = lay_curves(kept.curves).locate(len(mesh.curves) - 1, kept.positions[slides])
+    assert off.max() < 1e-9
+    assert np.abs(kept.positions[slides, 0]).max() < (0.07 if color == 0 else 1e-12)  # the bulge is so deep
     assert np.array_equal(kept.positions[mesh.is_fixed], mesh.positions[mesh.is_fixed])
     assert np.array_equal(kept.quads, mesh.quads)
 

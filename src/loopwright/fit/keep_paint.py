@@ -9,7 +9,9 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from loopwright.fit.border_sides import colors_beyond
 from loopwright.fit.fold_mirror import is_half
+from loopwright.fit.follow_paint import follow_paint
 from loopwright.fit.link_edges import vertices_around
 from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.paint_index import PaintIndex
@@ -25,9 +27,10 @@ _AHEAD = 0.04  # so much more is aimed at
 _AMPLE = 0.2  # and with so much more the growth goes back
 _BACK = 0.95  # by this factor
 _STEP = 1.2  # growth of a quad's wished sides per turn
+_ALONG = 0.4  # of that growth, as an exponent, along a border beyond which the other colour is
 _MOST = 6.0  # and at most in all
 _TURNS = 16
-_REACH = 8  # rows round such quads that give way
+_REACHES = (8, 5)  # rows round such quads that give way: first many together, then each by itself
 _MENDING = 4  # rounds of it per turn
 _IDLE_TURNS = 5  # without gain, after which it ends
 _TRIALS = 3  # in which quads that fold, and ...
@@ -60,6 +63,7 @@ class PaintSampler:
     def look_at(self, mesh: QuadMesh) -> None:
         """Take the quads of this mesh from now on."""
         self.own, self.quads = self.region_color[mesh.quad_region], mesh.quads
+        self.beyond = colors_beyond(mesh.quads, self.own)
 
     def lead(self, positions: FloatArray, chosen: NDArray[np.int64] | None = None) -> tuple[FloatArray, FloatArray]:
         """Return (m,) by which share of the samples each quad's own colour leads, and (m, 2) where to grow.
@@ -67,28 +71,42 @@ class PaintSampler:
         Or those of the chosen quads alone. The least of both sides counts. The second array tells how far, along
         each of the quad's two directions, its own samples lie from the others, the larger being 1.
         """
-        quads, own = (self.quads, self.own) if chosen is None else (self.quads[chosen], self.own[chosen])
+        quads, own, beyond = self.quads, self.own, self.beyond
+        if chosen is not None:
+            quads, own, beyond = quads[chosen], own[chosen], beyond[chosen]
         samples = np.einsum("ks,nkj->nsj", self.weights, positions[quads])
-        lead, way = self._lead(samples, own)
+        lead, way = self._lead(samples, own, beyond)
         if self.mirror is not None:
             image = self.mirror.reflect(samples.reshape(-1, 3)).reshape(samples.shape)
-            other, other_way = self._lead(image, own)
+            other, other_way = self._lead(image, own, beyond)
             way = np.where((other < lead)[:, None], other_way, way)
             lead = np.minimum(lead, other)
         return lead, way
 
-    def _lead(self, samples: FloatArray, own: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+    def colors_at(self, points: FloatArray) -> list[IntArray]:
+        """Return the colours, merged ones as one, at (k, 3) points and, of a half, at their images."""
+        both = [points] if self.mirror is None else [points, self.mirror.reflect(points)]
+        return [self.alias[self.index.colors_at(spots)].astype(np.int32) for spots in both]
+
+    def _lead(
+        self, samples: FloatArray, own: NDArray[np.int64], beyond: NDArray[np.int64]
+    ) -> tuple[FloatArray, FloatArray]:
         color = self.alias[self.index.colors_at(samples.reshape(-1, 3))].reshape(len(samples), -1)
         counts = np.stack([(color == k).sum(axis=1) for k in range(self.count)], axis=1)
         row = np.arange(len(samples))
         mine = counts[row, own].copy()
         counts[row, own] = -1
-        is_own, is_rival = color == own[:, None], color == counts.argmax(axis=1)[:, None]
+        rival = counts.argmax(axis=1)
+        is_own, is_rival = color == own[:, None], color == rival[:, None]
         lead = (mine - counts.max(axis=1)) / len(self.u)
         apart = np.stack([_mean(is_own, t) - _mean(is_rival, t) for t in (self.u, self.v)], axis=1)
         apart = np.abs(apart)
         largest = apart.max(axis=1)
         way = np.where((largest > 0.05)[:, None], apart / np.maximum(largest, 1e-9)[:, None], 1.0)
+        at_border = np.stack([(beyond[:, k] == rival[:, None]).any(axis=1) for k in ([0, 2], [1, 3])], axis=1)
+        # a longer chord across a bend of the border takes in more of what is beyond: such quads deepen most
+        is_side = (at_border[:, 0] != at_border[:, 1])[:, None]
+        way = np.where(is_side, np.where(at_border, _ALONG * way, 1.0), way)
         return np.where(own < 0, 1.0, lead), way
 
 
@@ -149,43 +167,64 @@ def keep_paint(
         return mesh
     margin = np.broadcast_to(np.asarray(margin, np.float64), len(mesh.quads))
     sampler = sampler or PaintSampler(mesh, paint, PaintIndex(projector.positions, paint))
-    lead, _ = sampler.lead(mesh.positions)
-    if _score(lead, margin) == 0.0:
-        return mesh
-    faces = np.flatnonzero(vertices_around(mesh.quads, lead < margin, _REACH)[mesh.quads].all(axis=1))
+    for reach in _REACHES:
+        lead, _ = sampler.lead(mesh.positions)
+        if _score(lead, margin) == 0.0:
+            break
+        mesh = _keep_around(mesh, lead, margin, reach, sampler, projector, options, progress)
+        sampler.look_at(mesh)
+    return mesh
+
+
+def _keep_around(
+    mesh: QuadMesh,
+    lead: FloatArray,
+    margin: FloatArray,
+    reach: int,
+    sampler: PaintSampler,
+    projector: SurfaceProjector,
+    options: RelaxOptions | None,
+    progress: Progress,
+) -> QuadMesh:
+    """Return the mesh with lacking quads grown where so many rows round them give way."""
     positions = mesh.positions.copy()
+    faces = np.flatnonzero(vertices_around(mesh.quads, lead < margin, reach)[mesh.quads].all(axis=1))
     for group in _apart(mesh.quads, faces):  # what one cannot have shall not keep the others from theirs
         for _ in range(_TRIALS):
             part, vertices = _part(mesh, group)
             sampler.look_at(part)
-            positions[vertices], folds = _grow(part, margin[group], sampler, projector, options, progress)
+            lacks = lead[group] < margin[group]
+            drawn = follow_paint(part, lacks, sampler.own, sampler.beyond, sampler.colors_at, projector)
+            grown, folds = _grow(part, drawn, margin[group], sampler, projector, options, progress)
+            positions[vertices], mesh = grown.positions, replace(mesh, curves=grown.curves)
             if not folds.any():
                 break
             group = group[~vertices_around(part.quads, folds, _NEAR)[part.quads].any(axis=1)]
             if not (lead[group] < margin[group]).any():
                 break
-    sampler.look_at(mesh)
     return replace(mesh, positions=positions)
 
 
 def _grow(
     mesh: QuadMesh,
+    drawn: QuadMesh,
     margin: FloatArray,
     sampler: PaintSampler,
     projector: SurfaceProjector,
     options: RelaxOptions | None,
     progress: Progress,
-) -> tuple[FloatArray, BoolArray]:
-    """Return the positions that leave the fewest quads outweighed; where none did, the (m,) quads that folded by it."""
+) -> tuple[QuadMesh, BoolArray]:
+    """Return the mesh that leaves the fewest quads outweighed; where none did, the (m,) quads that folded by it."""
     options = options or RelaxOptions()
-    state = RelaxState(mesh, projector, options)
+    best, lowest = mesh, _score(sampler.lead(mesh.positions)[0], margin)
+    state = RelaxState(drawn, projector, options)
     lead, way = sampler.lead(state.positions)
-    best, lowest = mesh.positions, _score(lead, margin)
     folded = _is_folded(mesh.positions, mesh.quads).sum()
     growth = np.ones((len(mesh.quads), 2))
     # quads with no other paint near keep theirs
     near = np.flatnonzero(vertices_around(mesh.quads, lead < _SURE, _ASIDE)[mesh.quads].any(axis=1))
-    was_poor, folds = state.are_below(options.least_quality), np.zeros(len(mesh.quads), np.bool_)
+    was_poor = RelaxState(mesh, projector, options).are_below(options.least_quality)
+    folds = np.zeros(len(mesh.quads), np.bool_)
     idle_turns = 0
     for turn in range(_TURNS):
         progress("keep paint", turn / _TURNS)
@@ -202,12 +241,12 @@ def _grow(
         is_folded, is_poor = _is_folded(state.positions, mesh.quads), state.are_below(options.least_quality)
         is_sound = is_folded.sum() <= folded and is_poor.sum() <= was_poor.sum()
         if score < lowest and is_sound:
-            best, lowest, idle_turns = state.positions.copy(), score, 0
+            best, lowest, idle_turns = replace(drawn, positions=state.positions.copy()), score, 0
         folds |= (is_folded | is_poor) & ~was_poor
         if score == 0.0 or idle_turns == _IDLE_TURNS:
             break
     progress("keep paint", 1.0)
-    return best, folds & (best is mesh.positions)
+    return best, folds & (best is mesh)
 
 
 def _is_folded(positions: FloatArray, quads: IntArray) -> BoolArray:
