@@ -20,7 +20,8 @@ Fit = Callable[[QuadMesh, BoolArray], tuple[QuadMesh, FitReport]]
 _LASTS = 0.08  # a lead below this after the fit is too little
 _MORE = 0.15  # so much more is asked for in the next attempt
 _ATTEMPTS = 3
-_GROWN = 0.3  # edges that a vertex moved when quads were grown: those round it keep their shapes
+_GROWN = 0.3  # edges that a vertex moved when quads were grown: those round it keep their shapes ...
+_SAFE = 0.4  # ... where one of them leads by less
 _ROWS = 2  # of quads round one that lost its paint that keep theirs in the next attempt
 
 
@@ -57,7 +58,9 @@ def fit_with_paint(
     for _ in range(_ATTEMPTS):
         kept = kept or keep_paint(mesh, projector, paint, margin=margin, sampler=sampler, progress=progress)
         grown = np.linalg.norm(kept.positions - mesh.positions, axis=1) > _GROWN * size
-        fitted, report = fit(kept, ~(calm | grown[mesh.quads].any(axis=1)))
+        had, _ = sampler.lead(kept.positions)
+        at_risk = grown & vertices_around(mesh.quads, had < _SAFE, 0)
+        fitted, report = fit(kept, ~(calm | at_risk[mesh.quads].any(axis=1)))
         lead, _ = sampler.lead(fitted.positions)
         lost = lead < _LASTS
         score = float((lead < 0).sum()) + 1e-3 * float(lost.sum())
@@ -67,7 +70,7 @@ def fit_with_paint(
             break
         calm |= vertices_around(mesh.quads, lost, _ROWS)[mesh.quads].all(axis=1)
         # what could not be kept at all is not worth another attempt
-        lost &= sampler.lead(kept.positions)[0] >= margin
+        lost &= had >= margin
         kept = None
         if not lost.any():
             break
