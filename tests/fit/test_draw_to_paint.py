@@ -9,7 +9,7 @@ import pytest
 from tests.fit.conftest import grid_quads, quad_mesh
 
 from loopwright.fit.border_sides import NO_QUAD, SAME_COLOR, BorderSides, colors_beyond, find_border_sides
-from loopwright.fit.draw_to_paint import draw_to_paint
+from loopwright.fit.draw_to_paint import _STIFFNESS, _smooth, draw_to_paint
 from loopwright.fit.hold_bends import hold_bends
 from loopwright.fit.keep_paint import keep_paint, paint_lead
 from loopwright.fit.slide_curves import lay_curves
@@ -157,3 +157,13 @@ def test_a_closed_border_is_drawn_across_its_first_point(board: SurfaceProjector
     assert np.abs(far[np.abs(angle) > 1.0] - 0.5).max() < 0.01
     steps = np.linalg.norm(np.roll(drawn.points, -1, axis=0) - drawn.points, axis=1)
     assert steps.max() < 0.1
+
+
+@pytest.mark.parametrize("is_closed", [False, True])
+def test_shifts_are_smoothed_as_the_dense_equations_say(is_closed: bool) -> None:
+    target = np.random.default_rng(5).normal(size=60)
+    bend = -2.0 * np.eye(60) + np.eye(60, k=1) + np.eye(60, k=-1)
+    if is_closed:
+        bend[0, -1] = bend[-1, 0] = 1.0
+    dense = np.linalg.solve(np.eye(60) + _STIFFNESS * bend.T @ bend, target)
+    np.testing.assert_allclose(_smooth(target, is_closed), dense, atol=1e-4)

@@ -7,8 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csc_matrix, diags, identity
-from scipy.sparse.linalg import spsolve
+from scipy.linalg import solveh_banded
 
 from loopwright.fit.border_sides import BorderSides
 from loopwright.fit.slide_curves import CurveSet
@@ -29,6 +28,7 @@ _FLAT_SLACK = 0.2  # ... of the depth of the quads beside it: so far off the pai
 _NEARER = 0.1  # of a sample: what each step away from the border costs
 _OTHER = 0.3  # share of the samples that may be of other colours where a border of two is looked for
 _STIFFNESS = 1.0  # of the shifts, in units of the stations' spacing: they bend within an edge or two
+_WRAPPED = 20
 _NO_SHIFT = 0.01  # of an edge
 _LEAST_EDGE = 1e-3  # of the curve's length
 
@@ -133,10 +133,10 @@ def _find_paint(
 
 def _smooth(target: FloatArray, is_closed: bool) -> FloatArray:
     """Return the minimiser of |s - target|^2 + stiffness |second differences|^2, zero beyond the ends."""
-    count = len(target)
-    bend = diags([1.0, -2.0, 1.0], (-1, 0, 1), shape=(count, count), format="lil")
-    if is_closed:
-        bend[0, -1] = bend[-1, 0] = 1.0
-    bend = bend.tocsc()
-    out: FloatArray = spsolve(csc_matrix(identity(count) + _STIFFNESS * bend.T @ bend), target)
-    return out
+    wrapped = _WRAPPED if is_closed else 0  # stations beyond which shifts no longer tell on each other
+    padded = np.pad(target, wrapped, mode="wrap")
+    bands = np.repeat(_STIFFNESS * np.array([[1.0], [-4.0], [6.0]]), len(padded), axis=1)
+    bands[2] += 1.0
+    bands[2, [0, -1]] -= _STIFFNESS
+    out: FloatArray = solveh_banded(bands, padded)
+    return out[wrapped : wrapped + len(target)]

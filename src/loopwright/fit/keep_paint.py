@@ -14,6 +14,7 @@ from loopwright.fit.fold_mirror import is_half
 from loopwright.fit.follow_paint import follow_paint
 from loopwright.fit.link_edges import vertices_around
 from loopwright.fit.measure_quality import corner_sines
+from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.relax_state import RelaxState
@@ -223,7 +224,7 @@ def _grow(
     growth = np.ones((len(mesh.quads), 2))
     # quads with no other paint near keep theirs
     near = np.flatnonzero(vertices_around(mesh.quads, lead < _SURE, _ASIDE)[mesh.quads].any(axis=1))
-    was_poor = RelaxState(mesh, projector, options).are_below(options.least_quality)
+    was_poor = face_quality(mesh.positions, mesh.quads, state.normals) < options.least_quality
     folds = np.zeros(len(mesh.quads), np.bool_)
     idle_turns = 0
     for turn in range(_TURNS):
