@@ -8,7 +8,7 @@ import numpy as np
 
 from loopwright.fit.fit_limit import FitReport
 from loopwright.fit.keep_paint import SAFE_LEAD, PaintSampler, keep_paint
-from loopwright.fit.link_edges import mean_edges, vertices_around
+from loopwright.fit.link_edges import vertices_around
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
@@ -20,8 +20,7 @@ Fit = Callable[[QuadMesh, BoolArray], tuple[QuadMesh, FitReport]]
 _LASTS = 0.08  # a lead below this after the fit is too little
 _MORE = 0.15  # so much more is asked for in the next attempt
 _ATTEMPTS = 3
-_GROWN = 0.3  # edges that a vertex moved when quads were grown: those round it keep their shapes ...
-_SAFE = 0.4  # ... where one of them leads by less
+_SAFE = 0.3  # quads that lead by less keep their shapes, and so do those beside them
 _ROWS = 2  # of quads round one that lost its paint that keep theirs in the next attempt
 
 
@@ -38,7 +37,7 @@ def fit_with_paint(
     """Return the mesh with its quads kept in their paint and then fitted, and the fit's report.
 
     The fit moves quads a little along the sculpt. Where one loses its paint by that, keeping and fitting
-    are done again with a wider margin for it. Quads that were grown for their paint are not drawn to better shapes.
+    are done again with a wider margin for it. Quads that hardly lead are not drawn to better shapes.
 
     Parameters
     ----------
@@ -50,16 +49,14 @@ def fit_with_paint(
     """
     if len(paint.palette) < 2 or len(mesh.quads) == 0:
         return fit(mesh, np.ones(len(mesh.quads), np.bool_))
-    size = mean_edges(mesh.positions, mesh.quads)
     calm = np.zeros(len(mesh.quads), np.bool_)
     margin = np.full(len(mesh.quads), SAFE_LEAD)
     sampler = PaintSampler(mesh, paint, index or PaintIndex(projector.positions, paint))
     fewest = np.inf
     for _ in range(_ATTEMPTS):
         kept = kept or keep_paint(mesh, projector, paint, margin=margin, sampler=sampler, progress=progress)
-        grown = np.linalg.norm(kept.positions - mesh.positions, axis=1) > _GROWN * size
         had, _ = sampler.lead(kept.positions)
-        at_risk = grown & vertices_around(mesh.quads, had < _SAFE, 0)
+        at_risk = vertices_around(mesh.quads, had < _SAFE, 0)
         fitted, report = fit(kept, ~(calm | at_risk[mesh.quads].any(axis=1)))
         lead, _ = sampler.lead(fitted.positions)
         lost = lead < _LASTS
