@@ -13,6 +13,7 @@ from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.keep_paint import PaintSampler, keep_paint, keep_paint_again, paint_lead
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.paint_index import PaintIndex
+from loopwright.fit.slide_curves import lay_curves
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, Curve, FloatArray, MirrorPlane, Paint, QuadMesh, Region
 
@@ -73,7 +74,9 @@ def test_quads_that_another_colour_outweighs_grow_until_their_own_leads(
     assert (paint_lead(kept, board, paint) > 0).all()
     assert measure_quality(kept.positions, kept.quads).scaled_jacobian.min() > 0.3
     slides = mesh.vertex_curve == len(mesh.curves) - 1
-    assert np.abs(kept.positions[slides, 0]).max() < 1e-12
+    _, off = lay_curves(kept.curves).locate(len(mesh.curves) - 1, kept.positions[slides])
+    assert off.max() < 1e-9
+    assert np.abs(kept.positions[slides, 0]).max() < (0.07 if color == 0 else 1e-12)  # the bulge is so deep
     assert np.array_equal(kept.positions[mesh.is_fixed], mesh.positions[mesh.is_fixed])
     assert np.array_equal(kept.quads, mesh.quads)
 
@@ -128,8 +131,21 @@ def test_paint_of_the_image_half_counts_too(make_square: Maker, board: SurfacePr
 
 def test_paint_lasts_when_the_mesh_is_fitted(make_square: Maker, board: SurfaceProjector) -> None:
     mesh, paint = two_regions(make_square, 20), painted(board, slip, 2)
+    fitted, report = fit_with_paint(mesh, board, paint, LimitFit(mesh, board))
+    assert (paint_lead(fitted, board, paint) > 0).all()
+    assert report.after.rms < 1e-6
+
+
+def test_quads_that_hardly_lead_keep_their_shapes_in_the_fit(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = two_regions(make_square, 20)
+
+    def speckled(p: FloatArray) -> BoolArray:
+        return np.asarray((p[:, 0] > 0) & (p[:, 0] < 0.048) & (np.mod(p[:, 1], 0.1) < 0.085), np.bool_)
+
+    paint = painted(board, speckled, 2)
+    weak = paint_lead(mesh, board, paint) < 0.3
+    assert weak.sum() == 20, "the quads beside the border"
     shaped_quads: list[BoolArray] = []
-    grown = np.linalg.norm(keep_paint(mesh, board, paint).mesh.positions - mesh.positions, axis=1) > 0.03
 
     class Watched(LimitFit):
         def lay(self, mesh: QuadMesh, shaped: BoolArray | None = None) -> tuple[QuadMesh, FitReport]:
@@ -137,14 +153,11 @@ def test_paint_lasts_when_the_mesh_is_fitted(make_square: Maker, board: SurfaceP
             shaped_quads.append(shaped)
             return super().lay(mesh, shaped)
 
-    fitted, report = fit_with_paint(mesh, board, paint, Watched(mesh, board))
-    assert (paint_lead(fitted, board, paint) > 0).all()
-    assert report.after.rms < 1e-6
-    assert grown.any()
+    fit_with_paint(mesh, board, paint, Watched(mesh, board))
     assert shaped_quads
     for shaped in shaped_quads:
-        assert not shaped[grown[mesh.quads].any(axis=1)].any()  # what was grown keeps its shape
-        assert shaped.any()
+        assert not shaped[weak].any()
+        assert shaped.sum() > len(shaped) // 2
 
 
 def test_a_quad_grows_on_where_more_lead_is_asked_of_it(make_square: Maker, board: SurfaceProjector) -> None:
@@ -153,7 +166,7 @@ def test_a_quad_grows_on_where_more_lead_is_asked_of_it(make_square: Maker, boar
     kept = keep_paint(mesh, board, paint, sampler=sampler)
     lead = sampler.lead(kept.mesh.positions)[0]
     lost = np.arange(len(lead)) == lead.argmin()
-    margin = np.where(lost, lead[lost] + 0.15, 0.1)
+    margin = np.where(lost, lead[lost] + 0.02, 0.1)
     more = keep_paint_again(kept, board, sampler, margin, lost)
     assert sampler.lead(more.mesh.positions)[0][lost] >= margin[lost]
     middle = kept.mesh.positions[mesh.quads[lost][0]].mean(axis=0)

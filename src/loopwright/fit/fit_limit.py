@@ -91,6 +91,7 @@ class LimitFit:
     ) -> None:
         self._projector, self._options, self._sharpness = projector, options or FitOptions(), sharpness
         self._progress = progress
+        self._curves = mesh.curves
         if len(mesh.quads):
             self._rounds = self._prepare(mesh, sharpness)
 
@@ -100,13 +101,16 @@ class LimitFit:
         return FitRounds(build_limit_samples(mesh, fold, sharpness), energy, self._projector, self._options)
 
     def lay(self, mesh: QuadMesh, shaped: BoolArray | None = None) -> tuple[QuadMesh, FitReport]:
-        """Return the mesh, the same but for its positions, with its limit surface on the sculpt, and how far off it is.
+        """Return the mesh with its limit surface on the sculpt, and how far off it is.
 
+        It is the mesh that the fit was made for, but for positions and curves.
         ``shaped`` (m,) tells which quads may be drawn to better shapes, all if it is None.
         """
         zero, diagonal = Distances(0.0, 0.0, 0.0), self._projector.diagonal
         if len(mesh.quads) == 0:
             return mesh, FitReport(zero, zero, diagonal, 0, 0)
+        if mesh.curves is not self._curves:
+            self._rounds, self._curves = self._prepare(mesh, self._sharpness), mesh.curves
         found = self._rounds.run(mesh, mesh.positions, shaped, self._progress)
         positions = found.positions
         if self._options.free_crossings:
@@ -143,7 +147,7 @@ class LimitFit:
         if self._options.free_crossings and self._touches_more(positions, fitted.positions):
             return self.lay(mesh, shaped)
         after, held = self._rounds.distances(positions), report.held + found.held
-        return replace(fitted, positions=positions), replace(report, after=after, held=held)
+        return replace(mesh, positions=positions), replace(report, after=after, held=held)
 
     def _touches_more(self, positions: FloatArray, before: FloatArray) -> bool:
         """Return whether more quads cross, or lie nearer to another part of the sculpt, than before."""

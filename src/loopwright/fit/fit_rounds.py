@@ -31,7 +31,8 @@ class FitOptions:
     slide : weight that holds the surface's points where they are along the sculpt.
     shape : how strongly badly shaped quads are drawn towards rectangles, in all rounds but the last;
         0 for meshes whose vertices shall stay where they are along the sculpt.
-    curve_weight : weight of border and opening curves, and of fixed vertices, against the surface's.
+    curve_weight : weight of border and opening curves against the surface's.
+    hold_weight : the same of fixed vertices.
     solver_steps : conjugate gradient steps per round.
     least_quality : scaled Jacobian of the cage below which no quad may fall, nor get worse.
     quality_loss : the most that a better quad may lose.
@@ -47,6 +48,7 @@ class FitOptions:
     slide: float = 0.2
     shape: float = 0.0
     curve_weight: float = 4.0
+    hold_weight: float = 4.0
     solver_steps: int = 40
     least_quality: float = 0.5
     quality_loss: float = 0.15
@@ -138,6 +140,7 @@ class FitRounds:
                 fairness=options.fairness * options.fading**step,
                 slide=options.slide,
                 curve_weight=options.curve_weight,
+                hold_weight=options.hold_weight,
                 steps=options.solver_steps,
                 pull=pull,
             )

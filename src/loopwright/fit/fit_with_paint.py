@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from loopwright.fit.fit_limit import FitReport, LimitFit
 from loopwright.fit.keep_paint import SAFE_LEAD, Kept, PaintSampler, keep_paint, keep_paint_again
-from loopwright.fit.link_edges import mean_edges, vertices_around
+from loopwright.fit.link_edges import vertices_around
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
@@ -16,7 +16,7 @@ from loopwright.types import BoolArray, FloatArray, Paint, QuadMesh
 _LASTS = 0.08  # a lead below this after the fit is too little
 _MORE = 0.15  # so much more is asked for in the next attempt
 _ATTEMPTS = 3
-_GROWN = 0.3  # edges that a vertex moved when quads were grown: those round it keep their shapes
+_SAFE = 0.3  # quads that lead by less keep their shapes, and so do those beside them
 _ROWS = 2  # of quads round one that lost its paint that keep theirs in the next attempt
 
 
@@ -33,8 +33,7 @@ def fit_with_paint(
     """Return the mesh with its quads kept in their paint and then fitted, and the fit's report.
 
     The fit moves quads a little along the sculpt. Where one loses its paint by that, it is kept with a wider margin
-    and fitted once more, with what lies round it. Quads that were grown for their paint are not drawn to better
-    shapes.
+    and fitted once more, with what lies round it. Quads that hardly lead are not drawn to better shapes.
 
     Parameters
     ----------
@@ -50,13 +49,12 @@ def fit_with_paint(
     kept = kept or keep_paint(mesh, projector, paint, sampler=sampler, progress=progress)
     calm = np.zeros(len(mesh.quads), np.bool_)
     margin = np.full(len(mesh.quads), SAFE_LEAD)
-    fitted, report = fit.lay(kept.mesh, _shaped(mesh, kept, calm))
+    had = sampler.lead(kept.mesh.positions)[0]
+    fitted, report = fit.lay(kept.mesh, _shaped(mesh, had, calm))
     lead = sampler.lead(fitted.positions)[0]
     for _ in range(_ATTEMPTS - 1):
-        lost = lead < _LASTS
         # what could not be kept at all is not worth another attempt
-        ids = np.flatnonzero(lost)
-        lost[ids] &= sampler.lead(kept.mesh.positions, ids)[0] >= margin[ids]
+        lost = (lead < _LASTS) & (had >= margin)
         if not lost.any():
             break
         calm |= vertices_around(mesh.quads, lost, _ROWS)[mesh.quads].all(axis=1)
@@ -64,7 +62,8 @@ def fit_with_paint(
         more = keep_paint_again(kept, projector, sampler, margin, lost, progress)
         moved = (more.mesh.positions != kept.mesh.positions).any(axis=1)
         moved[mesh.quads[lost]] = True
-        again, report_again = fit.lay_again(more.mesh, fitted, moved, report, _shaped(mesh, more, calm))
+        had = _update(had, sampler, kept.mesh, more.mesh)
+        again, report_again = fit.lay_again(more.mesh, fitted, moved, report, _shaped(mesh, had, calm))
         lead_again = _update(lead, sampler, fitted, again)
         if _score(lead_again) >= _score(lead):
             break
@@ -72,11 +71,10 @@ def fit_with_paint(
     return fitted, report
 
 
-def _shaped(mesh: QuadMesh, kept: Kept, calm: BoolArray) -> BoolArray:
-    """Return (m,) which quads may be drawn to better shapes: those neither calm nor grown."""
-    size = mean_edges(mesh.positions, mesh.quads)
-    grown = np.linalg.norm(kept.mesh.positions - mesh.positions, axis=1) > _GROWN * size
-    return np.asarray(~(calm | grown[mesh.quads].any(axis=1)), np.bool_)
+def _shaped(mesh: QuadMesh, lead: FloatArray, calm: BoolArray) -> BoolArray:
+    """Return (m,) which quads may be drawn to better shapes: neither calm ones, nor those that hardly lead."""
+    at_risk = vertices_around(mesh.quads, lead < _SAFE, 0)
+    return np.asarray(~(calm | at_risk[mesh.quads].any(axis=1)), np.bool_)
 
 
 def _update(lead: FloatArray, sampler: PaintSampler, before: QuadMesh, after: QuadMesh) -> FloatArray:

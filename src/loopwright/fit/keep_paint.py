@@ -9,10 +9,13 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from loopwright.fit.border_sides import colors_beyond
 from loopwright.fit.cut_part import cut_part
 from loopwright.fit.fold_mirror import is_half
+from loopwright.fit.follow_paint import follow_paint
 from loopwright.fit.link_edges import vertices_around
 from loopwright.fit.measure_quality import corner_sines
+from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.relax_state import RelaxState
@@ -26,9 +29,10 @@ _AHEAD = 0.04  # so much more is aimed at
 _AMPLE = 0.2  # and with so much more the growth goes back
 _BACK = 0.95  # by this factor
 _STEP = 1.2  # growth of a quad's wished sides per turn
+_ALONG = 0.4  # of that growth, as an exponent, along a border beyond which the other colour is
 _MOST = 6.0  # and at most in all
 _TURNS = 16
-_REACH = 8  # rows round such quads that give way
+_REACHES = (8, 5)  # rows round such quads that give way: first many together, then each by itself
 _REACH_AGAIN = 5  # those round quads that grow on
 _MENDING = 4  # rounds of it per turn
 _IDLE_TURNS = 5  # without gain, after which it ends
@@ -62,6 +66,7 @@ class PaintSampler:
     def look_at(self, mesh: QuadMesh) -> None:
         """Take the quads of this mesh from now on."""
         self.own, self.quads = self.region_color[mesh.quad_region], mesh.quads
+        self.beyond = colors_beyond(mesh.quads, self.own)
 
     def lead(self, positions: FloatArray, chosen: NDArray[np.int64] | None = None) -> tuple[FloatArray, FloatArray]:
         """Return (m,) by which share of the samples each quad's own colour leads, and (m, 2) where to grow.
@@ -69,32 +74,48 @@ class PaintSampler:
         Or those of the chosen quads alone. The least of both sides counts. The second array tells how far, along
         each of the quad's two directions, its own samples lie from the others, the larger being 1.
         """
-        quads, own = (self.quads, self.own) if chosen is None else (self.quads[chosen], self.own[chosen])
+        quads, own, beyond = self.quads, self.own, self.beyond
+        if chosen is not None:
+            quads, own, beyond = quads[chosen], own[chosen], beyond[chosen]
         samples = np.einsum("ks,nkj->nsj", self.weights, positions[quads])
-        lead, way = self._lead(samples, own)
+        lead, way = self._lead(samples, own, beyond)
         if self.mirror is not None:
             image = self.mirror.reflect(samples.reshape(-1, 3)).reshape(samples.shape)
-            other, other_way = self._lead(image, own)
+            other, other_way = self._lead(image, own, beyond)
             way = np.where((other < lead)[:, None], other_way, way)
             lead = np.minimum(lead, other)
         return lead, way
 
-    def _lead(self, samples: FloatArray, own: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+    def colors_at(self, points: FloatArray) -> list[IntArray]:
+        """Return the colours, merged ones as one, at (k, 3) points and, of a half, at their images."""
+        both = [points] if self.mirror is None else [points, self.mirror.reflect(points)]
+        return [self.alias[self.index.colors_at(spots)].astype(np.int32) for spots in both]
+
+    def _lead(
+        self, samples: FloatArray, own: NDArray[np.int64], beyond: NDArray[np.int64]
+    ) -> tuple[FloatArray, FloatArray]:
         color = self.alias[self.index.colors_at(samples.reshape(-1, 3))].reshape(len(samples), len(self.u))
         lead, way = np.ones(len(samples)), np.ones((len(samples), 2))
         mixed = np.flatnonzero((own >= 0) & (color != own[:, None]).any(axis=1))  # the others lead by all they have
-        lead[mixed], way[mixed] = self._lead_of_mixed(color[mixed], own[mixed])
+        lead[mixed], way[mixed] = self._lead_of_mixed(color[mixed], own[mixed], beyond[mixed])
         return lead, way
 
-    def _lead_of_mixed(self, color: NDArray[np.int64], own: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+    def _lead_of_mixed(
+        self, color: NDArray[np.int64], own: NDArray[np.int64], beyond: NDArray[np.int64]
+    ) -> tuple[FloatArray, FloatArray]:
         counts = np.stack([(color == k).sum(axis=1) for k in range(self.count)], axis=1)
         row = np.arange(len(color))
         mine = counts[row, own].copy()
         counts[row, own] = -1
-        is_own, is_rival = color == own[:, None], color == counts.argmax(axis=1)[:, None]
+        rival = counts.argmax(axis=1)
+        is_own, is_rival = color == own[:, None], color == rival[:, None]
         apart = np.abs(np.stack([_mean(is_own, t) - _mean(is_rival, t) for t in (self.u, self.v)], axis=1))
         largest = apart.max(axis=1)
         way = np.where((largest > 0.05)[:, None], apart / np.maximum(largest, 1e-9)[:, None], 1.0)
+        at_border = np.stack([(beyond[:, k] == rival[:, None]).any(axis=1) for k in ([0, 2], [1, 3])], axis=1)
+        # a longer chord across a bend of the border takes in more of what is beyond: such quads deepen most
+        is_side = (at_border[:, 0] != at_border[:, 1])[:, None]
+        way = np.where(is_side, np.where(at_border, _ALONG * way, 1.0), way)
         return (mine - counts.max(axis=1)) / len(self.u), way
 
 
@@ -133,7 +154,7 @@ class Kept:
 
     Attributes
     ----------
-    mesh : with its quads where they are now.
+    mesh : with its quads where they are now, and borders where they are drawn to the paint.
     growth : (m, 2) factors on the sides that each quad was asked to have, along its two directions.
     """
 
@@ -166,9 +187,11 @@ def keep_paint(
     if len(mesh.quads) == 0 or len(paint.palette) < 2:
         return ungrown
     sampler = sampler or PaintSampler(mesh, paint, PaintIndex(projector.positions, paint))
-    lead, _ = sampler.lead(mesh.positions)
-    margin = np.full(len(mesh.quads), SAFE_LEAD)
-    return _grow_groups(ungrown, lead < margin, _REACH, (lead, margin), projector, sampler, progress)
+    margin, kept = np.full(len(mesh.quads), SAFE_LEAD), ungrown
+    for reach in _REACHES:
+        lead, _ = sampler.lead(kept.mesh.positions)
+        kept = _grow_groups(kept, lead < margin, reach, (lead, margin), projector, sampler, progress)
+    return kept
 
 
 def keep_paint_again(
@@ -205,35 +228,43 @@ def _grow_groups(
     if _score(lead, margin) == 0.0:
         return kept
     faces = np.flatnonzero(vertices_around(mesh.quads, chosen, reach)[mesh.quads].all(axis=1))
-    positions, growth = mesh.positions.copy(), kept.growth.copy()
+    positions, growth, lacks = mesh.positions.copy(), kept.growth.copy(), lead < margin
     for group in _apart(mesh.quads, faces):  # what one cannot have shall not keep the others from theirs
         for _ in range(_TRIALS):
             part, vertices = cut_part(mesh, group)
             sampler.look_at(part)
-            grown, folds = _grow(Kept(part, kept.growth[group]), margin[group], sampler, projector, progress)
+            drawn = follow_paint(part, lacks[group], sampler.own, sampler.beyond, sampler.colors_at, projector)
+            grown, folds = _grow(Kept(part, kept.growth[group]), drawn, margin[group], sampler, projector, progress)
             positions[vertices], growth[group] = grown.mesh.positions, grown.growth
+            mesh = replace(mesh, curves=grown.mesh.curves)
             if not folds.any():
                 break
             group = group[~vertices_around(part.quads, folds, _NEAR)[part.quads].any(axis=1)]
-            if not (lead[group] < margin[group]).any():
+            if not lacks[group].any():
                 break
     sampler.look_at(mesh)
     return Kept(replace(mesh, positions=positions), growth)
 
 
 def _grow(
-    kept: Kept, margin: FloatArray, sampler: PaintSampler, projector: SurfaceProjector, progress: Progress
+    kept: Kept,
+    drawn: QuadMesh,
+    margin: FloatArray,
+    sampler: PaintSampler,
+    projector: SurfaceProjector,
+    progress: Progress,
 ) -> tuple[Kept, BoolArray]:
-    """Return the positions that leave the fewest quads outweighed; where none did, the (m,) quads that folded by it."""
+    """Return what leaves the fewest quads outweighed; where nothing did, the (m,) quads that folded by it."""
     mesh, growth = kept.mesh, kept.growth
     options = RelaxOptions()
-    state = RelaxState(mesh, projector, options)
+    best, lowest = kept, _score(sampler.lead(mesh.positions)[0], margin)
+    state = RelaxState(drawn, projector, options)
     lead, way = sampler.lead(state.positions)
-    best, lowest = kept, _score(lead, margin)
     folded = _is_folded(mesh.positions, mesh.quads).sum()
     # quads with no other paint near keep theirs
     near = np.flatnonzero(vertices_around(mesh.quads, lead < _SURE, _ASIDE)[mesh.quads].any(axis=1))
-    was_poor, folds = state.are_below(options.least_quality), np.zeros(len(mesh.quads), np.bool_)
+    was_poor = face_quality(mesh.positions, mesh.quads, state.normals) < options.least_quality
+    folds = np.zeros(len(mesh.quads), np.bool_)
     idle_turns = 0
     for turn in range(_TURNS):
         progress("keep paint", turn / _TURNS)
@@ -250,7 +281,7 @@ def _grow(
         is_folded, is_poor = _is_folded(state.positions, mesh.quads), state.are_below(options.least_quality)
         is_sound = is_folded.sum() <= folded and is_poor.sum() <= was_poor.sum()
         if score < lowest and is_sound:
-            best, lowest, idle_turns = Kept(replace(mesh, positions=state.positions.copy()), growth), score, 0
+            best, lowest, idle_turns = Kept(replace(drawn, positions=state.positions.copy()), growth), score, 0
         folds |= (is_folded | is_poor) & ~was_poor
         if score == 0.0 or idle_turns == _IDLE_TURNS:
             break
