@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
+from scipy.spatial import cKDTree
 from tests.conftest import a_rotation, compact, flat_disc, hemisphere, horn, link, painted, turned
 
 from loopwright.layout.add_guides import add_guides
 from loopwright.layout.flap_rim import depth_and_height
+from loopwright.layout.ring_forms import are_clear
 from loopwright.types import FloatArray, IntArray, MirrorPlane, RegionSurface
 
 SIZE = 0.15
@@ -30,20 +34,20 @@ def mushroom(rows: int = 60) -> tuple[FloatArray, IntArray]:
 
 
 def ear(rows: int = 60) -> tuple[FloatArray, IntArray]:
-    """A hill with a flat top, drawn out to one side by twice its height: it overhangs there and slopes opposite."""
+    """A hill with a flat top, drawn out far to one side: it overhangs there and slopes opposite."""
 
     def profile(t: FloatArray) -> tuple[FloatArray, FloatArray]:
         s = np.clip((2.4 * t - 1.0) / 0.5, 0.0, 1.0)
         return 2.4 * t, 0.7 * (1.0 - s * s * (3.0 - 2.0 * s))
 
     points, triangles = turned(rows, profile)
-    points[:, 0] += 2.0 * points[:, 2]
+    points[:, 0] += 2.6 * points[:, 2]
     return points, triangles
 
 
-def guided(net: tuple[FloatArray, IntArray], mirror: MirrorPlane | None = None) -> RegionSurface:
+def guided(net: tuple[FloatArray, IntArray], mirror: MirrorPlane | None = None, *, size: float = SIZE) -> RegionSurface:
     surface = painted(net, mirror=mirror)
-    return add_guides(surface, np.full(len(surface.positions), SIZE))[0]
+    return add_guides(surface, np.full(len(surface.positions), size))[0]
 
 
 def ring_of(surface: RegionSurface) -> IntArray:
@@ -65,7 +69,7 @@ def ring_of(surface: RegionSurface) -> IntArray:
 
 
 def test_the_ring_of_a_mushroom_is_its_brim() -> None:
-    # its normal is level where the radius is greatest; the blur of one edge size moves that by less than one
+    # its normal is level where the radius is greatest; the blur, a tenth of its breadth, moves it by less than an edge
     out = guided(mushroom())
     at = out.positions[ring_of(out)]
     assert np.hypot(at[:, 0], at[:, 1]).min() > BRIM - 0.05
@@ -76,21 +80,28 @@ def test_the_ring_of_a_mushroom_is_its_brim() -> None:
 def test_the_rim_does_not_depend_on_place_or_scale(seed: int) -> None:
     points, triangles = mushroom(40)
     moved = 3.0 * points @ a_rotation(seed).T + np.array([5.0, -2.0, 1.0])
-    surface = painted((moved, triangles))
-    turned_out = add_guides(surface, np.full(len(moved), 3.0 * SIZE))[0]
-    here = guided((points, triangles))
-    assert np.array_equal(turned_out.guide_edges, here.guide_edges)
+    there, here = guided((moved, triangles), size=3.0 * SIZE), guided((points, triangles))
+    assert np.array_equal(there.guide_edges, here.guide_edges)
+
+
+@pytest.mark.parametrize("net", [mushroom, ear])
+def test_the_rim_does_not_follow_finer_folds_where_edges_are_smaller(
+    net: Callable[[], tuple[FloatArray, IntArray]],
+) -> None:
+    fine, coarse = guided(net(), size=0.2 * SIZE), guided(net(), size=0.7 * SIZE)
+    apart, _ = cKDTree(fine.positions[ring_of(fine)]).query(coarse.positions[ring_of(coarse)])
+    assert apart.max() < 0.06  # about one and a half edges of the nets
 
 
 def test_the_ring_of_a_flap_runs_along_its_edge_and_closes_at_its_root() -> None:
     net = ear()
     out = guided(net)
     at = out.positions[ring_of(out)]
-    inside = at[:, 0] > 1.0  # over what it hangs over
+    inside = at[:, 0] > 1.5  # over what it hangs over
     assert at[:, 0].max() > net[0][net[0][:, 2] > 0.3, 0].max() - SIZE / 2  # as far out as the skin itself
     assert at[inside, 2].min() > 0.2
-    root = at[at[:, 0].argmin()]  # on the slope, which starts at -1.5 and is level from 0.4 on
-    assert -1.5 < root[0] < 0.4 and 0.0 < root[2] < 0.7
+    root = at[at[:, 0].argmin()]  # on the slope, which starts at -1.5 and is level from 0.82 on
+    assert -1.5 < root[0] < 0.82 and 0.0 < root[2] < 0.7
 
 
 def test_half_a_mushroom_gets_half_a_brim() -> None:
@@ -126,6 +137,18 @@ def test_depth_and_height_are_shares_of_the_breadth() -> None:
     tall = horn(40, 4.0)
     assert depth_and_height(*tall, tall[0][:, 2] > 0.05, None)[1] > 2.5
     assert depth_and_height(*flat_disc(10), np.zeros(len(flat_disc(10)[0]), bool), None) == (0.0, 0.0)
+
+
+def test_rings_are_clear_of_each_other_where_they_do_not_cross() -> None:
+    points, _ = flat_disc(30)
+
+    def disc(x: float, radius: float) -> FloatArray:
+        out: FloatArray = radius - np.hypot(points[:, 0] - x, points[:, 1])
+        return out
+
+    for x, radius, clear in ((0.0, 0.3, True), (0.1, 0.6, True), (0.7, 0.2, True), (0.5, 0.3, False)):
+        assert are_clear(disc(0.0, 0.4), disc(x, radius)) == clear
+        assert are_clear(disc(x, radius), disc(0.0, 0.4)) == clear
 
 
 def test_cutting_the_rim_keeps_the_surface() -> None:

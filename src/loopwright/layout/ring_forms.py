@@ -23,7 +23,8 @@ class GuideOptions:
     most_reach, least_height : a form that hangs over is a flap, and gets one ring along its rim, where it goes no
         further out of the opening that it covers, or in, than the first share of the opening's breadth, and out at
         least the second share of how far it goes in.
-    flap_base : where that ring lies where the flap has no rim, as a share of what the form stands out.
+    flap_start : where that ring lies where the flap has no rim, as a share of what the form stands out.
+    flap_blur : the least length over which a flap's folds are averaged away, as a share of its breadth.
     base : where its first ring lies, in the same measure above where it starts.
     least_base : the same as a share of what the form stands out, if that is lower.
     climb : from ring to ring.
@@ -37,7 +38,8 @@ class GuideOptions:
     least_overhang: float = 0.08
     most_reach: float = 0.5
     least_height: float = 0.5
-    flap_base: float = 0.3
+    flap_start: float = 0.3
+    flap_blur: float = 0.08
     base: float = 0.6
     least_base: float = 0.6
     climb: float = 1.2
@@ -59,7 +61,7 @@ def ring_values(
     A form that stands out of the part, or is sunk into it (a horn, a finger, a
     nostril), gets rings that climb it: level lines of
     :func:`loopwright.layout.flat_stretch.flat_stretch`.  A flap, which lies
-    over what it grows from (an ear), gets one along its rim.
+    over what it grows from (an ear), gets one along its rim, and none that crosses that.
 
     Parameters
     ----------
@@ -67,18 +69,31 @@ def ring_values(
     blur : length over which curvature and normals are averaged first.
     """
     u = flat_stretch(points, triangles, on_mirror, blur=blur)
+    fronts: list[FloatArray] = []
+    others: list[FloatArray] = []
     for form in find_forms(u, triangles, opt.least_hung):
         levels = _levels(form, opt)
         inside = form_above(u, triangles, form.summit, levels[0])
         plane = mirror if on_mirror[inside].any() else None
         is_hung = overhang(points, triangles, inside, plane) >= opt.least_overhang
         if is_hung and _lies_flat(*depth_and_height(points, triangles, inside, plane), opt):
-            start = form.saddle + opt.flap_base * (form.top - form.saddle)
-            yield front_of_flap(points, triangles, u, form.summit, start, plane, blur=blur)
+            front = front_of_flap(
+                points, triangles, on_mirror, u, form, mirror, start=opt.flap_start, blur=blur, least_blur=opt.flap_blur
+            )
+            if all(are_clear(front, other) for other in fronts):
+                fronts.append(front)
         elif is_hung or form.top - form.saddle >= opt.least_stretch:
             for level in levels:
                 inside = form_above(u, triangles, form.summit, level)
-                yield np.where(inside, np.maximum(u - level, 1e-9), np.minimum(u - level, -1e-9))
+                others.append(np.where(inside, np.maximum(u - level, 1e-9), np.minimum(u - level, -1e-9)))
+    yield from fronts
+    yield from (values for values in others if all(are_clear(values, front) for front in fronts))
+
+
+def are_clear(first: FloatArray, second: FloatArray) -> bool:
+    """Tell whether the zero lines of two (n,) values do not cross: one's inside is in the other's, or apart from it."""
+    a, b = first > 0, second > 0
+    return not (a & b).any() or not (a & ~b).any() or not (b & ~a).any()
 
 
 def _lies_flat(depth: float, height: float, opt: GuideOptions) -> bool:
