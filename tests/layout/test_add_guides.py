@@ -18,10 +18,11 @@ from tests.conftest import (
     turned,
 )
 
-from loopwright.layout.add_guides import GuideOptions, add_guides, halve_parts
+from loopwright.layout.add_guides import add_guides, halve_parts
 from loopwright.layout.border_graph import constrained_edges, node_mask
 from loopwright.layout.flat_stretch import flat_stretch
 from loopwright.layout.piece import cut_open
+from loopwright.layout.ring_forms import GuideOptions
 from loopwright.surface.half_edges import edge_keys
 from loopwright.types import MirrorPlane, RegionSurface
 

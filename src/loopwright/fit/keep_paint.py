@@ -190,7 +190,11 @@ def keep_paint(
     margin, kept = np.full(len(mesh.quads), SAFE_LEAD), ungrown
     for reach in _REACHES:
         lead, _ = sampler.lead(kept.mesh.positions)
-        kept = _grow_groups(kept, lead < margin, reach, (lead, margin), projector, sampler, progress)
+        lacks = lead < margin
+        afresh = Kept(
+            kept.mesh, np.where(lacks[:, None], 1.0, kept.growth)
+        )  # what did not do before is not gone on with
+        kept = _grow_groups(afresh, lacks, reach, (lead, margin), projector, sampler, progress)
     return kept
 
 

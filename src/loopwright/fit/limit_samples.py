@@ -138,7 +138,8 @@ class LimitSamples:
         held = offset.normals[:, :, None] * offset.normals[:, None, :]
         across = eye - offset.tangents[:, :, None] * offset.tangents[:, None, :]
         held[on_curve] = curve_weight * across[on_curve]
-        held[kept] = hold_weight * eye
+        held[kept] = curve_weight * eye
+        held[: len(self.mesh.positions)][self.mesh.is_fixed & (self.mesh.vertex_curve < 0)] = hold_weight * eye
         held *= self.share[:, None, None]
         weights = held + slide * self.share[:, None, None] * eye
         fairness *= 0.5 if self.fold.mirror is not None else 1.0  # the rows are the whole's, the samples the half's

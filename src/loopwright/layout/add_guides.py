@@ -3,47 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
 
 from loopwright.layout.border_graph import ConstrainedEdges, constrained_edges, node_mask
-from loopwright.layout.flat_stretch import Form, find_forms, flat_stretch, form_above, overhang
 from loopwright.layout.make_cut import split_edges
 from loopwright.layout.piece import boundary_loops, cut_open
+from loopwright.layout.ring_forms import GuideOptions, ring_values
 from loopwright.shelf import Shelf
 from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, is_among
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
 _KEPT = 64  # parts per round whose forms are kept
-
-
-@dataclass(frozen=True)
-class GuideOptions:
-    """When a form gets rings.
-
-    least_stretch : how much a form has to stand out: the logarithm of how much longer its skin is than a flat
-        patch's at its tip.
-    least_hung : the same where at least ``least_overhang`` of the skin is turned away from what the form covers, as
-        on an ear, whereas a skull has none.
-    base : where its first ring lies, in the same measure above where it starts.
-    least_base : the same as a share of what the form stands out, if that is lower.
-    climb : from ring to ring.
-    most_rings : rings on one form.
-    least_edges : a ring shorter than this many edges is left out.
-    blur : length over which curvature is averaged first, in edges.
-    """
-
-    least_stretch: float = 1.0
-    least_hung: float = 0.6
-    least_overhang: float = 0.08
-    base: float = 0.6
-    least_base: float = 0.6
-    climb: float = 1.2
-    most_rings: int = 4
-    least_edges: float = 6.0
-    blur: float = 1.0
 
 
 def add_guides(
@@ -58,8 +31,8 @@ def add_guides(
 
     A closed part without any border gets a line half way along its longest
     axis.  A form that stands out of a part, or is sunk into it (an ear, a
-    horn, a finger, a nostril), gets rings that climb it: level lines of
-    :func:`loopwright.layout.flat_stretch.flat_stretch`.
+    horn, a finger, a nostril), gets rings: see
+    :func:`loopwright.layout.ring_forms.ring_values`.
 
     Parameters
     ----------
@@ -146,35 +119,18 @@ def _ring_forms(
     vertex = origin[used]
     blur = rounded(opt.blur * float(np.median(work.vertex_size[vertex])))
     points, on_mirror = work.positions[vertex], work.on_mirror[vertex]
+    mirror = work.mirror if on_mirror.any() else None
 
-    def find() -> tuple[FloatArray, list[Form]]:
-        u = flat_stretch(points, local, on_mirror, blur=blur)
-        return u, [f for f in find_forms(u, local, opt.least_hung) if is_high(f) or hangs_over(f, u)]
+    def find() -> list[FloatArray]:
+        return list(ring_values(points, local, on_mirror, mirror, blur, opt))
 
-    def is_high(form: Form) -> bool:
-        return form.top - form.saddle >= opt.least_stretch
-
-    def hangs_over(form: Form, u: FloatArray) -> bool:
-        inside = form_above(u, local, form.summit, _levels(form, opt)[0])
-        return overhang(points, local, inside, work.mirror if on_mirror[inside].any() else None) >= opt.least_overhang
-
-    u, forms = shelf.keep("forms", (points, local, on_mirror, work.mirror, blur, opt), find, parts=_KEPT)
-    for form in forms:
-        for level in _levels(form, opt):
-            inside = form_above(u, local, form.summit, level)
-            values = np.where(inside, np.maximum(u - level, 1e-9), np.minimum(u - level, -1e-9))
-            if not _is_worth_a_ring(work, vertex, local, values, opt):
-                continue
-            whole = np.full(len(work.positions), -1.0)
-            whole[vertex] = values
-            triangles = work.cut(triangles, work.spread(whole))
+    for values in shelf.keep("forms", (points, local, on_mirror, work.mirror, blur, opt), find, parts=_KEPT):
+        if not _is_worth_a_ring(work, vertex, local, values, opt):
+            continue
+        whole = np.full(len(work.positions), -1.0)
+        whole[vertex] = values
+        triangles = work.cut(triangles, work.spread(whole))
     return triangles
-
-
-def _levels(form: Form, opt: GuideOptions) -> list[float]:
-    first = form.saddle + min(opt.base, opt.least_base * (form.top - form.saddle))
-    rings = 1 + int(max(0.0, form.top - first - opt.least_stretch) / opt.climb)
-    return [first + k * opt.climb for k in range(min(rings, opt.most_rings))]
 
 
 def _is_worth_a_ring(work: _Work, vertex: IntArray, local: IntArray, values: FloatArray, opt: GuideOptions) -> bool:

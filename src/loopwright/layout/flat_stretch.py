@@ -45,14 +45,15 @@ def flat_stretch(positions: FloatArray, triangles: IntArray, on_mirror: BoolArra
     if len(inner) and is_fixed.any():
         laplacian = stiffness(angles, triangles, count)
         if blur > 0:
-            mass = diags(_vertex_areas(positions, triangles))
+            mass = diags(vertex_areas(positions, triangles))
             defect = mass @ factorize(mass + blur**2 * laplacian).solve(defect)
         matrix = laplacian[inner][:, inner]
         u[inner] = factorize(matrix).solve(defect[inner])
     return u
 
 
-def _vertex_areas(positions: FloatArray, triangles: IntArray) -> FloatArray:
+def vertex_areas(positions: FloatArray, triangles: IntArray) -> FloatArray:
+    """Return (n,) a third of the area of the triangles round each vertex, above 0."""
     p = positions[triangles]
     area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1) / 6
     total = np.bincount(triangles.reshape(-1), weights=np.repeat(area, 3), minlength=len(positions))
@@ -133,13 +134,24 @@ def overhang(positions: FloatArray, triangles: IntArray, inside: BoolArray, mirr
     inside : (n,) bool, the vertices of the form (see :func:`form_above`).
     mirror : the plane that the form ends in, so that its image is the other half of it, or None.
     """
-    p = positions[triangles[inside[triangles].all(axis=1)]]
+    skin = triangles[inside[triangles].all(axis=1)]
+    p = positions[skin]
     normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
     area = np.linalg.norm(normal, axis=1)
-    up = normal.sum(axis=0)
-    if mirror is not None:
-        up = up - (up @ mirror.normal) * mirror.normal
+    up = spanned_area(positions, skin, mirror)
     return float(area[normal @ up < 0].sum() / max(area.sum(), 1e-300))
+
+
+def spanned_area(positions: FloatArray, triangles: IntArray, mirror: MirrorPlane | None) -> FloatArray:
+    """Return the vector area of a piece of skin, which is that of any other with the same rim.
+
+    Parameters
+    ----------
+    mirror : the plane that the skin ends in, so that what its image has in the plane's direction cancels, or None.
+    """
+    p = positions[triangles]
+    area: FloatArray = 0.5 * np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]).sum(axis=0)
+    return area if mirror is None else area - (area @ mirror.normal) * mirror.normal
 
 
 def _grow(neighbours: list[list[int]], starts: list[int], allowed: BoolArray) -> BoolArray:
