@@ -39,7 +39,7 @@ from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
 from loopwright.wishes import name_apart
 
-_FIT = FitOptions(shape=5.0, slide=1.0, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
+_FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
 
 
 def plan(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> PlanResult:
