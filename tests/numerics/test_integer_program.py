@@ -39,7 +39,7 @@ def test_best_of_all_choices(seed: int) -> None:
         return
     assert found.price == pytest.approx(best)
     assert np.abs(found.values - np.rint(found.values)).max() < 1e-6
-    eased = program.solve(relaxed=True)
+    eased = program.price_relaxed({})
     assert eased is not None and eased.price <= found.price + 1e-9
 
 
@@ -53,7 +53,7 @@ def test_parity_needs_whole_numbers() -> None:
     x, half = program.integer(1.0, 0.0, 9.0), program.integer(0.0, 0.0, 9.0)
     program.add(np.array([x, half]), np.array([1.0, -2.0]), 0.0, 0.0)
     program.add(np.array([x]), np.array([1.0]), 2.5, np.inf)
-    whole, eased = program.solve(), program.solve(relaxed=True)
+    whole, eased = program.solve(), program.price_relaxed({})
     assert whole is not None and eased is not None
     assert whole.price == 4.0 and eased.price == pytest.approx(2.5)
 
@@ -86,7 +86,7 @@ def test_nothing_to_find() -> None:
     x = program.integer(1.0, 0.0, 3.0)
     program.add(np.array([x]), np.ones(1), 4.0, 5.0)
     assert program.solve() is None
-    assert program.solve(relaxed=True) is None
+    assert program.price_relaxed({}) is None
 
 
 def test_too_few_branches_are_not_taken_for_a_proof() -> None:

@@ -205,7 +205,7 @@ def solve_whole(program: CountProgram, loose: frozenset[int], opt: CountOptions)
     doi:10.1007/s12532-013-0060-9.
     """
     is_large = len(program.arcs) > opt.open_arcs
-    relaxed = program.program.solve(fixed=_fixed(program, loose), relaxed=True) if is_large else None
+    relaxed = program.program.price_relaxed(_fixed(program, loose)) if is_large else None
     tries = [(opt.gap, program, _fixed(program, loose)), (0.1, program, {})]
     if relaxed is not None:
         rounding = program.rounding(relaxed.values[program.arcs])

@@ -84,7 +84,6 @@ class IntegerProgram:
         nodes: int = 1000,
         gap: float = 0.0,
         fixed: Mapping[int, float] | None = None,
-        relaxed: bool = False,
     ) -> Solution | None:
         """Return the best solution found within ``nodes`` branches, or None where there surely is none.
 
@@ -94,7 +93,6 @@ class IntegerProgram:
         ----------
         gap : relative gap to the bound at which to stop.
         fixed : column -> the value that it must have.
-        relaxed : let whole-numbered columns be real.
 
         Raises
         ------
@@ -106,7 +104,7 @@ class IntegerProgram:
             np.array(self._cost),
             constraints=LinearConstraint(rows.matrix, rows.low, rows.high),
             bounds=Bounds(low, high),
-            integrality=np.zeros(len(low)) if relaxed else np.array(self._whole),
+            integrality=np.array(self._whole),
             options={"node_limit": nodes, "mip_rel_gap": gap},
         )
         if result.x is not None:
