@@ -10,10 +10,11 @@ from loopwright.edit.run_edits import run_edits
 from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import check_points, hold_points, tell_points
-from loopwright.fit.keep_paint import PaintSampler, keep_paint
+from loopwright.fit.keep_paint import keep_paint
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.own_sides import own_sides
 from loopwright.fit.paint_index import PaintIndex
+from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.reach_tips import reach_tips, tell_tips
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import relax

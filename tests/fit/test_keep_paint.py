@@ -10,9 +10,10 @@ import pytest
 
 from loopwright.fit.fit_limit import FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
-from loopwright.fit.keep_paint import PaintSampler, keep_paint, keep_paint_again, paint_lead
+from loopwright.fit.keep_paint import keep_paint, keep_paint_again, paint_lead
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.paint_index import PaintIndex
+from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.slide_curves import lay_curves
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, Curve, FloatArray, MirrorPlane, Paint, QuadMesh, Region

@@ -14,12 +14,13 @@ from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fit_rounds import FitOptions, FitRounds, Laid, measure_quads
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
+from loopwright.fit.link_edges import grow_rows
 from loopwright.fit.part_crossings import StrayFinder, loosen_crossings, part_crossings
 from loopwright.fit.shape_energy import build_shape_energy
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
+from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _ROWS_AGAIN = 3  # round vertices that moved: laid anew with them
 _ROWS_OF_SAMPLES = 3  # round those: what their part of the limit surface depends on
@@ -133,8 +134,8 @@ class LimitFit:
         moved : (n,) which were.
         shaped : see :meth:`lay`.
         """
-        free = _rows_round(mesh.quads, moved, _ROWS_AGAIN)
-        faces = np.flatnonzero(_rows_round(mesh.quads, free, _ROWS_OF_SAMPLES)[mesh.quads].all(axis=1))
+        free = grow_rows(mesh.quads, moved, _ROWS_AGAIN)
+        faces = np.flatnonzero(grow_rows(mesh.quads, free, _ROWS_OF_SAMPLES)[mesh.quads].all(axis=1))
         if len(faces) > _MOST_AGAIN * len(mesh.quads):
             return self.lay(mesh, shaped)
         part, vertices = cut_part(mesh, faces)
@@ -173,14 +174,6 @@ class LimitFit:
         positions = part_crossings(mesh, crossings, start, found.positions, spoilt, strays.find)
         positions = loosen_crossings(mesh, fold, crossings, positions, broken)
         return draw_home(mesh, fold, crossings, positions, self._projector, broken)
-
-
-def _rows_round(quads: IntArray, vertices: BoolArray, rows: int) -> BoolArray:
-    """Return (n,) these vertices and those of so many rows of quads round them."""
-    near = vertices.copy()
-    for _ in range(rows):
-        near[quads[near[quads].any(axis=1)]] = True
-    return near
 
 
 def _sharpness_among(sharpness: Sharpness, vertices: NDArray[np.int64]) -> Sharpness:

@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.fit.fit_limit import FitReport, LimitFit
-from loopwright.fit.keep_paint import SAFE_LEAD, Kept, PaintSampler, keep_paint, keep_paint_again
+from loopwright.fit.keep_paint import SAFE_LEAD, Kept, keep_paint, keep_paint_again
 from loopwright.fit.link_edges import vertices_around
 from loopwright.fit.paint_index import PaintIndex
+from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, Paint, QuadMesh

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from loopwright.numerics.catmull_clark import unique_edges
 from loopwright.types import BoolArray, FloatArray, IntArray
 
-__all__ = ["Ids", "Stars", "link_stars", "mean_edges", "unique_edges", "vertices_around"]
+__all__ = ["Ids", "Stars", "grow_rows", "link_stars", "mean_edges", "unique_edges", "vertices_around"]
 
 Ids = NDArray[np.int64]
 
@@ -88,6 +88,12 @@ def vertices_around(quads: IntArray, chosen: BoolArray, rows: int) -> BoolArray:
     """Return (n,) which vertices the chosen quads have, and so many rows of quads round them."""
     near = np.zeros(int(quads.max()) + 1, bool)
     near[quads[chosen]] = True
+    return grow_rows(quads, near, rows)
+
+
+def grow_rows(quads: IntArray, vertices: BoolArray, rows: int) -> BoolArray:
+    """Return (n,) these vertices and those of so many rows of quads round them."""
+    near = vertices.copy()
     for _ in range(rows):
         near[quads[near[quads].any(axis=1)]] = True
     return near
