@@ -211,7 +211,7 @@ def _fit(
     if not wishes.fit_limit:
         return in_paint.mesh if in_paint else mesh, None
     sharp = ridge_edges(mesh, regions.ridges)
-    fit = LimitFit(mesh, projector, options=_FIT, sharpness=sharp, progress=progress)
+    fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=progress)
     return fit_with_paint(mesh, projector, paint, fit, kept=in_paint, index=index, progress=tell)
 
 

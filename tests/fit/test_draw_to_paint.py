@@ -167,3 +167,33 @@ def test_shifts_are_smoothed_as_the_dense_equations_say(is_closed: bool) -> None
         bend[0, -1] = bend[-1, 0] = 1.0
     dense = np.linalg.solve(np.eye(60) + _STIFFNESS * bend.T @ bend, target)
     np.testing.assert_allclose(_smooth(target, is_closed), dense, atol=1e-4)
+
+
+def test_edges_at_junctions_count_whatever_curve_the_junction_has_the_number_of() -> None:
+    mesh = two_halves()
+    middle = int(np.linalg.norm(mesh.positions, axis=1).argmin())
+    across = Curve(np.array([[0.0, 0, 0], [1, 0, 0]]), False)  # ends at the border, where a vertex has its number
+    curve = mesh.vertex_curve.copy()
+    curve[middle] = 1
+    joined = replace(
+        mesh,
+        curves=(*mesh.curves, across),
+        vertex_curve=curve,
+        is_fixed=mesh.is_fixed | (np.arange(len(curve)) == middle),
+    )
+    sides = sides_of(joined)
+    assert len(sides.curve) == len(sides_of(mesh).curve) == 20
+    assert (sides.curve == 0).all()
+
+
+def test_a_vertex_held_on_a_border_keeps_the_border_to_it(board: SurfaceProjector) -> None:
+    mesh = two_halves()
+    middle = int(np.linalg.norm(mesh.positions, axis=1).argmin())
+    held = replace(mesh, is_fixed=mesh.is_fixed | (np.arange(len(mesh.positions)) == middle))
+    curves = lay_curves(mesh.curves)
+    (free,) = draw_to_paint(mesh, sides_of(mesh), curves, color_at, board)
+    (drawn,) = draw_to_paint(held, sides_of(held), curves, color_at, board)
+    gap = [float(lay_curves((c,)).locate(0, np.zeros((1, 3)))[1][0]) for c in (free, drawn)]
+    assert gap[0] > 0.3 * EDGE
+    assert gap[1] < 0.1 * EDGE
+    assert np.abs(drawn.points[:, 0]).max() > 0.3 * EDGE  # beyond an edge from it the border follows the paint

@@ -111,7 +111,7 @@ def test_laid_anew_in_one_place_it_is_as_near_there_and_untouched_elsewhere(
     make_sphere: Maker, sphere_sculpt: SurfaceProjector, half: bool
 ) -> None:
     mesh = make_sphere(12, half=half)
-    fit = LimitFit(mesh, sphere_sculpt)
+    fit = LimitFit(sphere_sculpt)
     fitted, report = fit.lay(mesh)
     moved = mesh.positions @ np.array([0.0, 0.6, 0.8]) > 0.97
     assert 4 < moved.sum() < 60

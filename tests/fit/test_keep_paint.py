@@ -132,7 +132,7 @@ def test_paint_of_the_image_half_counts_too(make_square: Maker, board: SurfacePr
 
 def test_paint_lasts_when_the_mesh_is_fitted(make_square: Maker, board: SurfaceProjector) -> None:
     mesh, paint = two_regions(make_square, 20), painted(board, slip, 2)
-    fitted, report = fit_with_paint(mesh, board, paint, LimitFit(mesh, board))
+    fitted, report = fit_with_paint(mesh, board, paint, LimitFit(board))
     assert (paint_lead(fitted, board, paint) > 0).all()
     assert report.after.rms < 1e-6
 
@@ -154,7 +154,7 @@ def test_quads_that_hardly_lead_keep_their_shapes_in_the_fit(make_square: Maker,
             shaped_quads.append(shaped)
             return super().lay(mesh, shaped)
 
-    fit_with_paint(mesh, board, paint, Watched(mesh, board))
+    fit_with_paint(mesh, board, paint, Watched(board))
     assert shaped_quads
     for shaped in shaped_quads:
         assert not shaped[weak].any()

@@ -89,6 +89,8 @@ def _least_budget(painted: RegionSurface, name: str, budget: int, sizes_at: Size
         return any(region.name == name for region in surface.regions)
 
     index = [region.name for region in painted.regions].index(name)
+    if held_faces(painted, sizes_at(LARGEST_BUDGET), index) < 1.0 and not is_kept(LARGEST_BUDGET):
+        return None  # its size is set, whatever the budget
     faces = budget
     for _ in range(_ROUNDS):  # were all sizes to shrink alike, one round would do
         held = held_faces(painted, sizes_at(faces), index)

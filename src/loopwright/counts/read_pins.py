@@ -96,7 +96,10 @@ def _odd_error(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest | None)
                 f"The pin {pin.name}={asked} cannot be met: the nearest that can be had {verb} {_doubled(can_be_had)}."
             )
             return InfeasibleError(text, places=[pin.name])
-        around = can_be_had or around
+        if not can_be_had:
+            text = f"The pin {pin.name}={asked} is odd, and no even count fits the other pins: free one of them."
+            return InfeasibleError(text, places=[pin.name])
+        around = can_be_had
     return InfeasibleError(
         f"The border {pin.name} crosses the mirror plane, so both halves have equally many segments: "
         f"pin it to {_doubled(around, ' or ')} instead of {asked}.",

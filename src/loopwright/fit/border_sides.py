@@ -11,6 +11,8 @@ from loopwright.fit.slide_curves import CurveSet
 from loopwright.surface.edges import row_lengths
 from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
 
+_NEAR_CURVE = 1.0  # of an edge: an end further from a curve does not belong to it, even if that was drawn elsewhere
+_LONGER = 1.6  # times an edge: a longer way along the curve is not the edge's
 SAME_COLOR, NO_QUAD = -2, -3  # stand for what lies beyond a side of a quad
 
 
@@ -64,9 +66,8 @@ def find_border_sides(
     """
     quad, side = np.nonzero((beyond >= 0) & (own[:, None] >= 0))
     start, end = (mesh.quads[quad, (side + k) % 4].astype(np.int64) for k in range(2))
-    on = np.stack([mesh.vertex_curve[start], mesh.vertex_curve[end]], axis=1).astype(np.int64)
-    curve = on.max(axis=1)
-    fits = ((on == curve[:, None]) | (on < 0)).all(axis=1) & (curve >= 0) & near[start] & near[end]
+    curve, fits = _curve_of_edges(mesh, start, end)
+    fits &= near[start] & near[end]
     quad, side, start, end, curve = quad[fits], side[fits], start[fits], end[fits], curve[fits]
     points = mesh.positions
     across = points[mesh.quads[quad, (side + 2) % 4]] + points[mesh.quads[quad, (side + 3) % 4]]
@@ -77,7 +78,7 @@ def find_border_sides(
         np.sort(np.stack([start, end], axis=1), axis=1), axis=0, return_index=True, return_inverse=True
     )
     edge = edge.ravel()
-    along, gap = _locate(points, pairs, curve[first], curves)
+    along, gap, is_off = _locate(points, pairs, curve[first], curves)
     # the quad whose side runs along the curve's direction lies to the left of it
     column = ((start == pairs[edge, 0]) == (gap[edge] < 0)).astype(np.int64)
     colors = np.full((len(pairs), 2), NO_QUAD, np.int64)
@@ -86,17 +87,38 @@ def find_border_sides(
     ends = np.where((gap < 0)[:, None], pairs[:, ::-1], pairs)
     begin = np.where(gap < 0, along[:, 1], along[:, 0])
     spans = np.stack([begin, begin + np.abs(gap)], axis=1)
-    return BorderSides(curve[first], ends, spans, colors, depths, rooms).take((colors >= 0).all(axis=1) & (gap != 0))
+    return BorderSides(curve[first], ends, spans, colors, depths, rooms).take(
+        (colors >= 0).all(axis=1) & (gap != 0) & ~is_off
+    )
+
+
+def _curve_of_edges(
+    mesh: QuadMesh, start: NDArray[np.int64], end: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], BoolArray]:
+    """Return the curve that each border edge may lie on, and whether there is one.
+
+    What stops on a curve, such as a junction, can have the number of another one that ends there.
+    """
+    on = np.stack([mesh.vertex_curve[start], mesh.vertex_curve[end]], axis=1).astype(np.int64)
+    stops = (mesh.is_fixed | mesh.on_mirror)[np.stack([start, end], axis=1)] | (on < 0)
+    curve = np.where(stops[:, 0] & (on[:, 1] >= 0), on[:, 1], on[:, 0])
+    fits = ((on == curve[:, None]) | stops).all(axis=1) & (curve >= 0)
+    return curve, np.asarray(fits & (~stops.all(axis=1) | (on[:, 0] == on[:, 1]) | (on < 0).any(axis=1)), np.bool_)
 
 
 def _locate(
     points: FloatArray, pairs: NDArray[np.int64], curve: NDArray[np.int64], curves: CurveSet
-) -> tuple[FloatArray, FloatArray]:
-    """Return (e, 2) where the ends of edges are along their curves, and (e,) the way from first to second."""
-    along = np.zeros((len(pairs), 2))
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Return where the ends of edges are along their curves, the way from first to second, and which edges do not lie there.
+
+    (e, 2), (e,) and (e,) bool.
+    """
+    along, off = np.zeros((len(pairs), 2)), np.zeros((len(pairs), 2))
     for index in np.unique(curve):
         rows = curve == index
         for k in range(2):
-            along[rows, k] = curves.locate(int(index), points[pairs[rows, k]])[0]
+            along[rows, k], off[rows, k] = curves.locate(int(index), points[pairs[rows, k]])
     gap, length = along[:, 1] - along[:, 0], curves.length[curve]
-    return along, np.where(curves.closed[curve], gap - length * np.round(gap / length), gap)
+    gap = np.where(curves.closed[curve], gap - length * np.round(gap / length), gap)
+    edge = row_lengths(points[pairs[:, 0]] - points[pairs[:, 1]])
+    return along, gap, (off.max(axis=1) > _NEAR_CURVE * edge) | (np.abs(gap) > _LONGER * edge)

@@ -40,7 +40,7 @@ def draw_to_paint(
 
     At stations along such an edge the place is found, square to the border, that parts the samples of its two colours
     best. What that is off the border by more than a part of an edge, or of a flat quad beside it, is smoothed along
-    the border and added. Ends of curves stay.
+    the border and added. Ends of curves stay, and so does what lies at vertices that are fixed on them.
 
     Parameters
     ----------
@@ -50,14 +50,21 @@ def draw_to_paint(
     drawn = list(mesh.curves)
     for index in np.unique(sides.curve):
         part = sides.take(sides.curve == index)
-        drawn[index] = _draw(int(index), mesh.curves[index], curves, part, colors, projector)
+        stops = np.unique(part.along[mesh.is_fixed[part.ends]])
+        drawn[index] = _draw(int(index), mesh.curves[index], curves, part, stops, colors, projector)
     return tuple(drawn)
 
 
 def _draw(
-    index: int, curve: Curve, curves: CurveSet, sides: BorderSides, colors: Colors, projector: SurfaceProjector
+    index: int,
+    curve: Curve,
+    curves: CurveSet,
+    sides: BorderSides,
+    stops: FloatArray,
+    colors: Colors,
+    projector: SurfaceProjector,
 ) -> Curve:
-    """Return one curve drawn to the paint along the border edges of these sides."""
+    """Return one curve drawn to the paint along the border edges of these sides, and less so near the stops on it."""
     length = float(curves.length[index])
     edge = max(float((sides.along[:, 1] - sides.along[:, 0]).mean()), _LEAST_EDGE * length)
     count = max(4, int(np.ceil(_PER_EDGE * length / edge)))
@@ -76,11 +83,16 @@ def _draw(
     if not target.any():
         return curve
     shift = np.clip(_smooth(target, curve.closed)[asked], -_MOST * reach[:, 1], _MOST * reach[:, 0])
+    if len(stops):
+        gap = np.abs(station[asked][:, None] - stops)
+        gap = np.minimum(gap, np.abs(length - gap)) if curve.closed else gap
+        shift *= np.clip(gap.min(axis=1) / edge, 0.0, 1.0)
     moves = np.abs(shift) > _NO_SHIFT * edge
     points[asked[moves]] = projector.project(points[asked[moves]] + shift[moves, None] * left[moves]).points
     near = np.zeros(count, np.bool_)
     for step in (-1, 0, 1):  # those next to them hold the rest of the curve where it is
-        near[np.clip(asked[moves] + step, 0, count - 1)] = True
+        beside = asked[moves] + step
+        near[beside % count if curve.closed else np.clip(beside, 0, count - 1)] = True
     return _put_in(index, curve, curves, station[near], points[near], length / count)
 
 

@@ -37,7 +37,8 @@ class FitReport:
 
     The distances are measured at the limit points of vertices, edge middles and face centres: those that are
     fitted. On a rough sculpt the surface between them is off by the roughness more.
-    ``diagonal`` is that of the sculpt's bounding box, ``held`` counts quads that were held back lest they fold.
+    ``diagonal`` is that of the sculpt's bounding box, ``held`` counts quads that were held back lest they fold, those
+    laid anew once more.
     """
 
     before: Distances
@@ -69,7 +70,7 @@ def fit_limit(
     H. Pottmann, S. Leopoldseder, "A concept for parametric surface fitting which avoids the parametrization
     problem", CAGD 20, 2003: tangent distance. The weights are our own.
     """
-    fit = LimitFit(mesh, projector, options=options, sharpness=sharpness, progress=progress)
+    fit = LimitFit(projector, options=options, sharpness=sharpness, progress=progress)
     return fit.lay(mesh, shaped)
 
 
@@ -78,12 +79,11 @@ class LimitFit:
 
     Parameters
     ----------
-    mesh, projector, options, sharpness : those of :func:`fit_limit`.
+    projector, options, sharpness : those of :func:`fit_limit`.
     """
 
     def __init__(
         self,
-        mesh: QuadMesh,
         projector: SurfaceProjector,
         *,
         options: FitOptions | None = None,
@@ -92,9 +92,6 @@ class LimitFit:
     ) -> None:
         self._projector, self._options, self._sharpness = projector, options or FitOptions(), sharpness
         self._progress = progress
-        self._curves = mesh.curves
-        if len(mesh.quads):
-            self._rounds = self._prepare(mesh, sharpness)
 
     def _prepare(self, mesh: QuadMesh, sharpness: Sharpness) -> FitRounds:
         fold = fold_mirror(mesh)
@@ -104,14 +101,12 @@ class LimitFit:
     def lay(self, mesh: QuadMesh, shaped: BoolArray | None = None) -> tuple[QuadMesh, FitReport]:
         """Return the mesh with its limit surface on the sculpt, and how far off it is.
 
-        It is the mesh that the fit was made for, but for positions and curves.
         ``shaped`` (m,) tells which quads may be drawn to better shapes, all if it is None.
         """
         zero, diagonal = Distances(0.0, 0.0, 0.0), self._projector.diagonal
         if len(mesh.quads) == 0:
             return mesh, FitReport(zero, zero, diagonal, 0, 0)
-        if mesh.curves is not self._curves:
-            self._rounds, self._curves = self._prepare(mesh, self._sharpness), mesh.curves
+        self._rounds = self._prepare(mesh, self._sharpness)
         found = self._rounds.run(mesh, mesh.positions, shaped, self._progress)
         positions = found.positions
         if self._options.free_crossings:

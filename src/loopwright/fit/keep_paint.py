@@ -92,9 +92,8 @@ def keep_paint(
     for reach in _REACHES:
         lead, _ = sampler.lead(kept.mesh.positions)
         lacks = lead < margin
-        afresh = Kept(
-            kept.mesh, np.where(lacks[:, None], 1.0, kept.growth)
-        )  # what did not do before is not gone on with
+        # a growth that did not do is not gone on with
+        afresh = Kept(kept.mesh, np.where(lacks[:, None], 1.0, kept.growth))
         kept = _grow_groups(afresh, lacks, reach, (lead, margin), projector, sampler, progress)
     return kept
 

@@ -40,10 +40,13 @@ def _places(made: CountedLayout, even: QuadMesh, mesh: QuadMesh) -> Places:
     valence = link_quads(mesh.quads, len(mesh.positions)).valence[poles]
     spots, edges = mesh.positions[poles], mean_edges(mesh.positions, mesh.quads)[poles]
     out: dict[int, list[tuple[FloatArray, int]]] = {}
+    is_free = np.ones(len(poles), np.bool_)
     for patch, inside in fill_poles(made.layout, made.counts).items():
         for vertex, quads in inside:
-            alike = np.flatnonzero(valence == quads)
+            alike = np.flatnonzero((valence == quads) & is_free)
             gap = np.linalg.norm(spots[alike] - even.positions[vertex], axis=1)
             if len(gap) and gap.min() <= _SAME * edges[alike[int(gap.argmin())]]:
-                out.setdefault(patch, []).append((spots[alike[int(gap.argmin())]], quads))
+                nearest = int(alike[int(gap.argmin())])
+                is_free[nearest] = False
+                out.setdefault(patch, []).append((spots[nearest], quads))
     return out
