@@ -109,7 +109,7 @@ def _curve_of_edges(
 def _locate(
     points: FloatArray, pairs: NDArray[np.int64], curve: NDArray[np.int64], curves: CurveSet
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Return where the ends of edges are along their curves, the way from first to second, and which edges do not lie there.
+    """Return where edges' ends are along their curves, the way from first to second, and which edges do not lie there.
 
     (e, 2), (e,) and (e,) bool.
     """

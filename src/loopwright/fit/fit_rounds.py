@@ -31,8 +31,8 @@ class FitOptions:
     slide : weight that holds the surface's points where they are along the sculpt.
     shape : how strongly badly shaped quads are drawn towards rectangles, in all rounds but the last;
         0 for meshes whose vertices shall stay where they are along the sculpt.
-    curve_weight : weight of border and opening curves, and of what is fixed on them, against the surface's.
-    hold_weight : the same of vertices that are fixed elsewhere.
+    curve_weight : weight of border and opening curves against the surface's.
+    hold_weight : the same of vertices that are fixed, on curves or not.
     solver_steps : conjugate gradient steps per round.
     least_quality : scaled Jacobian of the cage below which no quad may fall, nor get worse.
     quality_loss : the most that a better quad may lose.

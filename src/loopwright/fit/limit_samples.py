@@ -139,7 +139,7 @@ class LimitSamples:
         across = eye - offset.tangents[:, :, None] * offset.tangents[:, None, :]
         held[on_curve] = curve_weight * across[on_curve]
         held[kept] = curve_weight * eye
-        held[: len(self.mesh.positions)][self.mesh.is_fixed & (self.mesh.vertex_curve < 0)] = hold_weight * eye
+        held[: len(self.mesh.positions)][self.mesh.is_fixed] = hold_weight * eye
         held *= self.share[:, None, None]
         weights = held + slide * self.share[:, None, None] * eye
         fairness *= 0.5 if self.fold.mirror is not None else 1.0  # the rows are the whole's, the samples the half's
