@@ -31,7 +31,7 @@ from loopwright.shelf import Shelf
 from loopwright.stages.clock import Clock
 from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
-from loopwright.stages.judge_wishes import judge_mesh, judge_plan
+from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
 from loopwright.stages.lay_out import lay_out, tell_pins
 from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
@@ -155,7 +155,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         ground.sculpt,
         made.surface,
         made.layout,
-        (*planned_findings, *pins, *off, *edited, *told),
+        (*planned_findings, *pins, *off, *tell_missed(outcomes), *edited, *told),
         clock.timings,
         asked,
         mesh,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from scipy.sparse.csgraph import connected_components
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.options import BuildOptions, Pin
 from loopwright.pipeline import BuildResult, build, plan
+from loopwright.stages.judge_wishes import tell_missed
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, Sculpt
 from loopwright.wishes import FixedPoint, FlowLine, PolePin, SizeDab, name_apart
@@ -175,6 +177,10 @@ def test_what_became_of_lines_places_and_wishes_for_poles_is_told(ball: Sculpt) 
     assert off is not None and off == pytest.approx(
         np.linalg.norm(result.mesh.positions - [0.6, 0.64, -0.48], axis=1).min(), abs=2e-3
     )
+    assert not any(finding.kind == "point_missed" for finding in result.findings)
+    missed = replace(result.outcomes[4], is_kept=False, off=0.25)
+    (finding,) = tell_missed([*result.outcomes[:4], missed])
+    assert finding.kind == "point_missed" and finding.text.startswith("The place dot is missed by 0.25")
     assert {o.name for o in planned.outcomes if o.is_kept is not None} <= {"zigzag"}
     assert not any(o.is_kept for o in planned.outcomes) and len(planned.outcomes) == 7
 

@@ -57,6 +57,20 @@ def judge_mesh(
     return [*lines, *points, *(_judge_poles(pole, mesh) for pole in wishes.poles)]
 
 
+def tell_missed(outcomes: Sequence[WishOutcome]) -> list[Finding]:
+    """Return a finding for each held place that no vertex of the finished mesh, or limit of one, is near enough to."""
+    return [
+        Finding(
+            "point_missed",
+            f"The place {each.name} is missed by {each.off:.3g}: more would have left poor or folded quads there. "
+            "Ask for smaller edges round it, move it, or build without laying the limit surface on the sculpt.",
+            1,
+        )
+        for each in outcomes
+        if each.kind == "point" and each.is_kept is False and each.off is not None
+    ]
+
+
 def _adding_nothing(lines: Sequence[FlowLine], findings: Sequence[Finding]) -> set[str]:
     told = [finding.text for finding in findings if finding.kind == "line_adds_nothing"]
     return {line.name for line in lines if any(text.startswith(f"{line.name} lies along") for text in told)}
