@@ -274,3 +274,10 @@ def test_each_side_keeps_its_shape_but_the_topology_is_one(ball: Sculpt) -> None
     # vertices on borders lie on chords of the border's points, which dip into the ball by about a thousandth
     assert off(own.mesh.positions) < 2e-3 < 0.03 < off(equal.mesh.positions)
     assert own.quality.scaled_jacobian.min() > 0.5
+
+
+def test_two_wishes_for_the_poles_of_one_region_clash(ball: Sculpt) -> None:
+    both = (PolePin("cap", "none"), PolePin("cap", "some"))
+    with pytest.raises(MarksError, match="cap is wished to have poles and to have none; keep one"):
+        plan(ball, options=BuildOptions(poles=both, **QUICK))
+    assert plan(ball, options=BuildOptions(poles=(both[0], both[0]), **QUICK)).layout is not None

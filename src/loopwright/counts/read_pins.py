@@ -119,9 +119,14 @@ def pole_prices(surface: RegionSurface, poles: Sequence[PolePin]) -> tuple[dict[
 
     Raises
     ------
-    MarksError : a name that no region has.
+    MarksError : a name that no region has, or two wishes for one region.
     """
-    wishes = {find_region(surface.regions, pole.region): pole.wish for pole in poles}
+    wishes: dict[int, str] = {}
+    for pole in poles:
+        region = find_region(surface.regions, pole.region)
+        if wishes.setdefault(region, pole.wish) != pole.wish:
+            name = surface.regions[region].name
+            raise MarksError(f"The region {name} is wished to have poles and to have none; keep one.", places=[name])
     turns = {region: _NONE_PRICE if wish == "none" else 0.0 for region, wish in wishes.items()}
     counts = {region: _NONE_FACTOR for region, wish in wishes.items() if wish == "none"}
     return turns, counts
