@@ -168,7 +168,7 @@ def test_a_quad_grows_on_where_more_lead_is_asked_of_it(make_square: Maker, boar
     lead = sampler.lead(kept.mesh.positions)[0]
     lost = np.arange(len(lead)) == lead.argmin()
     margin = np.where(lost, lead[lost] + 0.02, 0.1)
-    more = keep_paint_again(kept, board, sampler, margin, lost)
+    more = keep_paint_again(kept, board, sampler, lead, margin, lost)
     assert sampler.lead(more.mesh.positions)[0][lost] >= margin[lost]
     middle = kept.mesh.positions[mesh.quads[lost][0]].mean(axis=0)
     moved = (more.mesh.positions != kept.mesh.positions).any(axis=1)

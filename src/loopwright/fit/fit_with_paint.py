@@ -60,7 +60,7 @@ def fit_with_paint(
             break
         calm |= vertices_around(mesh.quads, lost, _ROWS)[mesh.quads].all(axis=1)
         margin[lost] += _MORE
-        more = keep_paint_again(kept, projector, sampler, margin, lost, progress)
+        more = keep_paint_again(kept, projector, sampler, had, margin, lost, progress)
         moved = (more.mesh.positions != kept.mesh.positions).any(axis=1)
         moved[mesh.quads[lost]] = True
         had = _update(had, sampler, kept.mesh, more.mesh)

@@ -102,6 +102,7 @@ def keep_paint_again(
     kept: Kept,
     projector: SurfaceProjector,
     sampler: PaintSampler,
+    lead: FloatArray,
     margin: FloatArray,
     lost: BoolArray,
     progress: Progress = silent,
@@ -111,10 +112,9 @@ def keep_paint_again(
     Parameters
     ----------
     kept : what :func:`keep_paint` made.
-    margin : (m,) lead that each quad's own colour shall have, as a share of its samples.
+    lead, margin : (m,) lead that each quad's own colour has there, and shall have, as a share of its samples.
     lost : (m,) the quads that shall have more of it.
     """
-    lead, _ = sampler.lead(kept.mesh.positions)
     return _grow_groups(kept, lost, _REACH_AGAIN, (lead, margin), projector, sampler, progress)
 
 
