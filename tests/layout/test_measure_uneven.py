@@ -10,6 +10,7 @@ from tests.conftest import compact, grid_net, rectangle
 
 from loopwright.layout.measure_uneven import UnevenOptions, is_stray, ring_width, unevenness
 from loopwright.layout.piece import Piece
+from loopwright.layout.ring_bays import BayOptions
 from loopwright.types import FloatArray, IntArray
 
 SIZE = 0.25
@@ -65,7 +66,7 @@ def test_a_bay_that_no_line_reaches_is_none_of_a_ring() -> None:
     assert is_stray(*bay, unevenness(*bay, SIZE), opt)
     assert not is_stray(*bulge, unevenness(*bulge, SIZE), opt)
     # it is what seeps in that counts, not how wide the ring is
-    assert not is_stray(*bay, unevenness(*bay, SIZE), UnevenOptions(slack=99.0))
+    assert not is_stray(*bay, unevenness(*bay, SIZE), UnevenOptions(bays=BayOptions(slack=99.0)))
 
 
 def test_loops_of_a_ring_may_draw_together_more_than_rows_of_a_strip() -> None:

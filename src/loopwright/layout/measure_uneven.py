@@ -3,23 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.spatial import cKDTree
 
-from loopwright.layout.cross_field import corner_angles
-from loopwright.layout.flat_stretch import stiffness
 from loopwright.layout.piece import Piece, side_chains
-from loopwright.numerics.factorize import factorize
+from loopwright.layout.ring_bays import BayOptions, gaps, has_bay
 from loopwright.surface.half_edges import arc_length
 from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray, IntArray
 
 _RING = 0.8  # how much more the loops of a ring may differ, as a logarithm
 _DEPTH = 2.0  # how much more it counts that a patch is larger than its sides enclose: rows lack where it bulges
-_NO_FLOW = 1e-9
-_BAY = 3.0  # a ring with a bay is so many times as wide in one place as in another
 
 
 @dataclass(frozen=True)
@@ -32,7 +27,7 @@ class UnevenOptions:
     grave : the unevenness from which smaller parts are made and more cuts looked at.
     wander : the logarithm of a strip's largest width over its least from which it is cut in any case.
     ring_wander : the same of a ring, whose loops may draw together and apart.
-    slack : the logarithm of how much less than elsewhere flows into a bay of a ring from which it is cut in any case.
+    bays : when a ring has a bay, and is cut in any case.
     least_grave : the least area of parts of such a patch.
     bent : how much a cut's bend counts: its price over its ends' distance, less one.
     starts : boundary points tried. tried : best cuts whose outcome is looked at.
@@ -47,7 +42,7 @@ class UnevenOptions:
     grave: float = 2.0
     wander: float = 1.6
     ring_wander: float = 2.5
-    slack: float = 3.5
+    bays: BayOptions = field(default_factory=BayOptions)
     least_grave: float = 4.0
     bent: float = 0.1
     starts: int = 48
@@ -84,37 +79,8 @@ def is_stray(patch: Piece, points: FloatArray, uneven: float, opt: UnevenOptions
     narrow, wide = np.quantile(gaps(*(points[side] for side in long_sides)), [0.05, 0.95])
     if wide > np.exp(opt.ring_wander if patch.is_ring else opt.wander) * narrow:
         return True
-    return patch.is_ring and bool(wide >= _BAY * narrow) and _has_dead_end(patch, points, long_sides, opt)
-
-
-def _has_dead_end(patch: Piece, points: FloatArray, loops: tuple[IntArray, IntArray], opt: UnevenOptions) -> bool:
-    """Tell whether a ring has a bay that lines from loop to loop do not reach, such as the bridge round a nose's tip.
-
-    Where water seeps from one loop to the other (a harmonic function), little does where the ring is wide, but next
-    to none at the end of a bay, however near its walls are: that goes down as exp(-pi depth / width).
-    """
-    high = np.zeros(len(points))
-    high[loops[1]] = 1.0
-    free = np.ones(len(points), bool)
-    free[loops[0]] = free[loops[1]] = False
-    matrix = stiffness(corner_angles(points, patch.triangles), patch.triangles, len(points))
-    high[free] = factorize(matrix[free][:, free]).solve(-(matrix[free] @ high))
-    flow = np.abs(matrix @ high)
-    return any(_slack(points[side], flow[side]) > opt.slack for side in loops)
-
-
-def _slack(points: FloatArray, flow: FloatArray) -> float:
-    """Return the logarithm of how much more flows through the middling place of a side than through its most idle."""
-    step = np.diff(arc_length(points))
-    share, inner = (step[:-1] + step[1:]) / 2, flow[1:-1]
-    told = inner > _NO_FLOW * inner.max(initial=0.0)  # nothing flows to a vertex whose triangles have all corners here
-    if not told.any():
-        return 0.0
-    share, density = share[told], inner[told] / share[told]
-    order = np.argsort(density, kind="stable")
-    at = np.cumsum(share[order]) / share.sum()
-    idle, middling = density[order][np.searchsorted(at, [0.05, 0.5])]
-    return float(np.log(middling / max(idle, 1e-300)))
+    first_loop, second_loop = (np.column_stack([side[:-1], side[1:]]) for side in long_sides)
+    return patch.is_ring and has_bay(points, patch.triangles, first_loop, second_loop, opt.bays)
 
 
 def ring_width(area: float, near: FloatArray, far: FloatArray) -> float:
@@ -125,11 +91,6 @@ def ring_width(area: float, near: FloatArray, far: FloatArray) -> float:
     """
     loops = 0.5 * (arc_length(near)[-1] + arc_length(far)[-1])
     return float(max(area / max(loops, 1e-300), gaps(near, far).mean()))
-
-
-def gaps(near: FloatArray, far: FloatArray) -> FloatArray:
-    """Return (k + l,) how far each of (k, 3) and (l, 3) points is from the nearest of the other ones."""
-    return np.concatenate([cKDTree(far).query(near)[0], cKDTree(near).query(far)[0]])
 
 
 def _long_side(points: FloatArray, sides: Sequence[IntArray]) -> int:

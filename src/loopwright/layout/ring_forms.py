@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from loopwright.layout.flap_rim import depth_and_height, front_of_flap
 from loopwright.layout.flat_stretch import Form, find_forms, flat_stretch, form_above, overhang
+from loopwright.layout.ring_bays import BayOptions, leaves_bay
 from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane
 
 
@@ -31,6 +32,7 @@ class GuideOptions:
     most_rings : rings on one form.
     least_edges : a ring shorter than this many edges is left out.
     blur : length over which curvature is averaged first, in edges.
+    bays : when what a ring leaves of its part has a bay; it is left out then, unless it is a flap's.
     """
 
     least_stretch: float = 1.0
@@ -46,6 +48,7 @@ class GuideOptions:
     most_rings: int = 4
     least_edges: float = 6.0
     blur: float = 1.0
+    bays: BayOptions = field(default_factory=BayOptions)
 
 
 def ring_values(
@@ -61,7 +64,8 @@ def ring_values(
     A form that stands out of the part, or is sunk into it (a horn, a finger, a
     nostril), gets rings that climb it: level lines of
     :func:`loopwright.layout.flat_stretch.flat_stretch`.  A flap, which lies
-    over what it grows from (an ear), gets one along its rim, and none that crosses that.
+    over what it grows from (an ear), gets one along its rim, and none that crosses that.  Other rings are left out
+    where what they leave of the part is a ring with a bay.
 
     Parameters
     ----------
@@ -85,7 +89,9 @@ def ring_values(
         elif is_hung or form.top - form.saddle >= opt.least_stretch:
             for level in levels:
                 inside = form_above(u, triangles, form.summit, level)
-                others.append(np.where(inside, np.maximum(u - level, 1e-9), np.minimum(u - level, -1e-9)))
+                values = np.where(inside, np.maximum(u - level, 1e-9), np.minimum(u - level, -1e-9))
+                if not leaves_bay(points, triangles, on_mirror, values, opt.bays):
+                    others.append(values)
     yield from fronts
     yield from (values for values in others if all(are_clear(values, front) for front in fronts))
 
