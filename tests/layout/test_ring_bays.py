@@ -14,10 +14,8 @@ def keyhole(bridge: float) -> tuple[FloatArray, IntArray, FloatArray]:
     """A disc of radius 1 with a bridge of a length on it, 0.5 wide, and values positive within radius 0.7."""
     points, triangles = rectangle(100, 120, 2.5, 3.0)
     points = points - np.array([1.25, 1.25, 0.0])
-    middle = points[triangles].mean(axis=1)
-    away = np.sqrt((middle**2).sum(axis=1))
-    on_bridge = (np.abs(middle[:, 0]) < 0.25) & (middle[:, 1] > 0) & (middle[:, 1] < 0.95 + bridge)
-    inside = on_bridge | (away < 1.0)
+    x, y, _ = points[triangles].mean(axis=1).T
+    inside = (np.hypot(x, y) < 1.0) | ((np.abs(x) < 0.25) & (y > 0) & (y < 0.95 + bridge))
     points, triangles = compact(points, triangles, inside)
     return points, triangles, 0.7 - np.linalg.norm(points, axis=1)
 
@@ -25,7 +23,7 @@ def keyhole(bridge: float) -> tuple[FloatArray, IntArray, FloatArray]:
 def half(
     points: FloatArray, triangles: IntArray, values: FloatArray
 ) -> tuple[FloatArray, IntArray, FloatArray, BoolArray]:
-    keep = (points[triangles][:, :, 0] > -1e-9).all(axis=1)
+    keep = points[triangles][:, :, 0].min(axis=1) > -1e-9
     used = np.unique(triangles[keep])
     points, triangles = compact(points, triangles, keep)
     return points, triangles, values[used], np.abs(points[:, 0]) < 1e-9
