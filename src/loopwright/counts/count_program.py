@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 
-from loopwright.counts.measure_faces import face_gradient
+from loopwright.counts.measure_faces import face_gradient, patch_faces
 from loopwright.layout.types import Layout, Patch
 from loopwright.numerics.integer_program import IntegerProgram
 from loopwright.types import FloatArray, IntArray
@@ -27,6 +27,8 @@ class CountOptions:
     short_rim : price per segment that an opening lacks; well above what a segment more than wished costs.
     ring_rows : least number of rows of a ring at an opening.
     few_rows : price of each row that such a ring lacks, for each of its sides.
+    oblong : price per face of a patch, for each of its corners (their mean), of how far two sides' counts, as shares
+        of what they wish, are apart beyond ``least_oblong``.
     off_budget : price of each face more or less than the budget's tolerance allows.
     gap : relative gap at which a solve may stop.
     region_poles : factor on ``extra_pole`` by region index.
@@ -43,8 +45,10 @@ class CountOptions:
     short_rim: float = 8.0
     ring_rows: int = 3
     few_rows: float = 3.0
-    off_budget: float = 0.3
+    off_budget: float = 1.0
     gap: float = 0.01
+    oblong: float = 0.2
+    least_oblong: float = 0.25
     nodes: int = 2000
     open_arcs: int = 60
     region_poles: Mapping[int, float] = field(default_factory=dict)
@@ -134,6 +138,7 @@ def build_program(
         price = opt.ring_poles if patch.is_ring else opt.extra_pole * extra * opt.region_poles.get(patch.region, 1.0)
         loose.append(_add_patch_rows(program, sides, longest, price, opt))
         _add_ring_rows(program, layout, patch, sides, opt)
+        _add_square_rows(program, sides, [float(sum(targets[a] for a, _ in side)) for side in patch.sides], opt)
     _add_rim_rows(program, layout, arcs, opt)
     for pin in pins:
         program.add(arcs[list(pin.arcs)], np.ones(len(pin.arcs)), pin.count, pin.count)
@@ -242,6 +247,25 @@ def _add_ring_rows(
         if at_rim[i - 1] or at_rim[(i + 1) % 4]:
             lack = program.real(opt.few_rows)
             program.add(np.append(sides[i], lack), np.ones(len(sides[i]) + 1), opt.ring_rows, np.inf)
+
+
+def _add_square_rows(program: IntegerProgram, sides: list[IntArray], wished: list[float], opt: CountOptions) -> None:
+    """Corner by corner, the two sides get about the same share of what each wishes: quads are long where they do not.
+
+    Parameters
+    ----------
+    wished : of each side, its count before any rounding.
+    """
+    price = opt.oblong * patch_faces(wished) / len(sides)
+    for i, side in enumerate(sides):
+        before = sides[i - 1]
+        free, more, less = program.real(0.0, 2.0 * opt.least_oblong), program.real(price), program.real(price)
+        shares = np.repeat(
+            [1.0 / max(wished[i], _LEAST_UNIT), -1.0 / max(wished[i - 1], _LEAST_UNIT)], [len(side), len(before)]
+        )
+        # share - share = free - least_oblong + more - less
+        columns, signs = np.concatenate([side, before, [free, more, less]]), np.append(shares, [-1.0, -1.0, 1.0])
+        program.add(columns, signs, -opt.least_oblong, -opt.least_oblong)
 
 
 def _add_rim_rows(program: IntegerProgram, layout: Layout, arcs: IntArray, opt: CountOptions) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -38,7 +39,7 @@ def is_simple(sides: tuple[int, ...]) -> bool:
     return all(sides[(i + 1) % n] + sides[i - 1] + sides[i] - sides[(i + 2) % n] - sides[i - 2] >= 2 for i in range(n))
 
 
-def patch_faces(side_counts: list[int]) -> float:
+def patch_faces(side_counts: Sequence[float]) -> float:
     """Return the number of quads of a patch: exact where one pole (or none) suffices, else a good guess."""
     e = np.array(side_counts, float)
     n = len(e)

@@ -83,7 +83,8 @@ def solve_for_budget(
 
     Every round scales the targets by the square root of what is missing and
     bounds the face number, linear about the last counts; with ``keep_scale``
-    (sizes that the artist asked for) the targets stay as they are.  Patches
+    (sizes that the artist asked for) the targets stay as they are.  Where that
+    leads from too many faces to too few or back, half the way is aimed at.  Patches
     whose fill has more poles than thought become dearer in the next round.
 
     Raises
@@ -98,6 +99,7 @@ def solve_for_budget(
     scaled = targets
     chosen: frozenset[int] = frozenset()
     is_chosen = False
+    before, step = 0.0, 1.0  # how many faces the last counts had too many, and which part of it is aimed at
     for _ in range(rounds):
         program = build_program(layout, scaled, pins=pins, goal=goal, loose_poles=poles, options=opt)
         if not is_chosen:
@@ -122,7 +124,10 @@ def solve_for_budget(
             break
         if not keep_scale:
             scaled = scaled * float(np.clip(np.sqrt(faces / total), 0.5, 2.0)) ** 0.8
-        goal = FaceGoal(counts, total, faces * (1 - tolerance / 2), faces * (1 + tolerance / 2))
+        if before * (total - faces) < 0.0:
+            step *= 0.5
+        before, aim = total - faces, total + step * (faces - total)
+        goal = FaceGoal(counts, total, aim - faces * tolerance / 2, aim + faces * tolerance / 2)
     if best is None:
         raise InternalError("solve_for_budget needs at least one round.")
     return best[1], best[2]
