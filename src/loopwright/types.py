@@ -82,7 +82,7 @@ class Paint:
     Attributes
     ----------
     palette : (c, 3) uint8, the colours found.
-    color : (n,) int32, index into the palette; -1 where the area stays open or the colour is not sure.
+    color : (n,) int32, index into the palette; -1 where the colour is not sure. Areas that stay open have theirs.
     """
 
     palette: ByteArray

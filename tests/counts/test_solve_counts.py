@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from tests.conftest import EDGE, FACES, SURFACES, counts_of, layout_of, surface_of
 
+from loopwright.counts import solve_counts
 from loopwright.counts.count_program import CountOptions, SumPin, build_program, rim_loops
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.explain_clash import next_count
@@ -209,6 +210,38 @@ def test_counts_stay_near_the_wished_sizes() -> None:
     counts, _ = counts_of("cube")
     length = np.array([a.length for a in layout.arcs]) / counts
     assert length.max() < 1.3 * length.min()
+
+
+@pytest.mark.parametrize("name", ["cube", "torus in sectors", "flat disc", "sphere with holes"])
+def test_where_one_side_gets_twice_what_it_wishes_the_next_one_follows(name: str) -> None:
+    layout, targets = layout_of(name), 3 * targets_of(name)
+    pin = SumPin((0,), 2 * round(float(targets[0])), "dense")
+
+    def oblong(options: CountOptions) -> float:
+        """How far apart the shares of two sides at a corner are, as a logarithm, in the mean."""
+        program = build_program(layout, targets, pins=(pin,), options=options)
+        counts = solve_whole(program, choose_loose(program, layout), options)
+        assert counts is not None and counts[0] == pin.count
+        apart: list[float] = []
+        for patch in layout.patches:
+            shares = [np.log(sum(counts[a] for a, _ in s) / sum(targets[a] for a, _ in s)) for s in patch.sides]
+            apart.extend(np.abs(np.diff([*shares, shares[0]])))
+        return float(np.mean(apart))
+
+    assert oblong(CountOptions()) < 0.85 * oblong(CountOptions(oblong=0.0))
+
+
+def test_a_face_number_that_answers_more_than_expected_does_not_swing(monkeypatch: pytest.MonkeyPatch) -> None:
+    name, faces = "torus in sectors", 1200
+    layout, targets = layout_of(name), targets_of(name)
+    plain = solve_for_budget(layout, targets, faces)[1]
+
+    def steep(sides: tuple[int, ...]) -> tuple[float, int]:
+        number, poles = measure_fill(sides)
+        return number * (number * len(layout.patches) / plain) ** 1.2, poles  # answers 2.2 times as much
+
+    monkeypatch.setattr(solve_counts, "measure_fill", steep)
+    assert solve_for_budget(layout, targets, faces)[1] == pytest.approx(faces, rel=0.015)
 
 
 def test_sizes_asked_for_are_followed() -> None:

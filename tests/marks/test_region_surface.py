@@ -165,6 +165,9 @@ def test_open_area_leaves_a_smooth_rim(tools: Any, sphere: Sphere) -> None:
     table = build_edges(surface.triangles, len(surface.positions))
     rim = np.unique(table.edges[table.is_boundary()])
     assert np.abs(colatitude(surface.positions[rim]) - 0.6).max() < 0.02
+    # the mesh shall not cover what stays open: its paint is known, as that of regions is
+    is_open = colatitude(points) < 0.55
+    assert (report.paint.palette[report.paint.color[is_open]] == RED).all()
 
 
 def test_missing_open_colour_is_refused_with_the_colours_present(tools: Any, sphere: Sphere) -> None:

@@ -96,7 +96,7 @@ def make_region_surface(
         unlabelled_share=float(area[clusters.vertex_color < 0].sum() / max(area.sum(), 1e-300)),
         proxy_edge=edge,
         seconds=clock.seconds,
-        paint=_paint(clusters, is_open),
+        paint=Paint(clusters.palette, clusters.vertex_color),
     )
     return surface, report
 
@@ -127,11 +127,6 @@ def _cut_net(
     net, on_mirror = finish_regions(net, fit.plane if fit else None, projector)
     clock.lap("smoothing", 1.0)
     return net, on_mirror, labels.dropped, fine.edge
-
-
-def _paint(clusters: ColorClusters, is_open: BoolArray) -> Paint:
-    lookup = np.append(np.where(is_open, -1, np.arange(len(is_open))), -1).astype(np.int32)
-    return Paint(clusters.palette, lookup[clusters.vertex_color])
 
 
 class _Clock:
