@@ -257,15 +257,13 @@ def _add_square_rows(program: IntegerProgram, sides: list[IntArray], wished: lis
     wished : of each side, its count before any rounding.
     """
     price = opt.oblong * patch_faces(wished) / len(sides)
+    unit = [max(each, _LEAST_UNIT) for each in wished]
     for i, side in enumerate(sides):
-        before = sides[i - 1]
-        free, more, less = program.real(0.0, 2.0 * opt.least_oblong), program.real(price), program.real(price)
-        shares = np.repeat(
-            [1.0 / max(wished[i], _LEAST_UNIT), -1.0 / max(wished[i - 1], _LEAST_UNIT)], [len(side), len(before)]
-        )
-        # share - share = free - least_oblong + more - less
-        columns, signs = np.concatenate([side, before, [free, more, less]]), np.append(shares, [-1.0, -1.0, 1.0])
-        program.add(columns, signs, -opt.least_oblong, -opt.least_oblong)
+        apart = program.real(price)
+        columns = np.concatenate([side, sides[i - 1], [apart]])
+        shares = np.repeat([1.0 / unit[i], -1.0 / unit[i - 1]], [len(side), len(sides[i - 1])])
+        program.add(columns, np.append(shares, 1.0), -opt.least_oblong, np.inf)
+        program.add(columns, np.append(shares, -1.0), -np.inf, opt.least_oblong)
 
 
 def _add_rim_rows(program: IntegerProgram, layout: Layout, arcs: IntArray, opt: CountOptions) -> None:
