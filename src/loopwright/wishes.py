@@ -13,7 +13,9 @@ PoleWish: TypeAlias = Literal["none", "some"]
 
 @dataclass(frozen=True)
 class Pin:
-    """A wish for ``count`` segments on the border between two regions, in either order.
+    """A wish for ``count`` segments on the border between two regions, in either order, or round openings.
+
+    Where a region ends at an opening, ``opening`` stands for the other name; each of its openings has ``count`` then.
 
     With ``near``, only the border piece between two junctions that is nearest to that point is meant.
     """

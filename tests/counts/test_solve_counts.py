@@ -279,6 +279,27 @@ def test_pins_are_kept_exactly(count: int) -> None:
         assert counts[found[sides]].sum() == count
 
 
+@pytest.mark.parametrize("name", ["sphere with holes", "half tube at a mirror", "flat disc"])
+def test_openings_are_pinned_by_their_region(name: str) -> None:
+    layout = layout_of(name)
+    region = next(arc.sides[0] for arc in layout.arcs if arc.kind == "rim")
+    for count in (14, 18):
+        pins = border_pins(layout, [Pin("opening", layout.surface.regions[region].name, count)])
+        counts = solve(name, pins, 2 * FACES)
+        loops = [(loop, half) for loop, half in rim_loops(layout) if region in layout.arcs[loop[0]].sides]
+        assert len(pins) == len(loops) > 0
+        assert all(counts[loop].sum() == (count // 2 if is_half else count) for loop, is_half in loops)
+
+
+def test_pins_on_borders_that_are_not_there_are_told_those_that_are() -> None:
+    with pytest.raises(MarksError, match="area 0 borders on area 1; area 2 borders on area 1, area 3"):
+        border_pins(layout_of("sphere in rings"), [Pin("area 0", "area 2", 8)])
+    with pytest.raises(MarksError, match="area 0 has no opening: area 0 borders on area 1"):
+        border_pins(layout_of("sphere in rings"), [Pin("area 0", "opening", 8)])
+    with pytest.raises(MarksError, match='no region "hole".*"opening" stands for that'):
+        border_pins(layout_of("sphere with holes"), [Pin("area 0", "hole", 8)])
+
+
 def test_pins_name_connected_borders_one_by_one() -> None:
     layout = layout_of("torus in sectors")
     pins = border_pins(layout, [Pin("area 1", "area 2", 6)])

@@ -37,7 +37,7 @@ def test_the_distance_of_a_place_off_its_border_is_told_in_units_and_edges(name:
 
     assert told(0.0) == told(1.5 * edge) == []
     (text,) = told(2.5)
-    found = re.search(r"lies ([\d.]+) from the nearest border of the two regions \(([\d.]+) edges\)", text)
+    found = re.search(r"lies ([\d.]+) from the nearest border that it names \(([\d.]+) edges\)", text)
     assert found is not None
     assert float(found[1]) == pytest.approx(2.5, rel=0.01)
     assert float(found[2]) == pytest.approx(2.5 / edge, rel=0.5)

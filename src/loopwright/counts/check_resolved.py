@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 from loopwright.counts.find_region import find_region
 from loopwright.counts.merge_unresolved import held_faces, merge_unresolved
+from loopwright.counts.read_pins import is_opening
 from loopwright.errors import InfeasibleError
 from loopwright.options import LARGEST_BUDGET, BuildOptions
-from loopwright.types import Finding, FloatArray, RegionSurface
+from loopwright.types import Finding, FloatArray, Region, RegionSurface
 
 _ROUNDS = 2  # of bringing the budget to where a region holds a face
 _STEP = 1.1  # factor between budgets that are tried after that
@@ -31,7 +32,7 @@ def check_resolved(painted: RegionSurface, kept: RegionSurface, wishes: BuildOpt
     InfeasibleError : a size, pin or pole is wished for in such a region; names the least budget that would do.
     """
     lost = {region.name for region in painted.regions} - {region.name for region in kept.regions}
-    for wish, wished in _wished_regions(wishes):
+    for wish, wished in _wished_regions(wishes, painted.regions):
         name = painted.regions[find_region(painted.regions, wished)].name
         if name in lost:
             ways = ["paint it larger", f"drop {wish}"]
@@ -47,12 +48,13 @@ def check_resolved(painted: RegionSurface, kept: RegionSurface, wishes: BuildOpt
             )
 
 
-def _wished_regions(wishes: BuildOptions) -> Iterator[tuple[str, str]]:
+def _wished_regions(wishes: BuildOptions, regions: Sequence[Region]) -> Iterator[tuple[str, str]]:
     """Yield what is wished for and the region that it names."""
     for name in wishes.sizes:
         yield f"the size of {name}", name
     for pin in wishes.pins:
-        yield from ((f"the pin on {pin.name}", name) for name in (pin.region_a, pin.region_b))
+        sides = (name for name in (pin.region_a, pin.region_b) if not is_opening(regions, name))
+        yield from ((f"the pin on {pin.name}", name) for name in sides)
     for pole in wishes.poles:
         yield f"the wish for poles in {pole.region}", pole.region
 

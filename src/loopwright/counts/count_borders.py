@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from loopwright.counts.count_program import rim_loops
-from loopwright.counts.read_pins import connected_arcs, crosses_mirror, piece_near
+from loopwright.counts.read_pins import OPENING, connected_arcs, crosses_mirror, is_opening, piece_near
 from loopwright.layout.types import Layout
 from loopwright.types import IntArray
 from loopwright.wishes import Point
@@ -15,11 +15,11 @@ from loopwright.wishes import Point
 
 @dataclass(frozen=True)
 class BorderCount:
-    """A connected border between two regions.
+    """A connected border between two regions, or where a region ends at an opening.
 
     Attributes
     ----------
-    between : the regions' names, in order.
+    between : the regions' names, in order; of a region and an opening, its name and ``opening``.
     segments : number of edges on it in the whole mesh: the N of a pin A/B=N.
     near : (x, y, z), a place on it for a pin's ``near``, where the same regions share several borders; else None.
     times : 2 where its mirror image is a border of its own with as many segments, else 1.
@@ -32,11 +32,13 @@ class BorderCount:
 
 
 def count_borders(layout: Layout, counts: IntArray) -> tuple[BorderCount, ...]:
-    """Return all borders between regions, by name and then by number of segments."""
-    arcs_of: dict[tuple[str, str], list[int]] = {}
+    """Return all borders of regions with each other and with openings, by name and then by number of segments."""
+    regions, arcs_of = layout.surface.regions, dict[tuple[str, str], list[int]]()
+    kinds = ("border", "rim") if is_opening(regions, OPENING) else ("border",)  # no pin can mean rims else
     for index, arc in enumerate(layout.arcs):
-        if arc.kind == "border" and len(set(arc.sides)) == 2:
-            first, second = sorted(layout.surface.regions[side].name for side in arc.sides)
+        if arc.kind in kinds and len(set(arc.sides)) == 2:
+            names = sorted(regions[side].name for side in arc.sides if side >= 0)
+            first, second = [*names, OPENING][:2]
             arcs_of.setdefault((first, second), []).append(index)
     found = []
     for between, arcs in arcs_of.items():

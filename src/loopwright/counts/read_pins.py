@@ -10,11 +10,14 @@ import numpy as np
 
 from loopwright.counts.count_program import SumPin
 from loopwright.counts.find_region import find_region
-from loopwright.errors import InfeasibleError, MarksError
+from loopwright.errors import InfeasibleError, MarksError, UnknownRegionError
 from loopwright.layout.types import Layout
 from loopwright.options import Pin
-from loopwright.types import FloatArray, RegionSurface
+from loopwright.types import FloatArray, Region, RegionSurface
 from loopwright.wishes import PolePin
+
+OPENING = "opening"
+"""In place of a region's name in a pin: the openings that the other region ends at."""
 
 Nearest: TypeAlias = Callable[[SumPin, tuple[SumPin, ...], int], int | None]
 """Takes a pin, the others and a way, -1 or 1, to the count next to the pinned one that can be had that way, if any."""
@@ -43,7 +46,7 @@ def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None 
 
     Raises
     ------
-    MarksError : a name that no region has, or two regions that share no border.
+    MarksError : a name that no region has, or two that share no border.
     InfeasibleError : fewer segments than pieces; or an odd count on a border that the mirror plane cuts.
     """
     found: list[SumPin] = []
@@ -67,17 +70,50 @@ def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None 
 
 
 def border_arcs(layout: Layout, pin: Pin) -> list[int]:
-    """Return all arcs on borders between the two regions that a pin names.
+    """Return all arcs on borders between the two regions that a pin names, or where one region ends at openings.
 
     Raises
     ------
-    MarksError : a name that no region has, or two regions that share no border.
+    MarksError : a name that no region has, or two that share no border; the message tells what borders there are.
     """
-    wanted = {find_region(layout.surface.regions, name) for name in (pin.region_a, pin.region_b)}
-    arcs = [i for i, a in enumerate(layout.arcs) if a.kind == "border" and set(a.sides) == wanted]
+    wanted = {_find_side(layout, name) for name in (pin.region_a, pin.region_b)}
+    arcs = [i for i, a in enumerate(layout.arcs) if a.kind in ("border", "rim") and set(a.sides) == wanted]
     if not arcs:
-        raise MarksError(f"The regions {pin.region_a} and {pin.region_b} share no border.", places=[pin.name])
+        raise MarksError(_no_border(layout, pin, wanted), places=[pin.name])
     return arcs
+
+
+def is_opening(regions: Sequence[Region], name: str) -> bool:
+    """Tell whether a pin means openings by this name: the word, unless a region bears it."""
+    return name == OPENING and all(region.name != name for region in regions)
+
+
+def _find_side(layout: Layout, name: str) -> int:
+    regions = layout.surface.regions
+    if is_opening(regions, name):
+        return -1
+    try:
+        return find_region(regions, name)
+    except UnknownRegionError as error:
+        raise UnknownRegionError(f'{error} Where a region ends at an opening, "{OPENING}" stands for that.') from error
+
+
+def _no_border(layout: Layout, pin: Pin, wanted: set[int]) -> str:
+    """Say that two regions share no border, and which ones each of them has."""
+    names = [region.name for region in layout.surface.regions]
+    around: dict[int, set[str]] = {side: set() for side in sorted(wanted) if side >= 0}
+    for arc in layout.arcs:
+        if arc.kind in ("border", "rim"):
+            for side, other in (arc.sides, arc.sides[::-1]):
+                if side in around and side != other:
+                    around[side].add(OPENING if other < 0 else names[other])
+    told = "; ".join(
+        f"{names[side]} borders on {', '.join(sorted(found)) or 'nothing'}" for side, found in around.items()
+    )
+    first, second = pin.region_a, pin.region_b
+    if -1 in wanted:
+        return f"The region {second if is_opening(layout.surface.regions, first) else first} has no opening: {told}."
+    return f"The regions {first} and {second} share no border: {told}."
 
 
 def _odd_error(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest | None) -> InfeasibleError:

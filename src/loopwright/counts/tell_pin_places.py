@@ -19,7 +19,7 @@ def tell_pin_places(layout: Layout, pins: Sequence[Pin]) -> list[Finding]:
 
     Raises
     ------
-    MarksError : a name that no region has, or two regions that share no border.
+    MarksError : a name that no region has, or two that share no border.
     """
     findings = []
     for pin in pins:
@@ -35,7 +35,7 @@ def tell_pin_places(layout: Layout, pins: Sequence[Pin]) -> list[Finding]:
         if gap > _FAR * edge:
             there = ", ".join(f"{value:.4g}" for value in nearest)
             text = (
-                f"The pin {pin.name}={pin.count}: its place lies {gap:.3g} from the nearest border of the two regions "
+                f"The pin {pin.name}={pin.count}: its place lies {gap:.3g} from the nearest border that it names "
                 f"({gap / edge:.1f} edges); what is pinned is the piece near ({there})."
             )
             findings.append(Finding("pin_off_border", text, 1))
