@@ -63,6 +63,17 @@ def test_a_pinned_border_has_its_segments(ball: Sculpt) -> None:
     assert border_count(build(ball, options=near)) == 32
 
 
+def test_a_budget_that_is_missed_is_told_with_one_that_can_be_met(ball: Sculpt) -> None:
+    def missed(budget: int) -> list[str]:
+        options = BuildOptions(pins=(Pin("cap", "rest", 80),), **{**QUICK, "budget": budget})
+        return [f.text for f in plan(ball, options=options).findings if f.kind == "budget"]
+
+    (text,) = missed(300)
+    told = re.search(r"wished: sizes and pins leave no other; free some of them, or wish for about (\d+)\.", text)
+    assert told is not None and int(told[1]) > 306
+    assert missed(int(told[1])) == []
+
+
 def test_pins_that_clash_are_named_and_others_are_not(ball: Sculpt, tools: Any) -> None:
     positions, triangles = ball.positions, ball.triangles
     height = positions[:, 2]

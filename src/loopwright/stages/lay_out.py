@@ -23,6 +23,7 @@ from loopwright.stages.without_names import without_names
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, IntArray, RegionSurface
 
+_OFF, _FEW = 0.02, 4.0  # share of the wished faces, and number of them, that a mesh may be off without a word
 _FREED = 5  # solves without pins in a build
 
 
@@ -121,9 +122,11 @@ def _tell_faces(ground: Ground, total: float, faces: float, wishes: BuildOptions
         findings.append(
             Finding("finer", text + "its facets will show; a smaller budget, or a finer sculpt, is better.")
         )
-    if abs(total - faces) > 0.05 * faces:
+    if abs(total - faces) > max(_OFF * faces, _FEW):
         asked = wishes.pins or wishes.sizes or wishes.size_dabs or wishes.vertex_sizes is not None
         cause = "sizes and pins leave" if asked else "its regions, rings and openings leave"
-        text = f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: {cause} no other."
+        way = "free some of them" if asked else "paint fewer or wider regions"
+        text = f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: {cause} no other; "
+        text += f"{way}, or wish for about {whole:.0f}."
         findings.append(Finding("budget", text))
     return findings
