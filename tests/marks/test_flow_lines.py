@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -107,6 +108,13 @@ def test_a_loose_line_is_carried_on_until_it_meets_something(ball: RegionSurface
     after, findings = add_flow_lines(ball, lines, reach=REACH)
     assert_cut_well(ball, after)
     assert {f.kind for f in findings} == {"line_carried_on"}
+    ends = np.array(lines[1].points)[[0, -1]]
+    for finding in findings:  # from an end to the equator
+        at, met = (
+            np.array([float(x) for x in found.split(",")]) for found in re.findall(r"at \((.*?)\)", finding.text)
+        )
+        assert np.linalg.norm(ends / np.linalg.norm(ends, axis=1)[:, None] - at, axis=1).min() < 0.5 * REACH
+        assert abs(met[2]) < 0.1 * REACH
     assert (flow_degree(after) == 3).sum() == 2
 
 

@@ -255,7 +255,8 @@ class _Lines:
     def _tell(self, name: str, way: FloatArray) -> None:
         length = float(arc_length(way)[-1])
         if length > 2.0 * self._mean(way):
-            text = f"{name} had a loose end; it was carried on by {length:.3g} to what lies ahead of it."
+            end, met = ("({:.4g}, {:.4g}, {:.4g})".format(*place) for place in (way[0], way[-1]))
+            text = f"{name} had a loose end at {end}; it was carried on by {length:.3g} to what lies ahead, at {met}."
             self.findings.append(Finding("line_carried_on", text))
 
     def _note(self, name: str, path: list[int], line: FloatArray) -> None:
