@@ -15,7 +15,8 @@ PoleWish: TypeAlias = Literal["none", "some"]
 class Pin:
     """A wish for ``count`` segments on the border between two regions, in either order, or round openings.
 
-    Where a region ends at an opening, ``opening`` stands for the other name; each of its openings has ``count`` then.
+    Where a region ends at an opening, ``opening`` stands for the other name, unless a region is called so. Each
+    stretch, whole openings or the parts of them that the region ends at, has ``count`` then.
 
     With ``near``, only the border piece between two junctions that is nearest to that point is meant.
     """

@@ -40,6 +40,20 @@ def test_a_ring_that_leaves_a_bridge_as_a_bay_is_found(is_half: bool) -> None:
         assert leaves_bay(points, triangles, on_mirror, values) == told, bridge
 
 
+@pytest.mark.parametrize("cells", [40, 57, 80])
+@pytest.mark.parametrize(("offset", "radius"), [(0.4, 0.15), (0.6, 0.1), (0.8, 0.08), (0.0, 0.5)])
+@pytest.mark.parametrize("longer", [1.0, 2.0])
+def test_a_small_form_off_the_middle_of_a_plain_part_keeps_its_ring(
+    longer: float, offset: float, radius: float, cells: int
+) -> None:
+    points, triangles = rectangle(int(cells * longer), cells, 2.0 * longer, 2.0)
+    x, y, _ = (points - np.array([longer, 1.0, 0.0])).T
+    points, triangles = compact(points, triangles, np.hypot(x / longer, y)[triangles].max(axis=1) < 1.0)
+    x, y, _ = (points - np.array([longer, 1.0, 0.0])).T
+    values = radius - np.hypot(x - longer * offset, y)
+    assert not leaves_bay(points, triangles, np.zeros(len(points), bool), values)
+
+
 def test_what_is_left_must_be_a_ring_to_have_a_bay() -> None:
     points, triangles, values = keyhole(0.8)
     on_mirror = np.zeros(len(points), bool)

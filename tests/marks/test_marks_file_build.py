@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -15,6 +16,8 @@ from loopwright.errors import InfeasibleError, MarksError
 from loopwright.options import BuildOptions, Pin
 from loopwright.pipeline import BuildResult, build, plan
 from loopwright.stages.judge_wishes import tell_missed
+from loopwright.stages.lay_out import _tell_faces
+from loopwright.stages.read_ground import Ground
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, Sculpt
 from loopwright.wishes import FixedPoint, FlowLine, PolePin, SizeDab, name_apart
@@ -69,9 +72,22 @@ def test_a_budget_that_is_missed_is_told_with_one_that_can_be_met(ball: Sculpt) 
         return [f.text for f in plan(ball, options=options).findings if f.kind == "budget"]
 
     (text,) = missed(300)
-    told = re.search(r"wished: sizes and pins leave no other; free some of them, or wish for about (\d+)\.", text)
+    told = re.search(r"wished: sizes and pins leave no other; free one of them, or wish for about (\d+)\.", text)
     assert told is not None and int(told[1]) > 306
     assert missed(int(told[1])) == []
+
+
+def test_a_missed_budget_is_judged_by_the_whole_mesh() -> None:
+    def told(total: float, goal: float, budget: int) -> list[str]:
+        ground = SimpleNamespace(sculpt=SimpleNamespace(triangles=range(10_000)))
+        return [f.text for f in _tell_faces(cast(Ground, ground), total, goal, BuildOptions(budget=budget))]
+
+    assert told(53, 50, 100) != [] and told(51, 50, 100) == []  # 106 and 102 faces of two halves
+    assert told(1021, 1000, 2000) != [] and told(1019, 1000, 2000) == []
+    (few,) = told(46, 50, 100)
+    assert few.endswith("change what is painted.")  # no budget of 92 can be wished for
+    (many,) = told(600, 500, 1000)
+    assert many.endswith("paint fewer or wider regions, or wish for about 1200.")
 
 
 def test_pins_that_clash_are_named_and_others_are_not(ball: Sculpt, tools: Any) -> None:

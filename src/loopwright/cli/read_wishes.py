@@ -61,8 +61,8 @@ def add_wish_arguments(parser: argparse.ArgumentParser, *, needs_marks: bool = F
         action="append",
         default=[],
         metavar="A/B=N",
-        help="N segments on the border between the regions A and B, or, with B opening, round the openings that A ends "
-        "at; may be repeated",
+        help="N segments on the border between the regions A and B, or, with B opening, wherever A ends at an "
+        "opening; may be repeated",
     )
     wishes.add_argument(
         "--name", action="append", default=[], metavar="COLOR=NAME", help="name the region of a colour; may be repeated"

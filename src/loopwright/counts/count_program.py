@@ -252,6 +252,8 @@ def _add_ring_rows(
 def _add_square_rows(program: IntegerProgram, sides: list[IntArray], wished: list[float], opt: CountOptions) -> None:
     """Corner by corner, the two sides get about the same share of what each wishes: quads are long where they do not.
 
+    A side counts as wishing for two segments at least, so that a short one does not make its neighbours finer.
+
     Parameters
     ----------
     wished : of each side, its count before any rounding.

@@ -95,7 +95,10 @@ def _find_side(layout: Layout, name: str) -> int:
     try:
         return find_region(regions, name)
     except UnknownRegionError as error:
-        raise UnknownRegionError(f'{error} Where a region ends at an opening, "{OPENING}" stands for that.') from error
+        if all(arc.kind != "rim" for arc in layout.arcs):
+            raise
+        text = f'{error} Where a region ends at an opening, "{OPENING}" stands for that.'
+        raise UnknownRegionError(text, places=error.places) from error
 
 
 def _no_border(layout: Layout, pin: Pin, wanted: set[int]) -> str:

@@ -79,8 +79,10 @@ def is_stray(patch: Piece, points: FloatArray, uneven: float, opt: UnevenOptions
     narrow, wide = np.quantile(gaps(*(points[side] for side in long_sides)), [0.05, 0.95])
     if wide > np.exp(opt.ring_wander if patch.is_ring else opt.wander) * narrow:
         return True
+    if not patch.is_ring:
+        return False
     first_loop, second_loop = (np.column_stack([side[:-1], side[1:]]) for side in long_sides)
-    return patch.is_ring and has_bay(points, patch.triangles, first_loop, second_loop, opt.bays)
+    return has_bay(points, patch.triangles, first_loop, second_loop, opt.bays)
 
 
 def ring_width(area: float, near: FloatArray, far: FloatArray) -> float:

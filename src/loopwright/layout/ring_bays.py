@@ -23,10 +23,15 @@ class BayOptions:
     least_wide : a ring with a bay is at least so many times as wide in one place as in another.
     slack : the logarithm of how much less than elsewhere flows into a bay. A ring whose loops differ in length has a
         bay from less on: that logarithm counts too.
+    outer_slack : the same on the outline of a part alone, of what a form's ring leaves of it.
+    most_unlike : the logarithm of the loops' lengths up to which a form's ring is judged: one much shorter than the
+        outline has room round it.
     """
 
     least_wide: float = 3.0
     slack: float = 3.5
+    outer_slack: float = 3.0
+    most_unlike: float = 1.0
 
 
 def has_bay(
@@ -43,21 +48,20 @@ def has_bay(
     first, second : (k, 2) and (l, 2) edges of the loops.
     """
     opt = options or BayOptions()
-    lengths = [_lengths(points, loop) for loop in (first, second)]
-    narrow, wide = np.quantile(gaps(points[np.unique(first)], points[np.unique(second)]), [0.05, 0.95])
-    if wide < opt.least_wide * narrow:
+    if not _is_uneven(points, first, second, opt):
         return False
-    unlike = abs(float(np.log(lengths[0].sum() / lengths[1].sum())))
+    unlike = abs(_unlike(points, first, second))
     flow = _flow(points, triangles, first, second)
-    return any(
-        _slack(loop, length, flow) + unlike > opt.slack for loop, length in zip((first, second), lengths, strict=True)
-    )
+    return any(_slack(points, loop, flow) + unlike > opt.slack for loop in (first, second))
 
 
 def leaves_bay(
     points: FloatArray, triangles: IntArray, on_mirror: BoolArray, values: FloatArray, options: BayOptions | None = None
 ) -> bool:
     """Tell whether the line round where values are positive leaves a ring of its part, and that has a bay.
+
+    That is a bay of the part's outline, such as the bridge of a nose round whose tip the line runs. The line itself is
+    taken along the triangles' edges, so that nothing can be told from the flow into it.
 
     Parameters
     ----------
@@ -80,12 +84,26 @@ def leaves_bay(
     near, far = edges[~in_plane & ~is_old], edges[~in_plane & is_old]
     if not len(near) or not len(far) or len(np.intersect1d(near, far)):
         return False
-    return has_bay(points, rest, near, far, options)
+    opt = options or BayOptions()
+    if _unlike(points, far, near) > opt.most_unlike or not _is_uneven(points, near, far, opt):
+        return False
+    return _slack(points, far, _flow(points, rest, near, far)) > opt.outer_slack
 
 
 def gaps(near: FloatArray, far: FloatArray) -> FloatArray:
     """Return (k + l,) how far each of (k, 3) and (l, 3) points is from the nearest of the other ones."""
     return np.concatenate([cKDTree(far).query(near)[0], cKDTree(near).query(far)[0]])
+
+
+def _is_uneven(points: FloatArray, first: IntArray, second: IntArray, opt: BayOptions) -> bool:
+    narrow, wide = np.quantile(gaps(points[np.unique(first)], points[np.unique(second)]), [0.05, 0.95])
+    return bool(wide >= opt.least_wide * narrow)
+
+
+def _unlike(points: FloatArray, first: IntArray, second: IntArray) -> float:
+    """Return the logarithm of how much longer the first loop is than the second."""
+    lengths = [max(float(_lengths(points, loop).sum()), 1e-300) for loop in (first, second)]
+    return float(np.log(lengths[0] / lengths[1]))
 
 
 def _lengths(points: FloatArray, edges: IntArray) -> FloatArray:
@@ -108,11 +126,12 @@ def _flow(points: FloatArray, triangles: IntArray, first: IntArray, second: IntA
     return flow
 
 
-def _slack(loop: IntArray, length: FloatArray, flow: FloatArray) -> float:
+def _slack(points: FloatArray, loop: IntArray, flow: FloatArray) -> float:
     """Return the logarithm of how much more flows through the middling place of a loop than through its most idle."""
     used, at = np.unique(loop, return_inverse=True)
     ends = np.bincount(at.reshape(-1), minlength=len(used))
-    share, through = np.bincount(at.reshape(-1), np.repeat(length / 2, 2), len(used)), flow[used]
+    length = np.repeat(_lengths(points, loop) / 2, 2)
+    share, through = np.bincount(at.reshape(-1), length, len(used)), flow[used]
     # nothing flows to a vertex whose triangles have all corners here; where a loop ends there are corners
     told = (through > _NO_FLOW * through.max(initial=0.0)) & (ends > 1)
     if not told.any():

@@ -15,7 +15,7 @@ from loopwright.counts.tell_pin_places import tell_pin_places
 from loopwright.layout.plan_layout import LayoutOptions, plan_layout
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
-from loopwright.options import BuildOptions
+from loopwright.options import LARGEST_BUDGET, SMALLEST_BUDGET, BuildOptions
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground
 from loopwright.stages.wished_sizes import face_goal
@@ -23,7 +23,7 @@ from loopwright.stages.without_names import without_names
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, IntArray, RegionSurface
 
-_OFF, _FEW = 0.02, 4.0  # share of the wished faces, and number of them, that a mesh may be off without a word
+_OFF, _FEW = 0.02, 4.0  # share of the budget, and faces, that a mesh may be off without a word
 _FREED = 5  # solves without pins in a build
 
 
@@ -122,11 +122,13 @@ def _tell_faces(ground: Ground, total: float, faces: float, wishes: BuildOptions
         findings.append(
             Finding("finer", text + "its facets will show; a smaller budget, or a finer sculpt, is better.")
         )
-    if abs(total - faces) > max(_OFF * faces, _FEW):
+    if abs(whole - wishes.budget) > max(_OFF * wishes.budget, _FEW):
         asked = wishes.pins or wishes.sizes or wishes.size_dabs or wishes.vertex_sizes is not None
         cause = "sizes and pins leave" if asked else "its regions, rings and openings leave"
-        way = "free some of them" if asked else "paint fewer or wider regions"
+        way = "free one of them" if asked else "change what is painted"
+        if not asked and whole > wishes.budget:
+            way = "paint fewer or wider regions"
         text = f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: {cause} no other; "
-        text += f"{way}, or wish for about {whole:.0f}."
+        text += f"{way}, or wish for about {whole:.0f}." if SMALLEST_BUDGET <= whole <= LARGEST_BUDGET else f"{way}."
         findings.append(Finding("budget", text))
     return findings
