@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import csr_matrix, diags
 
 from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import Fold
-from loopwright.fit.link_edges import unique_edges
+from loopwright.fit.link_edges import unique_edges, vertices_around
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
 
 _GENTLE_ROUNDS = 6  # that halve moves; later ones forbid them
 _ROUNDS = 16
 _LOOSENINGS = 30
+_SMOOTHING = 0.2  # of the way to the neighbours' middle, per loosening
+_WIDER = 2  # rows round quads that cross
 
 
 class StrayFinder:
@@ -96,26 +99,57 @@ def loosen_crossings(
     """
     free = (mesh.vertex_curve < 0) & ~mesh.is_fixed
     average = _neighbour_average(fold)
-    best = moved = positions
-    bad = crossings.find(best)
-    fewest = len(bad)
-    before = spoilt(best) if fewest else np.zeros(len(mesh.quads), np.bool_)
-    for _ in range(_LOOSENINGS if fewest else 0):
-        near = np.zeros(len(positions), bool)
-        near[mesh.quads[bad]] = True
-        near[mesh.quads[near[mesh.quads].any(axis=1)]] = True
+
+    def smooth(moved: FloatArray, bad: NDArray[np.int64], rows: int, stays: BoolArray) -> FloatArray:
+        near = vertices_around(mesh.quads, np.isin(np.arange(len(mesh.quads)), bad), rows)
         middle = (average @ fold.unfold_points(moved))[: len(positions)]
         if mesh.mirror is not None:
             flat = np.flatnonzero(mesh.on_mirror)
             middle[flat] -= mesh.mirror.signed_distance(middle[flat])[:, None] * mesh.mirror.normal
-        moved = np.where((near & free)[:, None], moved + 0.2 * (middle - moved), moved)
+        return np.where((near & free & ~stays)[:, None], moved + _SMOOTHING * (middle - moved), moved)
+
+    best = moved = positions
+    bad = crossings.find(best)
+    fewest = len(bad)
+    if fewest == 0:
+        return positions
+    before, stays = spoilt(best), np.zeros(len(positions), np.bool_)
+    for _ in range(_LOOSENINGS):
+        moved = smooth(moved, bad, 1, stays)
         crossing, worse = crossings.find(moved), np.flatnonzero(spoilt(moved) & ~before)
         if len(crossing) < fewest and len(worse) == 0:
             best, fewest = moved, len(crossing)
         bad = np.union1d(crossing, worse)  # what a round spoils becomes smooth in the next ones
         if len(bad) == 0:
+            return best
+    moved, bad = positions, crossings.find(positions)
+    for _ in range(_LOOSENINGS):  # or else it stays as it was, and what lies round it gives way
+        moved, stays = _without(smooth(moved, bad, _WIDER, stays), moved, stays, mesh.quads, spoilt, before)
+        bad = crossings.find(moved)
+        if len(bad) < fewest:
+            best, fewest = moved, len(bad)
+        if len(bad) == 0:
             break
     return best
+
+
+def _without(
+    moved: FloatArray,
+    last: FloatArray,
+    stays: BoolArray,
+    quads: IntArray,
+    spoilt: Callable[[FloatArray], BoolArray],
+    before: BoolArray,
+) -> tuple[FloatArray, BoolArray]:
+    """Return the moved positions with quads that a move spoils as they were last, and which vertices stay for that."""
+    moved, stays = moved.copy(), stays.copy()
+    while True:
+        held = np.zeros(len(stays), np.bool_)
+        held[quads[spoilt(moved) & ~before]] = True
+        if not (held & ~stays).any():
+            return moved, stays
+        stays |= held
+        moved[stays] = last[stays]
 
 
 def _neighbour_average(fold: Fold) -> csr_matrix:
