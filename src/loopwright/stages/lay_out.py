@@ -15,7 +15,7 @@ from loopwright.counts.tell_pin_places import tell_pin_places
 from loopwright.layout.plan_layout import LayoutOptions, plan_layout
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
-from loopwright.options import LARGEST_BUDGET, SMALLEST_BUDGET, BuildOptions
+from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground
 from loopwright.stages.wished_sizes import face_goal
@@ -124,11 +124,11 @@ def _tell_faces(ground: Ground, total: float, faces: float, wishes: BuildOptions
         )
     if abs(whole - wishes.budget) > max(_OFF * wishes.budget, _FEW):
         asked = wishes.pins or wishes.sizes or wishes.size_dabs or wishes.vertex_sizes is not None
-        cause = "sizes and pins leave" if asked else "its regions, rings and openings leave"
-        way = "free one of them" if asked else "change what is painted"
-        if not asked and whole > wishes.budget:
-            way = "paint fewer or wider regions"
-        text = f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: {cause} no other; "
-        text += f"{way}, or wish for about {whole:.0f}." if SMALLEST_BUDGET <= whole <= LARGEST_BUDGET else f"{way}."
+        cause, way = "its regions, rings and openings", "other paint"
+        if asked:
+            cause, way = "sizes and pins", "one of them less"
+        other = "a larger" if whole > wishes.budget else "another"
+        text = f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: {cause} leave none nearer; "
+        text += f"{way}, or {other} budget, may free it."
         findings.append(Finding("budget", text))
     return findings
