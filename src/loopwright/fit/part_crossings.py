@@ -19,6 +19,7 @@ _ROUNDS = 16
 _LOOSENINGS = 30
 _SMOOTHING = 0.2  # of the way to the neighbours' middle, per loosening
 _WIDER = 2  # rows round quads that cross
+_FEW = 0.05  # share of the quads up to which those that cross are freed with what lies round them
 
 
 class StrayFinder:
@@ -122,6 +123,8 @@ def loosen_crossings(
         bad = np.union1d(crossing, worse)  # what a round spoils becomes smooth in the next ones
         if len(bad) == 0:
             return best
+    if fewest > _FEW * len(mesh.quads):
+        return best  # no room is left between so many
     moved, bad = positions, crossings.find(positions)
     for _ in range(_LOOSENINGS):  # or else it stays as it was, and what lies round it gives way
         moved, stays = _without(smooth(moved, bad, _WIDER, stays), moved, stays, mesh.quads, spoilt, before)
