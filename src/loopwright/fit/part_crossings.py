@@ -96,7 +96,8 @@ def loosen_crossings(
     """Return (n, 3) positions with quads that pass through others drawn smooth, where that lets them go.
 
     Inner vertices of such quads, and of those that this spoils, go towards the middle of their neighbours, off the
-    sculpt if need be. What a round leaves counts if fewer quads cross and none is spoilt.
+    sculpt if need be. What a round leaves counts if fewer quads cross and none is spoilt. Where some still cross, it is
+    done once more from the start, with more of what lies round them, and what a round would spoil stays as it was.
     """
     free = (mesh.vertex_curve < 0) & ~mesh.is_fixed
     average = _neighbour_average(fold)
