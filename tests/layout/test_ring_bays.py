@@ -84,4 +84,5 @@ def test_a_ring_whose_loops_differ_has_a_bay_from_less_on() -> None:
     assert first - unlike == pytest.approx(np.pi * 0.78 / 0.5, abs=0.7)  # the bridge is 0.78 deep, from the disc's rim
     swapped = [has_bay(points, ring, far, near, BayOptions(slack=limit)) for limit in limits.tolist()]
     assert swapped == found
-    assert not has_bay(points, ring, near, far, BayOptions(least_wide=99.0, slack=0.0))
+    on_mirror = np.zeros(len(points), bool)
+    assert not leaves_bay(points, triangles, on_mirror, values, BayOptions(least_wide=99.0))

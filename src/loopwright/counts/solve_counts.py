@@ -84,9 +84,9 @@ def solve_for_budget(
     Every round scales the targets by the square root of what is missing and
     bounds the face number, linear about the last counts; with ``keep_scale``
     (sizes that the artist asked for) the targets stay as they are.  Where that
-    leads from too many faces to too few or back, half as much of the way is aimed
-    at as before.  Patches
-    whose fill has more poles than thought become dearer in the next round.
+    leads from too many faces to too few or back, half as much of the way is
+    aimed at as before.  Patches whose fill has more poles than thought become
+    dearer in the next round.
 
     Raises
     ------

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from loopwright.layout.piece import Piece, side_chains
-from loopwright.layout.ring_bays import BayOptions, gaps, has_bay
+from loopwright.layout.ring_bays import BayOptions, breadth, gaps, has_bay
 from loopwright.surface.half_edges import arc_length
 from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray, IntArray
@@ -76,10 +76,10 @@ def is_stray(patch: Piece, points: FloatArray, uneven: float, opt: UnevenOptions
         return False
     first = _loop_side(patch, points, sides)
     long_sides = sides[first], sides[first + 2]
-    narrow, wide = np.quantile(gaps(*(points[side] for side in long_sides)), [0.05, 0.95])
+    narrow, wide = breadth(*(points[side] for side in long_sides))
     if wide > np.exp(opt.ring_wander if patch.is_ring else opt.wander) * narrow:
         return True
-    if not patch.is_ring:
+    if not patch.is_ring or wide < opt.bays.least_wide * narrow:
         return False
     first_loop, second_loop = (np.column_stack([side[:-1], side[1:]]) for side in long_sides)
     return has_bay(points, patch.triangles, first_loop, second_loop, opt.bays)

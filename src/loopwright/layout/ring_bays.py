@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from loopwright.layout.cross_field import corner_angles
 from loopwright.layout.flat_stretch import stiffness
 from loopwright.numerics.factorize import factorize
-from loopwright.surface.half_edges import directed_edges, distinct_edges, twin_corners
+from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, is_among, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 _NO_FLOW = 1e-9
@@ -37,7 +37,7 @@ class BayOptions:
 def has_bay(
     points: FloatArray, triangles: IntArray, first: IntArray, second: IntArray, options: BayOptions | None = None
 ) -> bool:
-    """Tell whether a ring, or half of one, has a bay.
+    """Tell whether a ring, or half of one, that is much wider in one place than in another has a bay.
 
     Where water seeps from one loop to the other (a harmonic function), little does where the ring is wide, but next
     to none at the end of a bay, however near its walls are: that goes down as exp(-pi depth / width).
@@ -48,8 +48,6 @@ def has_bay(
     first, second : (k, 2) and (l, 2) edges of the loops.
     """
     opt = options or BayOptions()
-    if not _is_uneven(points, first, second, opt):
-        return False
     unlike = abs(_unlike(points, first, second))
     flow = _flow(points, triangles, first, second)
     return any(_slack(points, loop, flow) + unlike > opt.slack for loop in (first, second))
@@ -79,13 +77,14 @@ def leaves_bay(
     euler = len(np.unique(rest)) - len(distinct_edges(rest)) + len(rest)
     if 2 * euler != arcs:
         return False
-    own = {frozenset(edge) for edge in directed_edges(triangles)[twin_corners(triangles) < 0].tolist()}
-    is_old = np.array([frozenset(edge) in own for edge in edges.tolist()])
+    outline = directed_edges(triangles)[twin_corners(triangles) < 0]
+    is_old = is_among(edge_keys(edges, len(points)), edge_keys(outline, len(points)))
     near, far = edges[~in_plane & ~is_old], edges[~in_plane & is_old]
     if not len(near) or not len(far) or len(np.intersect1d(near, far)):
         return False
     opt = options or BayOptions()
-    if _unlike(points, far, near) > opt.most_unlike or not _is_uneven(points, near, far, opt):
+    narrow, wide = breadth(points[np.unique(near)], points[np.unique(far)])
+    if _unlike(points, far, near) > opt.most_unlike or wide < opt.least_wide * narrow:
         return False
     return _slack(points, far, _flow(points, rest, near, far)) > opt.outer_slack
 
@@ -95,9 +94,10 @@ def gaps(near: FloatArray, far: FloatArray) -> FloatArray:
     return np.concatenate([cKDTree(far).query(near)[0], cKDTree(near).query(far)[0]])
 
 
-def _is_uneven(points: FloatArray, first: IntArray, second: IntArray, opt: BayOptions) -> bool:
-    narrow, wide = np.quantile(gaps(points[np.unique(first)], points[np.unique(second)]), [0.05, 0.95])
-    return bool(wide >= opt.least_wide * narrow)
+def breadth(near: FloatArray, far: FloatArray) -> tuple[float, float]:
+    """Return how wide it is between (k, 3) and (l, 3) points where it is narrow, and where it is wide."""
+    narrow, wide = np.quantile(gaps(near, far), [0.05, 0.95])
+    return float(narrow), float(wide)
 
 
 def _unlike(points: FloatArray, first: IntArray, second: IntArray) -> float:
