@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.layout.judge_cuts import SplitOptions, burden, outcome_penalty, pick_starts, score_cut, survey
+from loopwright.layout.judge_cuts import SplitOptions, burden, outcome_penalty, pick_starts, score_cuts, survey
 from loopwright.layout.make_cut import CutPiece, Growing, Path, apply_path, path_of, take_cut
 from loopwright.layout.piece import Piece
 from loopwright.layout.piece_graph import piece_graph
@@ -76,17 +76,15 @@ def _candidates(
     out: list[Candidate] = []
     for first in range(0, len(starts), _CHUNK):
         part = starts[first : first + _CHUNK]
-        cuts, _, before = trace_from(graph, part, limit=reach)
-        scored: dict[tuple[int, int], list[tuple[float, int]]] = {}
-        for i, cut in enumerate(cuts):
-            price = score_cut(piece, surface, rim, cut, size, opt)
-            if price is not None:
-                scored.setdefault((cut.start, cut.start_arm), []).append((price, i))
-        for row, start in enumerate(part):
-            for price, i in sorted(scored.get(start, []))[:_KEPT]:
-                ends = (cuts[i].start, cuts[i].end)
-                way = path_of(piece, graph, cuts[i], cut_steps(graph, cuts[i], before[row]))
-                out.append(Candidate(price, ends, (rim.loop_of[ends[0]], rim.loop_of[ends[1]]), way))
+        cuts, before = trace_from(graph, part, limit=reach)
+        prices = score_cuts(piece, rim, cuts, size, opt)
+        for row in range(len(part)):
+            mine = np.flatnonzero((cuts.row == row) & np.isfinite(prices))
+            for i in mine[np.argsort(prices[mine], kind="stable")[:_KEPT]].tolist():
+                cut = cuts[i]
+                way = path_of(piece, graph, cut, cut_steps(graph, cut, before[row]))
+                loops = (int(rim.loop_of[cut.start]), int(rim.loop_of[cut.end]))
+                out.append(Candidate(float(prices[i]), (cut.start, cut.end), loops, way))
     out.sort(key=lambda c: (c.price, c.ends))
     return out
 

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
-from operator import itemgetter
 
 import numpy as np
 
 from loopwright.errors import InternalError
 from loopwright.layout.force_cut import can_go_on, refine_piece, shortest_graph
-from loopwright.layout.judge_cuts import Rim, SplitOptions, burden, outcome_penalty, pick_starts, score_cut, survey
+from loopwright.layout.judge_cuts import (
+    Rim,
+    SeenCuts,
+    SplitOptions,
+    burden,
+    outcome_penalty,
+    pick_starts,
+    score_cuts,
+    survey,
+)
 from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
 from loopwright.layout.piece import Piece
 from loopwright.layout.piece_graph import piece_graph
-from loopwright.layout.trace_cuts import Cut, CutGraph, cut_steps, trace_from
-from loopwright.types import FloatArray
+from loopwright.layout.trace_cuts import CutGraph, cut_steps, trace_from
 
 DRIFT = 50.0
 """How far, in degrees, a cut may leave the crosses at first."""
@@ -95,42 +101,31 @@ def _best_cut(
     if not starts:
         return None
     points = surface.positions[piece.origin]
-    cuts, _, before = trace_from(graph, starts)
-    row = {start: k for k, start in enumerate(starts)}
-    scored = []
-    for cut in cuts:
-        score = score_cut(piece, surface, rim, cut, size, opt)
-        if score is not None:
-            scored.append((score, cut.start, cut.start_arm, cut.end, cut.end_arm, cut))
-    scored.sort(key=itemgetter(0, 1, 2, 3, 4))
+    cuts, before = trace_from(graph, starts)
+    prices = score_cuts(piece, rim, cuts, size, opt)
+    seen = SeenCuts(points, cuts, apart)
     best: tuple[float, Outcome] | None = None
     looked = 0
-    seen_ends: list[Cut] = []
     old = burden(piece)
-    for score, *_, cut in scored:
-        if looked >= opt.tried or (best is not None and score > 2.0 * best[0] + size):
+    order = np.lexsort((cuts.end_arm, cuts.end, cuts.start_arm, cuts.start, prices))
+    for k in order[: np.isfinite(prices).sum()].tolist():
+        # what comes of a cut only adds to its price
+        if looked >= opt.tried or (best is not None and prices[k] >= best[0]):
             break
-        if apart and any(_same_place(cut, other, apart, points) for other in seen_ends):
+        if seen.covers[k]:
             continue
-        ids = cut_steps(graph, cut, before[row[cut.start, cut.start_arm]])
-        outcome = apply_cut(piece, points, graph, cut, ids)
+        cut = cuts[k]
+        outcome = apply_cut(piece, points, graph, cut, cut_steps(graph, cut, before[cuts.row[k]]))
         if outcome is None:
             continue
         looked += 1
-        seen_ends.append(cut)
+        seen.add(k)
         penalty = outcome_penalty(outcome[0], old, surface, outcome[1], size, opt)
         if penalty is None:
             continue
         if not apart:
             penalty += _DEAD_END * size * sum(not can_go_on(part) for part in outcome[0])
-        if best is None or score + penalty < best[0]:
-            best = (score + penalty, outcome)
+        price = float(prices[k]) + penalty
+        if best is None or price < best[0]:
+            best = (price, outcome)
     return best[1] if best else None
-
-
-def _same_place(a: Cut, b: Cut, apart: float, points: FloatArray) -> bool:
-    """Whether two cuts end so near one another that looking at both tells nothing new."""
-    one, other = ([points[end].tolist() for end in (cut.start, cut.end)] for cut in (a, b))
-    straight = math.dist(one[0], other[0]) + math.dist(one[1], other[1])
-    turned = math.dist(one[0], other[1]) + math.dist(one[1], other[0])
-    return min(straight, turned) < apart

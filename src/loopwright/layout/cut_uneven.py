@@ -11,19 +11,19 @@ side of a long smooth border is cut on into two patches of three sides.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 
 from loopwright.errors import InternalError
-from loopwright.layout.judge_cuts import is_patch
+from loopwright.layout.judge_cuts import SeenCuts, is_patch
 from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
 from loopwright.layout.measure_uneven import UnevenOptions, compare_sides, is_stray, unevenness
 from loopwright.layout.piece import Piece, side_chains
 from loopwright.layout.piece_graph import piece_graph
 from loopwright.layout.split_patches import split_piece
-from loopwright.layout.trace_cuts import Cut, cut_steps, trace_from
+from loopwright.layout.trace_cuts import Cuts, cut_steps, trace_from
 from loopwright.surface.half_edges import arc_length
 from loopwright.surface.measure_bending import Bending
 from loopwright.surface.proxy import surface_area
@@ -76,10 +76,7 @@ class _Search:
         loop = patch.loops[0]
         straight = loop[patch.quadrants[loop] == 2]
         starts = [(int(v), 1) for v in straight[:: max(1, len(straight) // opt.starts)]]
-        self.row = {start: k for k, start in enumerate(starts)}
-        self.cuts: list[Cut] = []
-        if starts:
-            self.cuts, _, self.before = trace_from(self.graph, starts)
+        self.cuts, self.before = trace_from(self.graph, starts)
 
     def halve_or_shatter(self, surface: Growing, most: float, *, try_both: bool) -> list[Piece] | None:
         """Make the cut of the least mean unevenness, if that is at most ``most``.
@@ -132,32 +129,24 @@ class _Search:
 
     def _outcomes(self, *, are_patches: bool, tried: int) -> Iterator[tuple[float, Outcome]]:
         """Yield the most promising cuts, no two in about the same place, each with the price of its bend."""
-        rim = _Rim(self.patch, self.points, self.size)
-        ranked = []
-        guesses = rim.judge(self.cuts, are_patches=are_patches)
-        for index in np.flatnonzero(np.isfinite(guesses)).tolist():
-            cut = self.cuts[index]
-            straight = float(np.linalg.norm(self.points[cut.start] - self.points[cut.end]))
-            bend = self.opt.bent * (cut.cost / max(straight, 1e-300) - 1.0)
-            ranked.append((float(guesses[index]) + bend, bend, cut.start, cut.end, cut))
-        ranked.sort(key=lambda r: r[:4])
-        seen: list[tuple[int, int]] = []
-        for _, bend, start, end, cut in ranked:
-            if len(seen) >= tried:
+        cuts, points = self.cuts, self.points
+        guesses = _Rim(self.patch, points, self.size).judge(cuts, are_patches=are_patches)
+        straight = np.linalg.norm(points[cuts.start] - points[cuts.end], axis=1)
+        bends = self.opt.bent * (cuts.cost / np.maximum(straight, 1e-300) - 1.0)
+        near = SeenCuts(points, cuts, 2 * self.size)
+        order = np.lexsort((cuts.end, cuts.start, bends, guesses + bends))
+        seen = 0
+        for k in order[: np.isfinite(guesses).sum()].tolist():
+            if seen >= tried:
                 break
-            if any(_is_near(self.points, (start, end), other, self.size) for other in seen):
+            if near.covers[k]:
                 continue
-            seen.append((start, end))
-            ids = cut_steps(self.graph, cut, self.before[self.row[cut.start, cut.start_arm]])
-            outcome = apply_cut(self.patch, self.points, self.graph, cut, ids)
+            near.add(k)
+            seen += 1
+            ids = cut_steps(self.graph, cuts[k], self.before[cuts.row[k]])
+            outcome = apply_cut(self.patch, points, self.graph, cuts[k], ids)
             if outcome is not None:
-                yield bend, outcome
-
-
-def _is_near(points: FloatArray, one: tuple[int, int], other: tuple[int, int], size: float) -> bool:
-    a, b = points[list(one)], points[list(other)]
-    straight = np.linalg.norm(a - b, axis=1).sum()
-    return bool(min(straight, np.linalg.norm(a - b[::-1], axis=1).sum()) < 2 * size)
+                yield float(bends[k]), outcome
 
 
 def _points(part: Piece, points: FloatArray, patch: Piece, fresh: FloatArray) -> FloatArray:
@@ -182,10 +171,10 @@ class _Rim:
         self.corners = along[:-1][patch.quadrants[loop] == 1]
         self.total = float(along[-1])
 
-    def judge(self, cuts: Sequence[Cut], *, are_patches: bool) -> FloatArray:
+    def judge(self, cuts: Cuts, *, are_patches: bool) -> FloatArray:
         """Return (k,) mean unevennesses by lengths alone, weighted by them; inf where the parts are (no) patches."""
-        ends = np.sort(self.at[np.array([(cut.start, cut.end) for cut in cuts], np.int64).reshape(-1, 2)], axis=1)
-        cost = np.array([cut.cost for cut in cuts])
+        ends = np.sort(self.at[np.stack([cuts.start, cuts.end], axis=1)], axis=1)
+        cost = cuts.cost
         found, patches = np.zeros(len(cuts)), np.zeros(len(cuts), np.int64)
         corners = np.concatenate([self.corners, self.corners + self.total])
         for low, high in ((ends[:, 0], ends[:, 1]), (ends[:, 1], ends[:, 0] + self.total)):

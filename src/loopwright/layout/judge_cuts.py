@@ -8,10 +8,10 @@ import numpy as np
 
 from loopwright.layout.make_cut import Growing
 from loopwright.layout.piece import Piece, side_chains
-from loopwright.layout.trace_cuts import Cut
+from loopwright.layout.trace_cuts import Cuts
 from loopwright.surface.half_edges import arc_length
 from loopwright.surface.proxy import surface_area
-from loopwright.types import FloatArray, IntArray
+from loopwright.types import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True)
@@ -36,12 +36,22 @@ class SplitOptions:
 
 @dataclass(frozen=True)
 class Rim:
-    """What the search needs to know of a piece's boundary."""
+    """What the search needs to know of a piece's boundary.
 
-    loop_of: dict[int, int]
-    place: dict[int, int]
+    Attributes
+    ----------
+    loop_of, place : (n,) int32, the loop of each vertex and its place in that; -1 inside.
+    loops : local vertex ids.
+    next_turns : for each loop, the sum of its turns before each of its vertices, and of all.
+    is_node : (n,) whether a boundary vertex is a node of the surface.
+    node_distance : (n,) how far the next node or corner is along the boundary; inf where there is none.
+    """
+
+    loop_of: IntArray
+    place: IntArray
     loops: list[IntArray]
     next_turns: list[np.ndarray]
+    is_node: BoolArray
     node_distance: FloatArray
 
 
@@ -67,19 +77,21 @@ def burden(piece: Piece) -> tuple[int, int]:
 def survey(piece: Piece, surface: Growing, points: FloatArray) -> Rim:
     """Return what the search needs to know of a piece's boundary; ``points`` are those of the piece's vertices."""
     loops = piece.loops
-    loop_of, place, sums = {}, {}, []
-    distance = np.full(len(piece.origin), np.inf)
+    count = len(piece.origin)
+    loop_of, place = np.full((2, count), -1, np.int32)
+    known = np.zeros(count, bool)
+    distance = np.full(count, np.inf)
+    sums = []
     for k, loop in enumerate(loops):
-        for i, v in enumerate(loop.tolist()):
-            loop_of[v], place[v] = k, i
+        loop_of[loop], place[loop] = k, np.arange(len(loop))
         sums.append(np.concatenate([[0], np.cumsum(2 - piece.quadrants[loop])]))
         length = arc_length(points[np.append(loop, loop[0])])
-        is_node = np.array([int(o) in surface.nodes for o in piece.origin[loop]]) | (piece.quadrants[loop] != 2)
-        at = length[:-1][is_node]
+        known[loop] = [origin in surface.nodes for origin in piece.origin[loop].tolist()]
+        at = length[:-1][known[loop] | (piece.quadrants[loop] != 2)]
         if len(at):
             around = np.concatenate([at - length[-1], at, at + length[-1]])
             distance[loop] = np.abs(length[:-1, None] - around[None, :]).min(axis=1)
-    return Rim(loop_of, place, loops, sums, distance)
+    return Rim(loop_of, place, loops, sums, known, distance)
 
 
 def pick_starts(piece: Piece, surface: Growing, rim: Rim, opt: SplitOptions) -> list[tuple[int, int]]:
@@ -99,43 +111,59 @@ def pick_starts(piece: Piece, surface: Growing, rim: Rim, opt: SplitOptions) -> 
     return [(v, 1) for v in sorted(picked)]
 
 
-def score_cut(piece: Piece, surface: Growing, rim: Rim, cut: Cut, size: float, opt: SplitOptions) -> float | None:
-    """Return the price of a cut, or None where it would not help."""
-    start_loop, end_loop = rim.loop_of[cut.start], rim.loop_of[cut.end]
-    is_disc = len(rim.loops) == 1 and piece.euler == 1
-    from_reentrant = piece.quadrants[cut.start] > 2 or piece.quadrants[cut.end] > 2
-    cost = cut.cost
+def score_cuts(piece: Piece, rim: Rim, cuts: Cuts, size: float, opt: SplitOptions) -> FloatArray:
+    """Return (k,) the prices of cuts; inf for those that would not help."""
+    is_reentrant = (piece.quadrants[cuts.start] > 2) | (piece.quadrants[cuts.end] > 2)
+    cost = cuts.cost.copy()
+    helps = np.ones(len(cuts), bool)
     if len(rim.loops) > 1:
-        if start_loop == end_loop and not from_reentrant:
-            return None
-    elif is_disc:
+        helps = (rim.loop_of[cuts.start] != rim.loop_of[cuts.end]) | is_reentrant
+    elif piece.euler == 1:
         index = piece.index_sum
-        left = _left_index(piece, rim, cut)
+        left = _left_index(piece, rim, cuts)
         right = index - left
-        extra = abs(left) + abs(right) - abs(index)
-        if not from_reentrant and (extra > 0 or left == 0 or right == 0):
-            return None
+        extra = np.abs(left) + np.abs(right) - abs(index)
+        helps = is_reentrant | ((extra <= 0) & (left != 0) & (right != 0))
         cost += 1.5 * size * extra
         if abs(index) > 2:
-            cost *= 1.0 + 0.15 * abs(abs(left) - abs(right)) / abs(index)
-    for v in (cut.start, cut.end):
-        if piece.quadrants[v] != 2:
-            continue
-        if int(piece.origin[v]) in surface.nodes:
-            cost *= opt.meet_node
-        else:
-            lack = max(0.0, 1.0 - rim.node_distance[v] / (opt.near_node * size))
-            cost += 3.0 * size * lack
-    return cost
+            cost *= 1.0 + 0.15 * np.abs(np.abs(left) - np.abs(right)) / abs(index)
+    lack = np.maximum(0.0, 1.0 - rim.node_distance / (opt.near_node * size))
+    for ends in (cuts.start, cuts.end):
+        is_straight = piece.quadrants[ends] == 2
+        met = is_straight & rim.is_node[ends]
+        cost[met] *= opt.meet_node
+        missed = is_straight & ~met
+        cost[missed] += 3.0 * size * lack[ends[missed]]
+    return np.where(helps, cost, np.inf)
 
 
-def _left_index(piece: Piece, rim: Rim, cut: Cut) -> int:
-    """Index sum of the part of a disc that has the boundary from the cut's start on to its end."""
-    sums, a, b = rim.next_turns[0], rim.place[cut.start], rim.place[cut.end]
-    between = sums[b] - sums[a + 1] if a < b else sums[-1] - sums[a + 1] + sums[b]
-    at_start = 2 - cut.start_arm
-    at_end = 2 - (int(piece.quadrants[cut.end]) - cut.end_arm)
-    return int(4 - (between + at_start + at_end))
+def _left_index(piece: Piece, rim: Rim, cuts: Cuts) -> IntArray:
+    """Return (k,) index sums of the parts of a disc that have the boundary from the cuts' starts on to their ends."""
+    sums, a, b = rim.next_turns[0], rim.place[cuts.start], rim.place[cuts.end]
+    between = sums[b] - sums[a + 1] + np.where(a < b, 0, sums[-1])
+    at_start = 2 - cuts.start_arm
+    at_end = 2 - (piece.quadrants[cuts.end] - cuts.end_arm)
+    left: IntArray = 4 - (between + at_start + at_end)
+    return left
+
+
+class SeenCuts:
+    """Which cuts end within ``apart`` of one that was looked at, so that looking at them tells nothing new.
+
+    ``covers`` is (k,) of all cuts; with ``apart`` of 0 none is ever covered.
+    """
+
+    def __init__(self, points: FloatArray, cuts: Cuts, apart: float) -> None:
+        self.ends = points[np.stack([cuts.start, cuts.end], axis=1)]
+        self.apart = apart
+        self.covers = np.zeros(len(cuts), bool)
+
+    def add(self, k: int) -> None:
+        """Take note of a cut that was looked at."""
+        if self.apart:
+            straight = np.linalg.norm(self.ends - self.ends[k], axis=2).sum(axis=1)
+            turned = np.linalg.norm(self.ends - self.ends[k, ::-1], axis=2).sum(axis=1)
+            self.covers |= np.minimum(straight, turned) < self.apart
 
 
 def outcome_penalty(

@@ -15,6 +15,7 @@ directed states; from the idea).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -173,23 +174,41 @@ class Cut:
     cost: float
 
 
-def trace_from(
-    graph: CutGraph, starts: list[tuple[int, int]], *, limit: float = np.inf
-) -> tuple[list[Cut], FloatArray, IntArray]:
+@dataclass(frozen=True)
+class Cuts:
+    """Many cuts: (k,) each what :class:`Cut` says of one, and in ``row`` the start that it comes from."""
+
+    row: IntArray
+    start: IntArray
+    start_arm: IntArray
+    end: IntArray
+    end_arm: IntArray
+    cost: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.cost)
+
+    def __getitem__(self, k: int) -> Cut:
+        start, start_arm, end, end_arm = (int(each[k]) for each in (self.start, self.start_arm, self.end, self.end_arm))
+        return Cut(start, start_arm, end, end_arm, float(self.cost[k]))
+
+
+def trace_from(graph: CutGraph, starts: Sequence[tuple[int, int]], *, limit: float = np.inf) -> tuple[Cuts, IntArray]:
     """Trace from (vertex, arm) boundary states to every boundary state within ``limit``.
 
     Returns the cuts, and Dijkstra's predecessors per start for :func:`cut_steps`.
     """
     size = 4 * len(graph.quadrants)
-    sources = [4 * v + arm for v, arm in starts]
-    cost, before = dijkstra(graph.matrix, indices=sources, return_predecessors=True, limit=limit)
-    cuts: list[Cut] = []
-    for k, (vertex, arm) in enumerate(starts):
-        reached = np.flatnonzero(np.isfinite(cost[k, size:]))
-        for state in reached.tolist():
-            if state // 4 != vertex:
-                cuts.append(Cut(vertex, arm, state // 4, state % 4, float(cost[k, size + state])))
-    return cuts, cost, before
+    vertex, arm = np.array(starts, np.int32).reshape(-1, 2).T
+    if not len(vertex):
+        none: IntArray = np.zeros(0, np.int32)
+        return Cuts(none, none, none, none, none, np.zeros(0)), none
+    cost, before = dijkstra(graph.matrix, indices=4 * vertex + arm, return_predecessors=True, limit=limit)
+    arrived = cost[:, size:]
+    row, state = np.nonzero(np.isfinite(arrived))
+    leaves = state // 4 != vertex[row]
+    row, state = row[leaves].astype(np.int32), state[leaves].astype(np.int32)
+    return Cuts(row, vertex[row], arm[row], state // 4, state % 4, arrived[row, state]), before
 
 
 def cut_steps(graph: CutGraph, cut: Cut, before: IntArray) -> list[int]:
