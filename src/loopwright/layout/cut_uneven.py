@@ -109,16 +109,25 @@ class _Search:
 
     def _shatter(self, surface: Growing, most: float) -> _Found | None:
         best: _Found | None = None
+        in_vain = 0
         for bend, outcome in self._outcomes(are_patches=False, tried=self.opt.shattered):
-            trial = surface.copy()
-            try:
-                parts = [q for p in take_cut(outcome, trial) for q in split_piece(p, trial, self.size, is_trial=True)]
-            except InternalError:
+            found = self._split(outcome, surface)
+            if found is not None and found[0] <= most and (best is None or found[0] + bend < best[0]):
+                best, in_vain = (found[0] + bend, *found[1:]), 0
                 continue
-            score = self._score(parts, [trial.positions[p.origin] for p in parts])
-            if score <= most and (best is None or score + bend < best[0]):
-                best = (score + bend, parts, trial)
+            in_vain += 1
+            if in_vain == self.opt.patience:
+                break
         return best
+
+    def _split(self, outcome: Outcome, surface: Growing) -> _Found | None:
+        """Make a cut on a copy of the surface, and cut its parts on; None where that does not go."""
+        trial = surface.copy()
+        try:
+            parts = [q for p in take_cut(outcome, trial) for q in split_piece(p, trial, self.size, is_trial=True)]
+        except InternalError:
+            return None
+        return self._score(parts, [trial.positions[p.origin] for p in parts]), parts, trial
 
     def _score(self, parts: list[Piece], placed: list[FloatArray]) -> float:
         areas = [surface_area(q, p.triangles) for p, q in zip(parts, placed, strict=True)]

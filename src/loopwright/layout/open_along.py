@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.layout.piece import cut_open
+from loopwright.layout.piece import open_fans
 from loopwright.surface.half_edges import directed_edges, edge_keys, is_among, twin_corners
 from loopwright.types import IntArray
 
@@ -48,7 +48,7 @@ def open_along(triangles: IntArray, path: list[int], count: int) -> Opened | Non
     present = edge_keys(directed_edges(near), count)
     if not is_among(keys, present).all():
         return None
-    fans, fan_vertex, _ = cut_open(near, keys, count)
+    fans, fan_vertex, _ = open_fans(near, keys, count)
     # only the fans of vertices on the path are whole here; other vertices are not opened
     of_path = on_path[fan_vertex]
     wedge_count = np.ones(count, np.int32)

@@ -100,6 +100,14 @@ def cut_open(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tu
     origin : (w,) int32, the vertex of each wedge.
     component : (m,) int32, the connected part that each triangle falls into.
     """
+    wedges, origin, joined = open_fans(triangles, cut_keys, vertex_count)
+    dual = coo_matrix((np.ones(len(joined), np.int8), tuple(joined.T)), shape=(len(triangles),) * 2)
+    _, component = connected_components(dual, directed=False)
+    return wedges, origin, component.astype(np.int32)
+
+
+def open_fans(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tuple[IntArray, IntArray, np.ndarray]:
+    """Cut a triangulation along edges; as :func:`cut_open`, but with the (k, 2) pairs of triangles left joined."""
     edges = directed_edges(triangles)
     twin = twin_corners(triangles)
     joined = (twin >= 0) & ~is_among(edge_keys(edges, vertex_count), cut_keys)
@@ -118,12 +126,10 @@ def cut_open(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tu
     order = np.lexsort((first, flat[first]))
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
-    dual = coo_matrix((np.ones(len(here), np.int8), (here // 3, there // 3)), shape=(len(triangles),) * 2)
-    _, component = connected_components(dual, directed=False)
     return (
         rank[label].reshape(-1, 3).astype(np.int32),
         flat[first[order]].astype(np.int32),
-        component.astype(np.int32),
+        np.stack([here // 3, there // 3], axis=1),
     )
 
 
