@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,6 +13,9 @@ from tests.test_pipeline import BLUE, GREY, RED, colored
 
 from loopwright import BuildOptions, BuildResult, MarksError, OpenSculpt, Pin, PlanResult, build, open_sculpt, plan
 from loopwright.fingerprint import fingerprint
+from loopwright.layout import cut_piece
+from loopwright.layout.cut_piece import _cut
+from loopwright.layout.piece import Piece
 from loopwright.options import format_color
 from loopwright.types import Finding, Sculpt
 from loopwright.wishes import FixedPoint, FlowLine, Point, PolePin, SizeDab
@@ -191,6 +195,26 @@ def test_a_line_changes_no_size_where_it_does_not_run() -> None:
     sizes = zip(map(tuple, after.surface.positions), after.layout.layout.vertex_size, strict=False)
     same = [places[p] == size for p, size in sizes if p in places]
     assert all(same) and len(same) > 0.8 * len(before.surface.positions)
+
+
+@pytest.mark.parametrize("height", [-0.5, -0.7, -0.9, -1.1])
+def test_parts_that_a_line_does_not_reach_are_found_again(height: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    cut: list[int] = []
+
+    def make(piece: Piece, *given: Any) -> Any:
+        cut.append(piece.region)
+        return _cut(piece, *given)
+
+    monkeypatch.setattr(cut_piece, "_cut", make)
+    sculpt = open_sculpt(egg())
+    sculpt.plan(QUICK)
+    assert set(cut) == {0, 1, 2}
+    cut.clear()
+    # round the lower half of the egg, from the plane to the plane
+    line = FlowLine((at(0, height, -0.7), at(0.7, height, 0), at(0, height, 0.7)))
+    surface = sculpt.plan(replace(QUICK, lines=(line,))).surface
+    found = {surface.regions[each].name for each in cut}
+    assert GREY_NAME in found and RED_NAME not in found
 
 
 def test_marks_that_do_not_fit_leave_the_sculpt_usable() -> None:

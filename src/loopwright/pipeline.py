@@ -21,6 +21,7 @@ from loopwright.fit.relax import relax
 from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.handover.tell_folded import tell_folded
+from loopwright.layout.size_steps import surface_extent
 from loopwright.layout.tell_astray import mesh_chains, names_told, tell_astray
 from loopwright.layout.types import Layout
 from loopwright.options import BuildOptions
@@ -187,7 +188,8 @@ def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
     check_points(wishes.points, ground.projector)
     regions = find_regions(ground, wishes, clock)
     surface, vertex_size, sized = find_sizes(ground, regions, wishes, clock)
-    layout, counted = lay_out(ground, surface, vertex_size, wishes, clock)
+    extent = surface_extent(regions.painted)
+    layout, counted = lay_out(ground, surface, vertex_size, wishes, clock, extent=extent)
     return _Plan(regions, surface, layout, (*ground.findings, *regions.findings, *sized, *counted))
 
 

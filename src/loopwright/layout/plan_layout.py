@@ -25,7 +25,7 @@ from loopwright.layout.piece import Piece
 from loopwright.layout.plan_pieces import node_vertices, plan_pieces
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.refine_narrow import refine_narrow
-from loopwright.layout.size_steps import size_steps
+from loopwright.layout.size_steps import size_steps, surface_extent
 from loopwright.layout.types import Layout
 from loopwright.progress import Progress, silent
 from loopwright.shelf import Shelf
@@ -48,6 +48,7 @@ def plan_layout(
     vertex_size: FloatArray,
     *,
     options: LayoutOptions | None = None,
+    extent: float | None = None,
     shelf: Shelf | None = None,
     progress: Progress = silent,
 ) -> Layout:
@@ -57,10 +58,12 @@ def plan_layout(
     ----------
     surface : any; parts that need one get a guide of the program's own (see :func:`add_guides`).
     vertex_size : (n,) wished edge length at each vertex.
+    extent : of the surface before lines were drawn on it; None for its own. Sizes are rounded to shares of it, so
+        that a piece which a line does not touch is found again.
     shelf : of the surface's sculpt: keeps what is found in one piece alone.
     """
     opt, shelf = options or LayoutOptions(), shelf or Shelf(depth=0)
-    rounded = size_steps(surface)
+    rounded = size_steps(surface_extent(surface) if extent is None else extent)
     surface, vertex_size = add_guides(*refine_narrow(surface, vertex_size), rounded=rounded, shelf=shelf)
     cut = partial(_cut_all, rounded=rounded, opt=opt, shelf=shelf)
     best = cut(surface, vertex_size, progress=progress)

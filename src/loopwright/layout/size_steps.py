@@ -13,13 +13,18 @@ _STEPS = 8  # per doubling: the rounded length is within 4.5 % of the given one
 _BITS = 20  # of the unit that are kept
 
 
-def size_steps(surface: RegionSurface) -> Callable[[float], float]:
+def surface_extent(surface: RegionSurface) -> float:
+    """Return the side of a square that has the surface's area."""
+    return float(np.sqrt(max(surface_area(surface.positions, surface.triangles), 1e-300)))
+
+
+def size_steps(extent: float) -> Callable[[float], float]:
     """Return a function that rounds lengths to the nearest of geometric steps.
 
     Sizes follow from the budget, so that a line or a dab anywhere changes them everywhere by a trifle. The
-    steps are shares of the surface's extent, by its area to a millionth, which cutting lines into it keeps.
+    steps are shares of an extent to a millionth, which should be that of the surface before lines are drawn on it.
     """
-    share, power = np.frexp(np.sqrt(max(surface_area(surface.positions, surface.triangles), 1e-300)))
+    share, power = np.frexp(extent)
     unit = float(np.ldexp(np.round(share * 2**_BITS) / 2**_BITS, power))
 
     def round_length(length: float) -> float:

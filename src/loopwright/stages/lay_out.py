@@ -28,9 +28,19 @@ _FREED = 5  # solves without pins in a build
 
 
 def lay_out(
-    ground: Ground, surface: RegionSurface, vertex_size: FloatArray, wishes: BuildOptions, clock: Clock
+    ground: Ground,
+    surface: RegionSurface,
+    vertex_size: FloatArray,
+    wishes: BuildOptions,
+    clock: Clock,
+    *,
+    extent: float,
 ) -> tuple[CountedLayout, list[Finding]]:
     """Plan corners, poles and patches, and solve the segment counts.
+
+    Parameters
+    ----------
+    extent : of the surface before lines were drawn on it.
 
     Raises
     ------
@@ -41,7 +51,7 @@ def lay_out(
     turn_prices, count_factors = pole_prices(surface, wishes.poles)
     options = LayoutOptions(turns=TurnOptions(region_poles=turn_prices))
     with clock.stage("layout"):
-        unnamed = _plan(ground, without_names(surface), vertex_size, options, clock)
+        unnamed = _plan(ground, without_names(surface), vertex_size, options, extent, clock)
         layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))
     weights = CountOptions(region_poles=count_factors)
 
@@ -105,12 +115,19 @@ def _solve(
 
 
 def _plan(
-    ground: Ground, surface: RegionSurface, vertex_size: FloatArray, options: LayoutOptions, clock: Clock
+    ground: Ground,
+    surface: RegionSurface,
+    vertex_size: FloatArray,
+    options: LayoutOptions,
+    extent: float,
+    clock: Clock,
 ) -> Layout:
     return ground.shelf.keep(
         "layout",
-        (surface, vertex_size, options),
-        lambda: plan_layout(surface, vertex_size, options=options, shelf=ground.shelf, progress=clock.progress),
+        (surface, vertex_size, options, extent),
+        lambda: plan_layout(
+            surface, vertex_size, options=options, extent=extent, shelf=ground.shelf, progress=clock.progress
+        ),
     )
 
 
