@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
-from typing import Any
 
 import numpy as np
 import pytest
@@ -13,9 +12,7 @@ from tests.test_pipeline import BLUE, GREY, RED, colored
 
 from loopwright import BuildOptions, BuildResult, MarksError, OpenSculpt, Pin, PlanResult, build, open_sculpt, plan
 from loopwright.fingerprint import fingerprint
-from loopwright.layout import cut_piece
-from loopwright.layout.cut_piece import _cut
-from loopwright.layout.piece import Piece
+from loopwright.layout.size_steps import surface_extent
 from loopwright.options import format_color
 from loopwright.types import Finding, Sculpt
 from loopwright.wishes import FixedPoint, FlowLine, Point, PolePin, SizeDab
@@ -197,24 +194,15 @@ def test_a_line_changes_no_size_where_it_does_not_run() -> None:
     assert all(same) and len(same) > 0.8 * len(before.surface.positions)
 
 
-@pytest.mark.parametrize("height", [-0.5, -0.7, -0.9, -1.1])
-def test_parts_that_a_line_does_not_reach_are_found_again(height: float, monkeypatch: pytest.MonkeyPatch) -> None:
-    cut: list[int] = []
+def test_sizes_are_rounded_alike_with_a_line_and_without(monkeypatch: pytest.MonkeyPatch) -> None:
+    from loopwright.layout import plan_layout
 
-    def make(piece: Piece, *given: Any) -> Any:
-        cut.append(piece.region)
-        return _cut(piece, *given)
-
-    monkeypatch.setattr(cut_piece, "_cut", make)
+    extents: list[float] = []
+    steps = plan_layout.size_steps
+    monkeypatch.setattr(plan_layout, "size_steps", lambda extent: (extents.append(extent), steps(extent))[1])
     sculpt = open_sculpt(egg())
-    sculpt.plan(QUICK)
-    assert set(cut) == {0, 1, 2}
-    cut.clear()
-    # round the lower half of the egg, from the plane to the plane
-    line = FlowLine((at(0, height, -0.7), at(0.7, height, 0), at(0, height, 0.7)))
-    surface = sculpt.plan(replace(QUICK, lines=(line,))).surface
-    found = {surface.regions[each].name for each in cut}
-    assert GREY_NAME in found and RED_NAME not in found
+    areas = [surface_extent(sculpt.plan(CHANGES[change]).surface) for change in ("nothing", "line")]
+    assert areas[0] != areas[1] and extents[0] == extents[1] and len(extents) == 2
 
 
 def test_marks_that_do_not_fit_leave_the_sculpt_usable() -> None:
