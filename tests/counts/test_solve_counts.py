@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -242,6 +243,32 @@ def test_a_face_number_that_answers_more_than_expected_does_not_swing(monkeypatc
 
     monkeypatch.setattr(solve_counts, "measure_fill", steep)
     assert solve_for_budget(layout, targets, faces)[1] == pytest.approx(faces, rel=0.015)
+
+
+@pytest.mark.parametrize("name", ["torus in sectors", "horn"])
+def test_the_relaxed_program_spares_whole_ones(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    many, targets = copies(layout_of(name), 8), np.tile(targets_of(name), 8)
+    faces = 8 * 0.85 * solve_for_budget(layout_of(name), targets_of(name), 1, rounds=1)[1]
+    solve, rounds = solve_whole, []
+
+    def count(*given: Any) -> IntArray | None:
+        rounds[-1] += 1
+        return solve(*given)
+
+    monkeypatch.setattr(solve_counts, "solve_whole", count)
+    for start in (solve_counts._relaxed_goal, lambda *given: None):
+        monkeypatch.setattr(solve_counts, "_relaxed_goal", start)
+        rounds.append(0)
+        assert solve_for_budget(many, targets, faces)[1] == pytest.approx(faces, rel=0.01)
+    assert rounds[0] < rounds[1]
+
+
+def test_a_pin_that_scaled_targets_do_not_allow_is_kept() -> None:
+    layout, _ = borders("sphere in rings")
+    pins = border_pins(layout, [Pin("area 1", "area 2", 60)])
+    fine = np.full(len(layout.positions), EDGE / 2)
+    counts, _ = solve_for_budget(layout, arc_targets(layout, fine), 40, pins=pins)
+    assert int(counts[list(pins[0].arcs)].sum()) == 60
 
 
 def test_sizes_asked_for_are_followed() -> None:

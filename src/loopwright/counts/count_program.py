@@ -82,9 +82,9 @@ class SumPin:
 
 @dataclass(frozen=True)
 class FaceGoal:
-    """Bounds of the face number, which is taken as linear about the counts of an earlier solve and their faces."""
+    """Bounds of the face number, linear about the counts, whole or not, of an earlier solve and their faces."""
 
-    counts: IntArray
+    counts: IntArray | FloatArray
     faces: float
     least: float
     most: float

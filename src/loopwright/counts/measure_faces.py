@@ -58,10 +58,15 @@ def side_counts(layout: Layout, counts: IntArray) -> list[list[int]]:
     return [[int(sum(counts[a] for a, _ in side)) for side in patch.sides] for patch in layout.patches]
 
 
-def face_gradient(layout: Layout, counts: IntArray) -> FloatArray:
+def side_sums(layout: Layout, counts: IntArray | FloatArray) -> list[list[float]]:
+    """Return the same of counts that need not be whole."""
+    return [[float(sum(counts[a] for a, _ in side)) for side in patch.sides] for patch in layout.patches]
+
+
+def face_gradient(layout: Layout, counts: IntArray | FloatArray) -> FloatArray:
     """Return (arcs,) how many faces one more segment brings, by differences of :func:`patch_faces` about ``counts``."""
     gradient = np.zeros(len(counts))
-    for patch, sides in zip(layout.patches, side_counts(layout, counts), strict=True):
+    for patch, sides in zip(layout.patches, side_sums(layout, counts), strict=True):
         for k, side in enumerate(patch.sides):
             more = list(sides)
             more[k] += 1

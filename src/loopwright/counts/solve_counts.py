@@ -7,7 +7,7 @@ from scipy.spatial import cKDTree
 
 from loopwright.counts.count_program import CountOptions, CountProgram, FaceGoal, SumPin, build_program
 from loopwright.counts.explain_clash import explain_clash
-from loopwright.counts.measure_faces import measure_fill, side_counts
+from loopwright.counts.measure_faces import measure_fill, patch_faces, side_counts, side_sums
 from loopwright.errors import ConvergenceError, InternalError
 from loopwright.layout.measure_uneven import ring_width
 from loopwright.layout.types import Layout, Patch
@@ -18,6 +18,7 @@ from loopwright.types import FloatArray, IntArray
 _TRIALS = 12  # patches that are tried before the most helpful ones are made loose
 _SEAMS = ("cut", "mirror")
 _GAIN = 1e-6  # smaller gains in price are none
+_NEAR = 1.4  # the factor of the wished face number within which that of the relaxed program is worth a goal
 
 
 def arc_targets(layout: Layout, vertex_size: FloatArray) -> FloatArray:
@@ -82,8 +83,9 @@ def solve_for_budget(
     """Return (arcs,) segment counts with close to ``faces`` quads, and the number of quads.
 
     Every round scales the targets by the square root of what is missing and
-    bounds the face number, linear about the last counts; with ``keep_scale``
-    (sizes that the artist asked for) the targets stay as they are.  Where that
+    bounds the face number, linear about the last counts, at first those of the
+    relaxed program if they are near; with ``keep_scale`` (sizes that the artist asked for) the
+    targets stay as they are.  Where that
     leads from too many faces to too few or back, half as much of the way is
     aimed at as before.  Patches whose fill has more poles than thought become
     dearer in the next round.
@@ -95,11 +97,11 @@ def solve_for_budget(
     """
     opt = options or CountOptions()
     best: tuple[float, IntArray, float] | None = None
-    goal: FaceGoal | None = None
     poles = np.full(len(layout.patches), 2)
-    scaled = targets
-    chosen: frozenset[int] = frozenset()
-    is_chosen = False
+    program = build_program(layout, targets, pins=pins, loose_poles=poles, options=opt)
+    chosen, is_chosen = choose_loose(program, layout), True
+    goal = _relaxed_goal(program, layout, chosen, faces, tolerance)
+    scaled = targets if keep_scale or goal is None else _rescaled(targets, faces, goal.faces)
     before, step = 0.0, 1.0  # how many faces the last counts had too many, and which part of it is aimed at
     for _ in range(rounds):
         program = build_program(layout, scaled, pins=pins, goal=goal, loose_poles=poles, options=opt)
@@ -109,7 +111,10 @@ def solve_for_budget(
         if counts is None:
             if best is not None:
                 break  # the pins fit, but not together with the scaled targets
-            explain_clash(layout, targets, pins, opt)
+            if goal is None:
+                explain_clash(layout, targets, pins, opt)
+            scaled, goal = targets, None
+            continue
         sides = side_counts(layout, counts)
         fills = [measure_fill(tuple(s)) for s in sides]
         total = sum(f for f, _ in fills)
@@ -124,7 +129,7 @@ def solve_for_budget(
         elif off <= tolerance:
             break
         if not keep_scale:
-            scaled = scaled * float(np.clip(np.sqrt(faces / total), 0.5, 2.0)) ** 0.8
+            scaled = _rescaled(scaled, faces, total)
         if before * (total - faces) < 0.0:
             step *= 0.5
         before, aim = total - faces, total + step * (faces - total)
@@ -132,6 +137,27 @@ def solve_for_budget(
     if best is None:
         raise InternalError("solve_for_budget needs at least one round.")
     return best[1], best[2]
+
+
+def _relaxed_goal(
+    program: CountProgram, layout: Layout, loose: frozenset[int], faces: float, tolerance: float
+) -> FaceGoal | None:
+    """Bound the face number about the counts of the relaxed program, which has no goal; None where they are far off."""
+    relaxed = program.program.price_relaxed(_fixed(program, loose))
+    if relaxed is None:
+        return None
+    counts = relaxed.values[program.arcs]
+    total = sum(patch_faces(sides) for sides in side_sums(layout, counts))
+    if not faces / _NEAR < total < faces * _NEAR:
+        return None
+    return FaceGoal(counts, total, faces * (1 - tolerance / 2), faces * (1 + tolerance / 2))
+
+
+def _rescaled(targets: FloatArray, faces: float, total: float) -> FloatArray:
+    """Return targets for so many faces, most of the way from those that gave ``total``."""
+    factor = float(np.clip(np.sqrt(faces / total), 0.5, 2.0)) ** 0.8
+    scaled: FloatArray = factor * targets
+    return scaled
 
 
 def choose_loose(program: CountProgram, layout: Layout, *, start: frozenset[int] = frozenset()) -> frozenset[int]:
