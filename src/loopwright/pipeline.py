@@ -23,6 +23,7 @@ from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.handover.tell_folded import tell_folded
 from loopwright.layout.tell_astray import mesh_chains, names_told, tell_astray
 from loopwright.layout.types import Layout
+from loopwright.marks.stopped_lines import names_adding_nothing
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress, silent
 from loopwright.quads.build_mesh import build_mesh
@@ -180,7 +181,8 @@ def _tell_lines(made: _Plan, mesh: QuadMesh) -> list[Finding]:
     promises = made.regions.promises
     if not promises:
         return []
-    return tell_astray(promises, *mesh_chains(mesh), told=names_told(made.findings, promises))
+    told = {*names_told(made.findings, promises), *names_adding_nothing(made.findings)}
+    return tell_astray(promises, *mesh_chains(mesh), told=told)
 
 
 def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:

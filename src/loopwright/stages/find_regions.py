@@ -8,12 +8,13 @@ from loopwright.counts.read_pins import region_sizes
 from loopwright.counts.size_field import mean_size
 from loopwright.edit.run_edits import check_region_names
 from loopwright.layout.promise_lines import Promise, promise_lines
-from loopwright.layout.tell_astray import names_told, surface_chains, tell_astray
+from loopwright.layout.tell_astray import surface_chains, tell_astray
 from loopwright.marks.add_flow_lines import add_flow_lines, ready_lines
 from loopwright.marks.find_ridges import add_ridges
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.options import MarksOptions, MarksReport
 from loopwright.marks.region_surface import make_region_surface
+from loopwright.marks.stopped_lines import names_adding_nothing
 from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground
@@ -121,7 +122,7 @@ def _draw_lines(
     if wishes.lines:
         promises = promise_lines(bare, wishes.lines, reach=local, shelf=ground.shelf)
         chains = surface_chains(surface, LocalSize(bare, local)(surface.positions))
-        findings += tell_astray(promises, *chains, told=names_told(findings, promises))
+        findings += tell_astray(promises, *chains, told=names_adding_nothing(findings))
     if len(surface.regions) == 1 and ground.sculpt.colors is None:
         surface, ridges = add_ridges(surface, ground.projector, reach=reach)
         if ridges:
