@@ -8,6 +8,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from loopwright.errors import MarksError
+from loopwright.surface.repair_work import plural
 from loopwright.types import FloatArray, RegionSurface, Sculpt
 from loopwright.wishes import SizeDab
 
@@ -30,9 +31,10 @@ def paint_sizes(
     out = np.zeros(len(surface.positions))
     if vertex_sizes is not None:
         if len(vertex_sizes) != len(sculpt.positions):
+            sizes = plural(len(vertex_sizes), "painted size")
+            vertices = plural(len(sculpt.positions), "vertex", "vertices")
             raise MarksError(
-                f"There are {len(vertex_sizes)} painted sizes, but {sculpt.name} has {len(sculpt.positions)} vertices: "
-                "paint the sizes on this very file.",
+                f"The list given has {sizes}, but {sculpt.name} has {vertices}: paint the sizes on this very file.",
             )
         tree = cKDTree(sculpt.positions, balanced_tree=False)
         out = vertex_sizes[tree.query(surface.positions)[1]].astype(np.float64)

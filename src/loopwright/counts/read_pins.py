@@ -13,6 +13,7 @@ from loopwright.counts.find_region import find_region
 from loopwright.errors import InfeasibleError, MarksError, UnknownRegionError
 from loopwright.layout.types import Layout
 from loopwright.options import Pin
+from loopwright.surface.repair_work import plural
 from loopwright.types import FloatArray, Region, RegionSurface
 from loopwright.wishes import PolePin
 
@@ -60,7 +61,7 @@ def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None 
             if pin.count < copies * len(group):
                 raise InfeasibleError(
                     f"The border {name} has {copies * len(group)} pieces between junctions and cannot have fewer "
-                    f"segments; {pin.count} are pinned.",
+                    f"segments; {plural(pin.count, 'is', 'are')} pinned.",
                     places=[name],
                 )
             (odd if pin.count % copies else found).append(SumPin(tuple(group), pin.count // copies, name, copies))

@@ -15,6 +15,7 @@ from loopwright.edit_wishes import Operation, read_operation
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.surface.project import SurfaceProjector
+from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, QuadMesh
 
 __all__ = ["apply_edits"]
@@ -86,7 +87,7 @@ def _where(operation: Operation) -> str:
 def _count_text(more: int) -> str:
     if more == 0:
         return "as many faces as before"
-    return f"{abs(more)} faces {'more' if more > 0 else 'fewer'}"
+    return f"{plural(abs(more), 'face')} {'more' if more > 0 else 'fewer'}"
 
 
 def _find_folds(before: QuadMesh, after: QuadMesh) -> list[Finding]:
@@ -97,7 +98,7 @@ def _find_folds(before: QuadMesh, after: QuadMesh) -> list[Finding]:
         return []
     at = "({:.4g}, {:.4g}, {:.4g})".format(*after.positions[after.quads[folded[0]]].mean(axis=0))
     text = (
-        f"{len(folded)} quads are folded after the edits, one near {at}; a fit to the sculpt (--sculpt FILE --fit) "
-        "may mend them."
+        f"{plural(len(folded), 'quad is', 'quads are')} folded after the edits, one near {at}; a fit to the sculpt "
+        f"(--sculpt FILE --fit) may mend {'it' if len(folded) == 1 else 'them'}."
     )
     return [Finding("folded", text, len(folded), folded.astype(np.int32))]

@@ -15,6 +15,7 @@ from loopwright.fit.relax import relax
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
+from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, QuadMesh, Region
 
 _MOVED = 1e-9  # of the diagonal: what is nearer to a held place has not moved
@@ -51,7 +52,7 @@ def run_edits(
     sides = 1 if mesh.mirror is None else 2
     before, after = sides * len(mesh.quads), sides * len(edited.quads)
     if after != before:
-        text = f"The edits took the mesh from {before:,} to {after:,} faces."
+        text = f"The edits took the mesh from {before:,} to {plural(after, 'face')}."
         findings.append(Finding("edited_faces", text, abs(after - before)))
     kept = [finding for finding in findings if finding.kind != _FOLDED]
     return edited, kept + tell_loosened(made, edited)
