@@ -15,6 +15,7 @@ from scipy.sparse.csgraph import connected_components
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.options import BuildOptions, Pin
 from loopwright.pipeline import BuildResult, build, plan
+from loopwright.report.summarize import tell_finding
 from loopwright.stages.judge_wishes import tell_missed
 from loopwright.stages.lay_out import _tell_faces
 from loopwright.stages.read_ground import Ground
@@ -119,13 +120,21 @@ def test_poles_that_fills_add_are_told_where_the_mesh_has_them(ball: Sculpt, edi
     result = build(
         sculpt, options=BuildOptions(pins=pins, edits=edits, fit_limit=False, **{**QUICK, "region_names": names})
     )
-    (text,) = (f.text for f in result.findings if f.kind == "poles_added")
+    (finding,) = (f for f in result.findings if f.kind == "poles_added")
+    text = finding.text
     told = re.findall(r"\(([^()]*)\) of valence (\d)", text)
     assert len(told) >= 2
     valence = np.bincount(result.mesh.quads.ravel())
     for place, quads in told:
         gap = np.linalg.norm(result.mesh.positions - [float(x) for x in place.split(",")], axis=1)
         assert gap.min() < 1e-3 and valence[int(gap.argmin())] == int(quads)
+    patches = cast(list[dict[str, Any]], tell_finding(finding)["data"]["patches"])  # type: ignore[index]
+    assert sum(patch["times"] * patch["added"] for patch in patches) == finding.count
+    poles = [pole for patch in patches for pole in patch["poles"]]
+    assert len(poles) >= len(told)
+    for pole in poles:  # as data they are there to the bit, all of them
+        (vertex,) = np.flatnonzero((result.mesh.positions == pole["at"]).all(axis=1))
+        assert valence[vertex] == pole["valence"] != 4
 
 
 def test_a_vertex_is_where_it_was_asked_for(ball: Sculpt) -> None:

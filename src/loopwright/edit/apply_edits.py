@@ -11,6 +11,7 @@ from loopwright.edit.make_change import make_change
 from loopwright.edit.mirror_halves import cut_in_half, is_whole_mirrored, join_halves, other_side
 from loopwright.edit.pick_place import check_near
 from loopwright.edit.place_vertices import place_vertices
+from loopwright.edit.tell_poorer import tell_poorer
 from loopwright.edit_wishes import Operation, read_operation
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.fit.measure_quality import measure_quality
@@ -19,6 +20,8 @@ from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, QuadMesh
 
 __all__ = ["apply_edits"]
+
+_MEND = "a fit to the sculpt (--sculpt FILE --fit) may even it out, or another place or direction"
 
 
 def apply_edits(
@@ -75,7 +78,8 @@ def apply_edits(
     else:
         there = other_side(halves, change.mesh, change.blend @ halves.image_positions)
         edited = join_halves(halves, half, place_vertices(there, change.is_new, projector).positions)
-    return edited, findings + _find_folds(mesh, edited)
+    poorer = tell_poorer(mesh, edited, checked, _MEND)
+    return edited, findings + (_find_folds(mesh, edited) or poorer)
 
 
 def _where(operation: Operation) -> str:
