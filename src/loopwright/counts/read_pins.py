@@ -14,11 +14,16 @@ from loopwright.errors import InfeasibleError, MarksError, UnknownRegionError
 from loopwright.layout.types import Layout
 from loopwright.options import Pin
 from loopwright.surface.repair_work import plural
-from loopwright.types import FloatArray, Region, RegionSurface
+from loopwright.types import Finding, FloatArray, Region, RegionSurface
 from loopwright.wishes import PolePin
 
 OPENING = "opening"
 """In place of a region's name in a pin: the openings that the other region ends at."""
+
+_NAMED = (
+    f'A region is called "{OPENING}", so in pins that word means the region, and openings can be neither pinned nor '
+    "listed among the borders: call the region something else."
+)
 
 Nearest: TypeAlias = Callable[[SumPin, tuple[SumPin, ...], int], int | None]
 """Takes a pin, the others and a way, -1 or 1, to the count next to the pinned one that can be had that way, if any."""
@@ -84,6 +89,13 @@ def border_arcs(layout: Layout, pin: Pin) -> list[int]:
     return arcs
 
 
+def tell_opening_named(layout: Layout) -> list[Finding]:
+    """Return a finding where a region bears the word by which pins name openings, and there are some."""
+    has_openings = any(arc.kind == "rim" for arc in layout.arcs)
+    is_taken = any(region.name == OPENING for region in layout.surface.regions)
+    return [Finding("opening_named", _NAMED, 1)] if has_openings and is_taken else []
+
+
 def is_opening(regions: Sequence[Region], name: str) -> bool:
     """Tell whether a pin means openings by this name: the word, unless a region bears it."""
     return name == OPENING and all(region.name != name for region in regions)
@@ -117,7 +129,10 @@ def _no_border(layout: Layout, pin: Pin, wanted: set[int]) -> str:
     first, second = pin.region_a, pin.region_b
     if -1 in wanted:
         return f"The region {second if is_opening(layout.surface.regions, first) else first} has no opening: {told}."
-    return f"The regions {first} and {second} share no border: {told}."
+    text = f"The regions {first} and {second} share no border: {told}."
+    if OPENING in (first, second) and any(arc.kind == "rim" for arc in layout.arcs):
+        text += f" {_NAMED}"
+    return text
 
 
 def _odd_error(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest | None) -> InfeasibleError:

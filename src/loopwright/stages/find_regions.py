@@ -16,15 +16,15 @@ from loopwright.marks.options import MarksOptions, MarksReport
 from loopwright.marks.region_surface import make_region_surface
 from loopwright.marks.stopped_lines import names_adding_nothing
 from loopwright.options import BuildOptions
+from loopwright.stages.check_names import check_names
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground
+from loopwright.stages.tell_mirror import tell_mirror
 from loopwright.stages.wished_sizes import face_goal, wished_sizes
 from loopwright.stages.without_names import without_names
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, Paint, RegionSurface
 from loopwright.wishes import FlowLine
-
-_UNEQUAL = 1e-3  # of the diagonal: halves that differ by more (rms) were made to differ
 
 
 @dataclass(frozen=True)
@@ -74,6 +74,7 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
                 progress=clock.progress,
             ),
         )
+    check_names(report, painted, ground, wishes)
     check_region_names(painted.regions, wishes.edits)
     with clock.stage("lines"):
         reach = mean_size(painted, face_goal(painted, wishes))
@@ -84,25 +85,17 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
             lambda: _draw_lines(ground, painted, wishes, reach),
         )
         surface = replace(surface, regions=painted.regions)
-    return FoundRegions(surface, painted, (*_tell_marks(report, wishes), *drawn), report.paint, ridges, promises)
+    told = (*_tell_specks(report), *tell_mirror(report, painted, ground, wishes), *drawn)
+    return FoundRegions(surface, painted, told, report.paint, ridges, promises)
 
 
-def _tell_marks(report: MarksReport, wishes: BuildOptions) -> list[Finding]:
+def _tell_specks(report: MarksReport) -> list[Finding]:
     findings = []
     if report.dropped_specks:
         count = report.dropped_specks
         specks = plural(count, "painted speck was", "painted specks were")
         theirs = "its surroundings got it" if count == 1 else "their surroundings got them"
         findings.append(Finding("specks", f"{specks} too small to be meant; {theirs}.", count))
-    if report.mirror is None:
-        findings.append(Finding("no_mirror", "No mirror plane is used: the mesh covers the sculpt as a whole."))
-    else:
-        share = 100 * report.mirror_rms
-        done = "one half is meshed and mirrored" if wishes.mirror_shape else "the topology of one half is mirrored"
-        text = f"The halves mirror each other to {share:.3f} % of the diagonal (rms); {done}."
-        if wishes.mirror_shape and report.mirror_rms > _UNEQUAL:
-            text += " They differ visibly: with own sides (--own-sides) each keeps its shape."
-        findings.append(Finding("mirror", text))
     return findings
 
 

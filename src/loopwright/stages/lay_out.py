@@ -8,7 +8,7 @@ from loopwright.counts.added_poles import tell_added_poles
 from loopwright.counts.count_program import CountOptions, SumPin
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.explain_clash import next_count
-from loopwright.counts.read_pins import border_pins, pole_prices
+from loopwright.counts.read_pins import border_pins, pole_prices, tell_opening_named
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.counts.tell_costly_pins import tell_costly_pins, tell_far_pins
 from loopwright.counts.tell_pin_places import tell_pin_places
@@ -51,7 +51,7 @@ def lay_out(
     pins = border_pins(layout, wishes.pins, nearest=nearest)
     with clock.stage("counts"):
         counts, total = _solve(ground, unnamed, pins, weights, wishes, faces)
-    told = _tell_faces(ground, total, faces, wishes) + tell_pin_places(layout, wishes.pins)
+    told = tell_opening_named(layout) + _tell_faces(ground, total, faces, wishes) + tell_pin_places(layout, wishes.pins)
     told += tell_added_poles(layout, counts, pins)
     return CountedLayout(layout, counts), told
 
