@@ -51,6 +51,18 @@ class InfeasibleError(LoopwrightError):
     exit_code = 5
 
 
+class TightBudgetError(InfeasibleError):
+    """Wishes that clash only because the budget leaves too few segments for them.
+
+    ``times`` is about how many times as large a budget has to be; ``what`` begins the message (such as ``The pin
+    lips/cheeks=48 cannot be met``), and ``way`` is the way out within this budget.
+    """
+
+    def __init__(self, what: str, way: str, times: float, *, places: Sequence[object] = ()) -> None:
+        super().__init__(f"{what}: {way}.", places=places)
+        self.what, self.way, self.times = what, way, times
+
+
 class ConvergenceError(LoopwrightError):
     """A solver did not reach its goal."""
 

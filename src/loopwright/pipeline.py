@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.tell_poles import tell_poles
 from loopwright.edit.run_edits import run_edits
+from loopwright.errors import TightBudgetError
 from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import check_points, hold_points, tell_points
@@ -36,6 +37,7 @@ from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
 from loopwright.stages.lay_out import lay_out, tell_pins
 from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
+from loopwright.stages.tell_budget import tell_budget
 from loopwright.stages.without_names import without_names
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
@@ -189,8 +191,21 @@ def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
     check_points(wishes.points, ground.projector)
     regions = find_regions(ground, wishes, clock)
     surface, vertex_size, sized = find_sizes(ground, regions, wishes, clock)
-    layout, counted = lay_out(ground, surface, vertex_size, wishes, clock)
+    try:
+        layout, counted = lay_out(ground, surface, vertex_size, wishes, clock)
+    except TightBudgetError as error:
+        raise tell_budget(
+            error, wishes.budget, lambda budget: _try_budget(ground, regions, replace(wishes, budget=budget), clock)
+        ) from error
     return _Plan(regions, surface, layout, (*ground.findings, *regions.findings, *sized, *counted))
+
+
+def _try_budget(ground: Ground, regions: FoundRegions, wishes: BuildOptions, clock: Clock) -> None:
+    """Plan with another budget than the regions were found for, keeping nothing; raise what such a plan raises."""
+    regions = find_regions(ground, wishes, clock) if wishes.lines else regions
+    bare = replace(ground, shelf=Shelf(depth=0))
+    surface, vertex_size, _ = find_sizes(bare, regions, wishes, clock)
+    lay_out(bare, surface, vertex_size, wishes, clock)
 
 
 def _fit(

@@ -17,7 +17,7 @@ from loopwright.counts.explain_clash import next_count
 from loopwright.counts.measure_faces import is_simple, measure_fill, patch_faces, side_counts
 from loopwright.counts.read_pins import border_pins, region_sizes
 from loopwright.counts.solve_counts import arc_targets, choose_loose, solve_for_budget, solve_whole
-from loopwright.errors import InfeasibleError, MarksError
+from loopwright.errors import InfeasibleError, MarksError, TightBudgetError
 from loopwright.layout.types import Arc, Layout
 from loopwright.numerics.integer_program import IntegerProgram, RelaxedPrice
 from loopwright.options import Pin
@@ -355,6 +355,23 @@ def test_one_pin_that_cannot_be_met_names_its_next_counts_as_asked_for(name: str
             pinned(between)
 
 
+def test_pins_that_only_the_budget_forbids_are_told_apart_from_those_that_never_fit() -> None:
+    name = "half tube at a mirror"
+    pins = tuple(border_pins(layout_of(name), [Pin("area 0", "area 1", 120)]))
+    with pytest.raises(TightBudgetError) as caught:
+        solve(name, pins)
+    assert caught.value.times > 1.0
+    finer = np.sqrt(caught.value.times) * targets_of(name)
+    counts, _ = solve_for_budget(layout_of(name), finer, caught.value.times * FACES, pins=pins)
+    assert all(pin.copies * counts[list(pin.arcs)].sum() == 120 for pin in pins)
+    patch = layout_of("cube").patches[0]
+    arcs = [a for side in patch.sides for a, _ in side]
+    odd = tuple(SumPin((a,), 4 + (i == 0), f"arc {i}") for i, a in enumerate(arcs))
+    with pytest.raises(InfeasibleError) as never:
+        solve("cube", odd)
+    assert not isinstance(never.value, TightBudgetError)
+
+
 def test_an_odd_pin_across_the_mirror_is_explained() -> None:
     layout = layout_of("half tube at a mirror")
     with pytest.raises(InfeasibleError, match="crosses the mirror plane.*to 10 or 12 instead of 11") as caught:
@@ -401,7 +418,7 @@ def test_an_odd_pin_is_told_the_counts_that_can_be_had(name: str, count: int, is
 
 def test_too_few_segments_are_told_before_an_odd_number() -> None:
     layout = layout_of("half tube at a mirror")
-    with pytest.raises(InfeasibleError, match="has 2 pieces between junctions and cannot have fewer segments; 1 are"):
+    with pytest.raises(InfeasibleError, match="has 2 pieces between junctions and cannot have fewer segments; 1 is"):
         border_pins(layout, [Pin("area 0", "area 1", 1)])
 
 

@@ -78,6 +78,22 @@ def test_a_budget_that_pins_keep_from_being_met_is_told(ball: Sculpt) -> None:
     assert missed(3000) == []
 
 
+def test_a_pin_that_only_the_budget_forbids_is_told_with_a_budget_and_a_count_that_do(ball: Sculpt) -> None:
+    def borders(budget: int, count: int) -> list[int]:
+        options = BuildOptions(pins=(Pin("cap", "rest", count),), **{**QUICK, "budget": budget})
+        return [border.segments for border in plan(ball, options=options).layout.borders]
+
+    with pytest.raises(
+        InfeasibleError, match="^The pin cap/rest=200 cannot be met at a budget of 150: the n"
+    ) as caught:
+        borders(150, 200)
+    told = re.search(r"can be had is (\d+); a budget of ([\d,]+) would do\.$", str(caught.value))
+    assert told is not None
+    fewer, larger = int(told[1]), int(told[2].replace(",", ""))
+    assert fewer < 200 and larger > 150
+    assert borders(150, fewer) == [fewer] and borders(larger, 200) == [200]
+
+
 def test_a_missed_budget_is_judged_by_the_whole_mesh() -> None:
     def told(total: float, goal: float, budget: int) -> list[str]:
         ground = SimpleNamespace(sculpt=SimpleNamespace(triangles=range(10_000)))
