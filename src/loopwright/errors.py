@@ -12,15 +12,18 @@ from collections.abc import Sequence
 class LoopwrightError(Exception):
     """Base of all errors; ``places`` are names, element ids or positions.
 
-    ``in_marks`` tells that it is about a line, a held place or an edit, which only a marks file holds.
+    ``in_marks`` tells that it is about a line, a held place, a dab of size or an edit, which only a marks file holds.
+    ``about`` is the list of a marks file (``pins``, ``sizes`` or ``poles``) that holds the wishes named in ``places``,
+    unless they were given by hand.
     """
 
     exit_code = 1
 
-    def __init__(self, message: str, *, places: Sequence[object] = (), in_marks: bool = False) -> None:
+    def __init__(self, message: str, *, places: Sequence[object] = (), in_marks: bool = False, about: str = "") -> None:
         super().__init__(message)
         self.places = tuple(places)
         self.in_marks = in_marks
+        self.about = about
 
 
 class UsageError(LoopwrightError):
@@ -59,7 +62,7 @@ class TightBudgetError(InfeasibleError):
     """
 
     def __init__(self, what: str, way: str, times: float, *, places: Sequence[object] = ()) -> None:
-        super().__init__(f"{what}: {way}.", places=places)
+        super().__init__(f"{what}: {way}.", places=places, about="pins")
         self.what, self.way, self.times = what, way, times
 
 

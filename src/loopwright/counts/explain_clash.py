@@ -53,7 +53,7 @@ def explain_clash(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...],
         what, way = f"The pins {names} cannot be met together", f"change one of them by {step}, or remove one"
     if finer is not None:
         raise TightBudgetError(what, way, finer**2, places=places)
-    raise InfeasibleError(f"{what}: {way}.", places=places)
+    raise InfeasibleError(f"{what}: {way}.", places=places, about="pins")
 
 
 def _least_finer(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...], opt: CountOptions) -> float | None:

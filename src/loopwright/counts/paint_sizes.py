@@ -35,6 +35,7 @@ def paint_sizes(
             vertices = plural(len(sculpt.positions), "vertex", "vertices")
             raise MarksError(
                 f"The list given has {sizes}, but {sculpt.name} has {vertices}: paint the sizes on this very file.",
+                in_marks=True,
             )
         tree = cKDTree(sculpt.positions, balanced_tree=False)
         out = vertex_sizes[tree.query(surface.positions)[1]].astype(np.float64)
@@ -49,6 +50,7 @@ def paint_sizes(
                 f"The size painted at {at} with radius {dab.radius:g} touches no part of the surface that gets faces: "
                 "move it there or widen it.",
                 places=[dab.at],
+                in_marks=True,
             )
         out[inside] = dab.length
     return out if (out > 0).any() else None

@@ -68,6 +68,7 @@ def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None 
                     f"The border {name} has {copies * len(group)} pieces between junctions and cannot have fewer "
                     f"segments; {plural(pin.count, 'is', 'are')} pinned.",
                     places=[name],
+                    about="pins",
                 )
             (odd if pin.count % copies else found).append(SumPin(tuple(group), pin.count // copies, name, copies))
     if odd:
@@ -85,7 +86,7 @@ def border_arcs(layout: Layout, pin: Pin) -> list[int]:
     wanted = {_find_side(layout, name) for name in (pin.region_a, pin.region_b)}
     arcs = [i for i, a in enumerate(layout.arcs) if a.kind in ("border", "rim") and set(a.sides) == wanted]
     if not arcs:
-        raise MarksError(_no_border(layout, pin, wanted), places=[pin.name])
+        raise MarksError(_no_border(layout, pin, wanted), places=[pin.name], about="pins")
     return arcs
 
 
@@ -150,15 +151,16 @@ def _odd_error(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest | None)
             text = (
                 f"The pin {pin.name}={asked} cannot be met: the nearest that can be had {verb} {_doubled(can_be_had)}."
             )
-            return InfeasibleError(text, places=[pin.name])
+            return InfeasibleError(text, places=[pin.name], about="pins")
         if not can_be_had:
             text = f"The pin {pin.name}={asked} is odd, and no even count fits the other pins: free one of them."
-            return InfeasibleError(text, places=[pin.name])
+            return InfeasibleError(text, places=[pin.name], about="pins")
         around = can_be_had
     return InfeasibleError(
         f"The border {pin.name} crosses the mirror plane, so both halves have equally many segments: "
         f"pin it to {_doubled(around, ' or ')} instead of {asked}.",
         places=[pin.name],
+        about="pins",
     )
 
 
@@ -181,7 +183,8 @@ def pole_prices(surface: RegionSurface, poles: Sequence[PolePin]) -> tuple[dict[
         region = find_region(surface.regions, pole.region)
         if wishes.setdefault(region, pole.wish) != pole.wish:
             name = surface.regions[region].name
-            raise MarksError(f"The region {name} is wished to have poles and to have none; keep one.", places=[name])
+            text = f"The region {name} is wished to have poles and to have none; keep one."
+            raise MarksError(text, places=[name], about="poles")
     turns = {region: _NONE_PRICE if wish == "none" else 0.0 for region, wish in wishes.items()}
     counts = {region: _NONE_FACTOR for region, wish in wishes.items() if wish == "none"}
     return turns, counts

@@ -32,8 +32,10 @@ def tell_budget(error: TightBudgetError, budget: int, can_be_planned: Callable[[
         except (InfeasibleError, ConvergenceError):
             faces *= _MORE
             continue
-        return InfeasibleError(f"{what}: {error.way}; a budget of {tried:,} would do.", places=error.places)
-    return InfeasibleError(f"{what}: {error.way}.", places=error.places)
+        return InfeasibleError(
+            f"{what}: {error.way}; a budget of {tried:,} would do.", places=error.places, about=error.about
+        )
+    return InfeasibleError(f"{what}: {error.way}.", places=error.places, about=error.about)
 
 
 def _two_digits(faces: float) -> int:
