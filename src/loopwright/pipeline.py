@@ -10,7 +10,7 @@ from loopwright.edit.run_edits import run_edits
 from loopwright.errors import TightBudgetError
 from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
-from loopwright.fit.hold_points import check_points, hold_points, tell_points
+from loopwright.fit.hold_points import check_points, tell_points
 from loopwright.fit.keep_paint import keep_paint
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.own_sides import own_sides
@@ -33,6 +33,8 @@ from loopwright.shelf import Shelf
 from loopwright.stages.clock import Clock
 from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
+from loopwright.stages.hold_places import hold_places
+from loopwright.stages.judge_pins import judge_mesh_pins, judge_planned_pins
 from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
 from loopwright.stages.lay_out import lay_out, tell_pins
 from loopwright.stages.place_poles import place_added_poles
@@ -102,7 +104,7 @@ def plan_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> PlanResult:
     )
     pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=False)
     findings = (*made.findings, *pins, *later)
-    outcomes = tuple(judge_plan(wishes, made.regions.promises, findings))
+    outcomes = (*judge_plan(wishes, made.regions.promises, findings), *judge_planned_pins(wishes.pins, made.layout))
     return PlanResult(ground.sculpt, made.surface, made.layout, findings, clock.timings, asked, outcomes=outcomes)
 
 
@@ -119,7 +121,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         mesh = keep("quads", (planned,), lambda: build_mesh(planned.layout, planned.counts, sizes, progress=progress))
     with clock.stage("relax"):
         off = tell_points(mesh, wishes.points, projector, made.surface.positions)
-        held, kept = hold_points(mesh, wishes.points, projector)
+        held, kept = hold_places(mesh, wishes.points, projector)
         kept_points = made.surface.positions
         mesh = keep("relax", (held, kept_points), lambda: _even_out(held, kept_points, projector, progress))
     even, loosened = mesh, tell_loosened(held, mesh)
@@ -165,7 +167,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         half,
         quality,
         _distances(report),
-        outcomes=tuple(outcomes),
+        outcomes=(*outcomes, *judge_mesh_pins(wishes, made.layout, mesh)),
     )
 
 

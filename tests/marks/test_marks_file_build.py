@@ -67,6 +67,31 @@ def test_a_pinned_border_has_its_segments(ball: Sculpt) -> None:
     assert border_count(build(ball, options=near)) == 32
 
 
+def test_of_pins_it_is_told_whether_the_mesh_keeps_them(ball: Sculpt) -> None:
+    def judged(pins: tuple[Pin, ...], edits: tuple[Any, ...] = ()) -> tuple[int, list[bool | None]]:
+        result = build(ball, options=BuildOptions(pins=pins, edits=edits, fit_limit=False, **QUICK))
+        assert [each.kind for each in result.outcomes] == ["pin"] * len(pins)
+        return border_count(result), [each.is_kept for each in result.outcomes]
+
+    pins = (Pin("rest", "cap", 24), Pin("cap", "rest", 24, (0.9, 0.0, 0.5)))
+    assert [each.is_kept for each in plan(ball, options=BuildOptions(pins=pins, **QUICK)).outcomes] == [True, True]
+    assert judged(pins) == (24, [True, True])
+    across: dict[str, Any] = {"op": "insert_loop", "near": [0.86, 0.0, 0.5], "across": [0, 1, 0]}
+    edges, kept = judged(pins, (across,))  # the loop crosses the border, and so puts vertices on it
+    assert edges > 24 and kept == [False, None]
+    merged: dict[str, Any] = {"op": "merge_regions", "regions": ["cap", "rest"], "name": "all"}
+    assert judged(pins, (merged,)) == (0, [None, None])
+
+
+def test_all_places_that_clash_are_told_at_once(ball: Sculpt) -> None:
+    spots = {"a": (1.0, 0.0, 0.0), "b": (0.0, -1.0, 0.0), "c": (1.0, 0.0005, 0.0), "d": (0.7, 0.0, -0.7)}
+    spots |= {"e": (0.0, -1.0, 0.0005), "f": (1.0, 0.0, -0.0005)}
+    wishes = BuildOptions(points=tuple(FixedPoint(at, name) for name, at in spots.items()), **QUICK)
+    with pytest.raises(InfeasibleError, match=r"^a, c and f lie so near .* at all of them; so do b and e\. ") as caught:
+        build(ball, options=wishes)
+    assert caught.value.places == ("a", "c", "f", "b", "e") and caught.value.in_marks
+
+
 def test_a_budget_that_pins_keep_from_being_met_is_told(ball: Sculpt) -> None:
     def missed(budget: int) -> list[str]:
         options = BuildOptions(pins=(Pin("cap", "rest", 80),), **{**QUICK, "budget": budget})
@@ -189,7 +214,7 @@ def test_lines_and_places_of_one_name_are_told_apart(ball: Sculpt) -> None:
     texts = [f.text for f in plan(ball, options=BuildOptions(lines=lines, **QUICK)).findings]
     assert [text.partition(" lies along")[0] for text in texts if "adds nothing" in text] == ["band (line 2)"]
     twins = (FixedPoint((0.6, 0.64, -0.48), "dot"), FixedPoint((0.6, 0.64, -0.4801), "dot"))
-    with pytest.raises(InfeasibleError, match=r"dot \(point 2\) and dot \(point 1\) lie so near"):
+    with pytest.raises(InfeasibleError, match=r"dot \(point 1\) and dot \(point 2\) lie so near"):
         build(ball, options=BuildOptions(points=twins, **QUICK))
 
 

@@ -48,10 +48,11 @@ def lay_out(
     def nearest(pin: SumPin, others: tuple[SumPin, ...], way: int) -> int | None:
         return next_count(layout, arc_targets(layout, layout.vertex_size), pin, others, weights, way)
 
+    placed = tell_pin_places(layout, wishes.pins)
     pins = border_pins(layout, wishes.pins, nearest=nearest)
     with clock.stage("counts"):
         counts, total = _solve(ground, unnamed, pins, weights, wishes, faces)
-    told = tell_opening_named(layout) + _tell_faces(ground, total, faces, wishes) + tell_pin_places(layout, wishes.pins)
+    told = tell_opening_named(layout) + _tell_faces(ground, total, faces, wishes) + placed
     told += tell_added_poles(layout, counts, pins)
     return CountedLayout(layout, counts), told
 

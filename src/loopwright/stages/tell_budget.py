@@ -40,5 +40,5 @@ def tell_budget(error: TightBudgetError, budget: int, can_be_planned: Callable[[
 
 def _two_digits(faces: float) -> int:
     """Return the least budget of two digits that is no smaller."""
-    digit = 10 ** max(int(math.log10(faces)) - 1, 0)
-    return math.ceil(faces / digit) * int(digit)
+    digit = int(10 ** max(int(math.log10(faces)) - 1, 0))
+    return math.ceil(faces / digit) * digit
