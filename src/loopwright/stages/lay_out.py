@@ -8,6 +8,7 @@ from loopwright.counts.added_poles import tell_added_poles
 from loopwright.counts.count_program import CountOptions, SumPin
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.explain_clash import next_count
+from loopwright.counts.measure_faces import filled_faces
 from loopwright.counts.read_pins import border_pins, pole_prices, tell_opening_named
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.counts.tell_costly_pins import tell_costly_pins, tell_far_pins
@@ -51,7 +52,8 @@ def lay_out(
     placed = tell_pin_places(layout, wishes.pins)
     pins = border_pins(layout, wishes.pins, nearest=nearest)
     with clock.stage("counts"):
-        counts, total = _solve(ground, unnamed, pins, weights, wishes, faces)
+        counts = _solve(ground, unnamed, pins, weights, wishes, faces)
+        total = float(filled_faces(layout, counts).sum())
     told = tell_opening_named(layout) + _tell_faces(ground, total, faces, wishes) + placed
     told += tell_added_poles(layout, counts, pins)
     return CountedLayout(layout, counts), told
@@ -77,7 +79,7 @@ def tell_pins(
     unnamed = replace(layout, surface=without_names(layout.surface))
 
     def solve(kept: tuple[SumPin, ...]) -> IntArray:
-        return _solve(ground, unnamed, kept, weights, wishes, face_goal(surface, wishes), stage="freed pins")[0]
+        return _solve(ground, unnamed, kept, weights, wishes, face_goal(surface, wishes), stage="freed pins")
 
     with clock.stage("counts"):
         return tell_costly_pins(layout, counts, targets, pins, solve)
@@ -92,7 +94,7 @@ def _solve(
     faces: float,
     *,
     stage: str = "counts",
-) -> tuple[IntArray, float]:
+) -> IntArray:
     """Solve the segment counts, or find them on the shelf."""
     keep = bool(wishes.sizes or wishes.size_dabs) or wishes.vertex_sizes is not None
     return ground.shelf.keep(
@@ -102,7 +104,7 @@ def _solve(
             layout, arc_targets(layout, layout.vertex_size), faces, pins=pins, keep_scale=keep, options=weights
         ),
         parts=1 if stage == "counts" else _FREED,
-    )
+    )[0]
 
 
 def _plan(
