@@ -5,12 +5,15 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
 from tests.conftest import EDGE, FACES, SURFACES, counts_of, layout_of, surface_of
 
 from loopwright.counts import solve_counts
+from loopwright.counts.count_borders import count_borders
 from loopwright.counts.count_program import CountOptions, SumPin, build_program, rim_loops
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.explain_clash import next_count
@@ -20,8 +23,11 @@ from loopwright.counts.solve_counts import arc_targets, choose_loose, solve_for_
 from loopwright.errors import InfeasibleError, MarksError, TightBudgetError
 from loopwright.layout.types import Arc, Layout
 from loopwright.numerics.integer_program import IntegerProgram, RelaxedPrice
-from loopwright.options import Pin
+from loopwright.options import BuildOptions, Pin
 from loopwright.patterns.fill_patch import fill_patch
+from loopwright.shelf import Shelf
+from loopwright.stages.lay_out import _solve_pinned
+from loopwright.stages.read_ground import Ground
 from loopwright.types import IntArray
 
 every_surface = pytest.mark.parametrize("name", SURFACES)
@@ -470,3 +476,18 @@ def test_rings_at_openings_get_three_rows() -> None:
                     seen += 1
                     assert sides[i] >= 3
     assert seen > 0
+
+
+def test_pins_that_hold_anyway_change_no_count() -> None:
+    ground, changed = cast(Ground, SimpleNamespace(shelf=Shelf(depth=0))), 0
+    for name in ("sphere with caps", "sphere in rings", "sphere with holes", "horn", "torus in sectors"):
+        layout, rest = layout_of(name), (CountOptions(), BuildOptions(), 100.0)
+        free = _solve_pinned(ground, layout, (), *rest)
+        told = [Pin(*border.between, border.segments, border.near) for border in count_borders(layout, free)]
+        pins = border_pins(layout, told)
+        assert pins and np.array_equal(_solve_pinned(ground, layout, pins, *rest), free)
+        changed += not np.array_equal(solve(name, pins, 100.0), free)
+        more = replace(pins[0], count=pins[0].count + 2)
+        other = _solve_pinned(ground, layout, (more, *pins[1:]), *rest)
+        assert other[list(more.arcs)].sum() == more.count
+    assert changed  # solved with them, counts as good as those were found instead
