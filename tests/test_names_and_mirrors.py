@@ -14,7 +14,8 @@ from loopwright.errors import MarksError, UnknownRegionError
 from loopwright.options import BuildOptions, Pin
 from loopwright.pipeline import plan
 from loopwright.results import PlanResult
-from loopwright.types import Sculpt
+from loopwright.surface.mirror import MirrorFit
+from loopwright.types import MirrorPlane, Sculpt
 from loopwright.wishes import PolePin
 
 RED, BLUE, BLACK, GREEN = (200, 60, 60), (60, 160, 220), (20, 20, 20), (60, 200, 90)
@@ -71,7 +72,17 @@ def test_without_any_mirror_the_way_out_is_none() -> None:
         lumps += height * np.exp(-8.0 * ((sculpt.positions - spot) ** 2).sum(axis=1))
     lumpy = sculpt.positions * (1.0 + lumps[:, None])
     text = told(planned(Sculpt(lumpy, sculpt.triangles, sculpt.colors), mirror="y"))["mirror_wrong"]
-    assert "No plane was found across which it is mirrored: --mirror none" in text
+    assert "No plane was found across which it is mirrored: --mirror none" in text and "--own-sides" in text
+
+
+def test_a_plane_across_the_right_axis_at_the_wrong_place_is_not_offered_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    sculpt = pear()
+    reach = np.linalg.norm(sculpt.positions - [0.9, -0.2, 0.0], axis=1)
+    shape = sculpt.positions + np.outer(4.0 + 4.0 * np.maximum(0.2 - reach, 0.0), [1.0, 0.0, 0.0])  # a spike aside
+    fit = MirrorFit(MirrorPlane(np.array([1.0, 0.0, 0.0]), 4.0), 0.003, 0.1, 1.0)
+    monkeypatch.setattr("loopwright.stages.tell_mirror.find_mirror", lambda *_, **__: fit)
+    found = told(planned(Sculpt(shape, sculpt.triangles, sculpt.colors), mirror="x"))
+    assert found["mirror_wrong"].endswith("It is mirrored across x at 4, to 0.300 %: use --mirror auto.")
 
 
 def test_a_region_on_the_far_half_alone_is_told_and_so_are_wishes_for_it() -> None:

@@ -28,7 +28,7 @@ def check_names(report: MarksReport, painted: RegionSurface, ground: Ground, wis
             found = _finds(tuple(Region(share.name, share.color) for share in report.regions), name)
             if found is not None:
                 share = report.regions[found]
-                raise UnknownRegionError(_why(share, name, opening, report, painted, ground), places=[name])
+                raise UnknownRegionError(_why(share, name, opening, report, painted, ground, wishes), places=[name])
 
 
 def _wished(wishes: BuildOptions, painted: RegionSurface) -> Iterator[tuple[str, str]]:
@@ -49,14 +49,20 @@ def _finds(regions: tuple[Region, ...], name: str) -> int | None:
 
 
 def _why(
-    share: RegionShare, name: str, opening: str, report: MarksReport, painted: RegionSurface, ground: Ground
+    share: RegionShare,
+    name: str,
+    opening: str,
+    report: MarksReport,
+    painted: RegionSurface,
+    ground: Ground,
+    wishes: BuildOptions,
 ) -> str:
     if share.is_open:
         way = f"write {opening} for where that region ends at an opening" if opening else "leave the wish out"
         return f'"{name}" is left open, so it is no region but an opening and has no faces; {way}.'
     if share.name in lost_behind(report, painted, ground):
         text = f'The region "{name}" is painted only on the half that the mirror plane leaves out'
-        if fits := plane_that_fits(report, ground):
+        if fits := plane_that_fits(report, ground, wishes):
             return f"{text}, and the sculpt is not mirrored across that plane. {fits}"
         return f"{text}: paint both halves alike, or cover the sculpt as a whole (--mirror none)."
     return f'The region "{name}" is painted, but too small to be meant, so it is none: paint it larger.'

@@ -25,7 +25,7 @@ def tell_mirror(report: MarksReport, painted: RegionSurface, ground: Ground, wis
     findings = [Finding("mirror", text)]
     lost = lost_behind(report, painted, ground)
     if is_wrong:
-        text = _wrong(report.mirror_rms, report.mirror, lost, plane_that_fits(report, ground))
+        text = _wrong(report.mirror_rms, report.mirror, lost, plane_that_fits(report, ground, wishes))
         findings.append(Finding("mirror_wrong", text, len(lost), names=tuple(lost)))
     elif lost:
         text = f"{_listed(lost)} painted only on the half that is not meshed ({_side(report.mirror, -1)}), and left out"
@@ -49,7 +49,7 @@ def lost_behind(report: MarksReport, painted: RegionSurface, ground: Ground) -> 
     ]  # fmt: skip
 
 
-def plane_that_fits(report: MarksReport, ground: Ground) -> str:
+def plane_that_fits(report: MarksReport, ground: Ground, wishes: BuildOptions) -> str:
     """Say across which plane a sculpt is mirrored; empty where it is across the one that was asked for."""
     if report.mirror is None or report.mirror_rms <= MOST_APART:
         return ""
@@ -57,9 +57,14 @@ def plane_that_fits(report: MarksReport, ground: Ground) -> str:
         "mirror that fits", (), lambda: find_mirror(ground.projector, vertex_label=report.paint.color), depth=1
     )
     if found is None:
-        return "No plane was found across which it is mirrored: --mirror none covers it as a whole."
+        text = "No plane was found across which it is mirrored: --mirror none covers it as a whole"
+        own = ", or, where it is meant to be mirrored across this one, --own-sides keeps the shape of each side"
+        return f"{text}{own if wishes.mirror_shape else ''}."
     axis = _axis(found.plane)
-    across, way = (f"across {axis}", f"--mirror {axis}") if axis else ("across a plane aslant", "--mirror auto")
+    across = f"across {axis}" if axis else "across a plane aslant"
+    if axis == wishes.mirror:
+        across += f" at {found.plane.offset:.4g}"
+    way = f"--mirror {axis}" if axis and axis != wishes.mirror else "--mirror auto"
     return f"It is mirrored {across}, to {_percent(found.rms)}: use {way}."
 
 
