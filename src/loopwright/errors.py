@@ -12,15 +12,18 @@ from collections.abc import Sequence
 class LoopwrightError(Exception):
     """Base of all errors; ``places`` are names, element ids or positions.
 
-    ``in_marks`` tells that it is about a line, a held place or an edit, which only a marks file holds.
+    ``in_marks`` tells that it is about a line, a held place, a dab of size or an edit, which only a marks file holds.
+    ``about`` is the list of a marks file (``pins``, ``sizes`` or ``poles``) that holds the wishes named in ``places``,
+    unless they were given by hand.
     """
 
     exit_code = 1
 
-    def __init__(self, message: str, *, places: Sequence[object] = (), in_marks: bool = False) -> None:
+    def __init__(self, message: str, *, places: Sequence[object] = (), in_marks: bool = False, about: str = "") -> None:
         super().__init__(message)
         self.places = tuple(places)
         self.in_marks = in_marks
+        self.about = about
 
 
 class UsageError(LoopwrightError):
@@ -49,6 +52,18 @@ class InfeasibleError(LoopwrightError):
     """Wishes that clash; the message says which, and what would free them."""
 
     exit_code = 5
+
+
+class TightBudgetError(InfeasibleError):
+    """Wishes that clash only because the budget leaves too few segments for them.
+
+    ``times`` is about how many times as large a budget has to be; ``what`` begins the message (such as ``The pin
+    lips/cheeks=48 cannot be met``), and ``way`` is the way out within this budget.
+    """
+
+    def __init__(self, what: str, way: str, times: float, *, places: Sequence[object] = ()) -> None:
+        super().__init__(f"{what}: {way}.", places=places, about="pins")
+        self.what, self.way, self.times = what, way, times
 
 
 class ConvergenceError(LoopwrightError):

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.tell_poles import tell_poles
 from loopwright.edit.run_edits import run_edits
+from loopwright.errors import TightBudgetError
 from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
-from loopwright.fit.hold_points import check_points, hold_points, tell_points
+from loopwright.fit.hold_points import check_points, tell_points
 from loopwright.fit.keep_paint import keep_paint
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.own_sides import own_sides
@@ -24,6 +25,7 @@ from loopwright.handover.tell_folded import tell_folded
 from loopwright.layout.size_steps import surface_extent
 from loopwright.layout.tell_astray import mesh_chains, names_told, tell_astray
 from loopwright.layout.types import Layout
+from loopwright.marks.stopped_lines import names_adding_nothing
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress, silent
 from loopwright.quads.build_mesh import build_mesh
@@ -32,10 +34,13 @@ from loopwright.shelf import Shelf
 from loopwright.stages.clock import Clock
 from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
+from loopwright.stages.hold_places import hold_places
+from loopwright.stages.judge_pins import judge_mesh_pins, judge_planned_pins
 from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
 from loopwright.stages.lay_out import lay_out, tell_pins
 from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
+from loopwright.stages.tell_budget import tell_budget
 from loopwright.stages.without_names import without_names
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
@@ -100,7 +105,7 @@ def plan_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> PlanResult:
     )
     pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=False)
     findings = (*made.findings, *pins, *later)
-    outcomes = tuple(judge_plan(wishes, made.regions.promises, findings))
+    outcomes = (*judge_plan(wishes, made.regions.promises, findings), *judge_planned_pins(wishes.pins, made.layout))
     return PlanResult(ground.sculpt, made.surface, made.layout, findings, clock.timings, asked, outcomes=outcomes)
 
 
@@ -117,7 +122,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         mesh = keep("quads", (planned,), lambda: build_mesh(planned.layout, planned.counts, sizes, progress=progress))
     with clock.stage("relax"):
         off = tell_points(mesh, wishes.points, projector, made.surface.positions)
-        held, kept = hold_points(mesh, wishes.points, projector)
+        held, kept = hold_places(mesh, wishes.points, projector)
         kept_points = made.surface.positions
         mesh = keep("relax", (held, kept_points), lambda: _even_out(held, kept_points, projector, progress))
     even, loosened = mesh, tell_loosened(held, mesh)
@@ -163,7 +168,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         half,
         quality,
         _distances(report),
-        outcomes=tuple(outcomes),
+        outcomes=(*outcomes, *judge_mesh_pins(wishes, made.layout, mesh)),
     )
 
 
@@ -181,7 +186,8 @@ def _tell_lines(made: _Plan, mesh: QuadMesh) -> list[Finding]:
     promises = made.regions.promises
     if not promises:
         return []
-    return tell_astray(promises, *mesh_chains(mesh), told=names_told(made.findings, promises))
+    told = {*names_told(made.findings, promises), *names_adding_nothing(made.findings)}
+    return tell_astray(promises, *mesh_chains(mesh), told=told)
 
 
 def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
@@ -189,8 +195,21 @@ def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
     regions = find_regions(ground, wishes, clock)
     surface, vertex_size, sized = find_sizes(ground, regions, wishes, clock)
     extent = surface_extent(regions.painted)
-    layout, counted = lay_out(ground, surface, vertex_size, wishes, clock, extent=extent)
+    try:
+        layout, counted = lay_out(ground, surface, vertex_size, wishes, clock, extent=extent)
+    except TightBudgetError as error:
+        raise tell_budget(
+            error, wishes.budget, lambda budget: _try_budget(ground, regions, replace(wishes, budget=budget), clock)
+        ) from error
     return _Plan(regions, surface, layout, (*ground.findings, *regions.findings, *sized, *counted))
+
+
+def _try_budget(ground: Ground, regions: FoundRegions, wishes: BuildOptions, clock: Clock) -> None:
+    """Plan with another budget than the regions were found for, keeping nothing; raise what such a plan raises."""
+    regions = find_regions(ground, wishes, clock) if wishes.lines else regions
+    bare = replace(ground, shelf=Shelf(depth=0))
+    surface, vertex_size, _ = find_sizes(bare, regions, wishes, clock)
+    lay_out(bare, surface, vertex_size, wishes, clock, extent=surface_extent(regions.painted))
 
 
 def _fit(

@@ -24,7 +24,7 @@ class PlanResult:
     findings : what was found and done on the way.
     timings : seconds per stage.
     options : the wishes.
-    outcomes : of the lines, then the places, then the wishes for poles, in the order of the options.
+    outcomes : of the lines, the places, the wishes for poles, then the pins, each in the order of the options.
     """
 
     sculpt: Sculpt

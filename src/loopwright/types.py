@@ -7,6 +7,7 @@ changed in place by the function that receives it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
@@ -160,10 +161,14 @@ class Finding:
     """One thing that a check found or a repair did, with where it is.
 
     ``kind`` is a short stable key such as ``non_manifold_edge``; ``text`` is
-    the sentence for a person; ``elements`` are vertex or triangle ids.
+    the sentence for a person; ``elements`` are vertex or triangle ids;
+    ``names`` are those of the wishes that it is about; ``data`` holds further
+    figures and places as plain values, for the report's JSON.
     """
 
     kind: str
     text: str
     count: int = 0
     elements: IntArray = field(default_factory=lambda: np.zeros(0, np.int32))
+    names: tuple[str, ...] = ()
+    data: Mapping[str, object] = field(default_factory=dict)

@@ -76,18 +76,18 @@ class SizeDab:
 
 @dataclass(frozen=True)
 class WishOutcome:
-    """What became of a drawn line, a held place or a wish for poles.
+    """What became of a drawn line, a held place, a wish for poles or a pin.
 
     Attributes
     ----------
     kind : what it is.
-    name : the line's or place's, as in messages, or the region's.
-    is_kept : None where that is not known: in a plan, for a line so short that nothing is promised of it, and for
-        poles in a region that an edit merged away.
+    name : the line's, place's or border's, as in messages, or the region's.
+    is_kept : None where that is not known: in a plan, for a line so short that nothing is promised of it, for poles
+        and pins of a region that an edit merged away, and for pins with a place where there are edits.
     off : of a place, how far the nearest vertex of the mesh (with the fit, its limit) is from it; else None.
     """
 
-    kind: Literal["line", "point", "poles"]
+    kind: Literal["line", "point", "poles", "pin"]
     name: str
     is_kept: bool | None
     off: float | None = None

@@ -14,6 +14,7 @@ from loopwright.cli.name_file import name_file, name_marks
 from loopwright.counts.find_region import find_region
 from loopwright.demo import write_sculpt_ply
 from loopwright.errors import InputError, LoopwrightError, MarksError
+from loopwright.options import BuildOptions
 from loopwright.types import Region, Sculpt
 
 MARKS = Path("head.json")
@@ -86,6 +87,61 @@ def test_a_plan_names_the_file_and_the_place(
     path.write_text(json.dumps({"loopwright_marks": 1, "budget": 200, "regions": names, key: wishes[key]}))
     assert main(["plan", str(tmp_path / "ball.ply"), "--marks", str(path), "--quiet", "--mirror", "none"]) == 4
     assert f'{path}: {place}: There is no region "cpa"' in capsys.readouterr().err
+
+
+def ball(folder: Path) -> str:
+    """Write a small ball with a cap, a belt and a base, of which the cap and the base do not touch."""
+    points, triangles = globe(20)
+    colors = np.where((points[:, 2] > 0.4)[:, None], (200, 60, 60), (60, 160, 220))
+    colors[points[:, 2] < -0.4] = (90, 200, 90)
+    write_sculpt_ply(folder / "ball.ply", Sculpt(points, triangles, colors.astype(np.uint8)))
+    return str(folder / "ball.ply")
+
+
+@pytest.fixture
+def few_triangles(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Plan on few triangles, which no option of the command line asks for."""
+    monkeypatch.setattr("loopwright.cli.read_wishes.BuildOptions", lambda: BuildOptions(proxy_faces=2000))
+
+
+REGIONS = {"cap": "#c83c3c", "belt": "#3ca0dc", "base": "#5ac85a"}
+FIVE = {"between": ["belt", "cap"], "count": 5}
+
+
+@pytest.mark.parametrize(
+    ("wishes", "place", "words"),
+    [
+        ({"pins": [FIVE, {"between": ["cap", "base"], "count": 8}]}, "pins/1", "share no border"),
+        ({"pins": [{"between": ["belt", "base"], "count": 8}, FIVE]}, "pins/1", "pin belt/cap=5 cannot be met"),
+        ({"pins": [{"between": ["#3ca0dc", "cap"], "count": 300}]}, "pins/0", "pin #3ca0dc/cap=300 cannot be met at"),
+        ({"sizes": {"cap": 9.0}}, "sizes/cap", "larger than the region"),
+        ({"sizes": {"cap": 0.5, "#5ac85a": 9.0}}, "sizes/#5ac85a", "larger than the region"),
+        ({"sizes": {"cap": 0.01}}, "sizes/cap", "take about"),
+        ({"size_dabs": [{"at": [0, 0, 9], "radius": 0.1, "length": 0.1}]}, "size_dabs/0", "touches no part"),
+        ({"lines": [{"name": "jaw", "points": [[0, 0, 1], [0, 0, 9]]}]}, "lines/0", "away from the sculpt"),
+        ({"points": [{"at": [0, 0, 1]}, {"at": [0, 0, 9]}]}, "points/1", "away from the sculpt"),
+        ({"budget": 20}, "the budget is 20", "must lie between"),
+    ],
+)
+@pytest.mark.usefixtures("few_triangles")
+def test_errors_on_wishes_name_the_file_and_where_in_it_they_stand(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], wishes: dict[str, object], place: str, words: str
+) -> None:
+    path = tmp_path / "head.json"
+    path.write_text(json.dumps({"loopwright_marks": 1, "budget": 200, "regions": REGIONS, **wishes}))
+    assert main(["plan", ball(tmp_path), "--marks", str(path), "--quiet", "--mirror", "none"]) in (4, 5)
+    told = capsys.readouterr().err
+    assert f"{path}: {place}" in told and words in told and told.count(str(path)) == 1
+
+
+@pytest.mark.usefixtures("few_triangles")
+def test_a_pin_given_by_hand_is_not_put_on_the_marks(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "head.json"
+    path.write_text(json.dumps({"loopwright_marks": 1, "budget": 200, "regions": REGIONS, "pins": [FIVE]}))
+    words = ["plan", ball(tmp_path), "--marks", str(path), "--quiet", "--mirror", "none", "--pin", "cap/belt=7"]
+    assert main(words) == 5
+    told = capsys.readouterr().err
+    assert "cap/belt=7 cannot be met" in told and str(path) not in told
 
 
 @pytest.mark.parametrize(

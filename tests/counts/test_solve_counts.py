@@ -5,24 +5,29 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
 from tests.conftest import EDGE, FACES, SURFACES, counts_of, layout_of, surface_of
 
 from loopwright.counts import solve_counts
+from loopwright.counts.count_borders import count_borders
 from loopwright.counts.count_program import CountOptions, SumPin, build_program, rim_loops
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.explain_clash import next_count
 from loopwright.counts.measure_faces import is_simple, measure_fill, patch_faces, side_counts
 from loopwright.counts.read_pins import border_pins, region_sizes
 from loopwright.counts.solve_counts import arc_targets, choose_loose, solve_for_budget, solve_whole
-from loopwright.errors import InfeasibleError, MarksError
+from loopwright.errors import InfeasibleError, MarksError, TightBudgetError
 from loopwright.layout.types import Arc, Layout
 from loopwright.numerics.integer_program import IntegerProgram, RelaxedPrice
-from loopwright.options import Pin
+from loopwright.options import BuildOptions, Pin
 from loopwright.patterns.fill_patch import fill_patch
+from loopwright.shelf import Shelf
+from loopwright.stages.lay_out import _solve_pinned
+from loopwright.stages.read_ground import Ground
 from loopwright.types import IntArray
 
 every_surface = pytest.mark.parametrize("name", SURFACES)
@@ -382,6 +387,23 @@ def test_one_pin_that_cannot_be_met_names_its_next_counts_as_asked_for(name: str
             pinned(between)
 
 
+def test_pins_that_only_the_budget_forbids_are_told_apart_from_those_that_never_fit() -> None:
+    name = "half tube at a mirror"
+    pins = tuple(border_pins(layout_of(name), [Pin("area 0", "area 1", 120)]))
+    with pytest.raises(TightBudgetError) as caught:
+        solve(name, pins)
+    assert caught.value.times > 1.0
+    finer = np.sqrt(caught.value.times) * targets_of(name)
+    counts, _ = solve_for_budget(layout_of(name), finer, caught.value.times * FACES, pins=pins)
+    assert all(pin.copies * counts[list(pin.arcs)].sum() == 120 for pin in pins)
+    patch = layout_of("cube").patches[0]
+    arcs = [a for side in patch.sides for a, _ in side]
+    odd = tuple(SumPin((a,), 4 + (i == 0), f"arc {i}") for i, a in enumerate(arcs))
+    with pytest.raises(InfeasibleError) as never:
+        solve("cube", odd)
+    assert not isinstance(never.value, TightBudgetError)
+
+
 def test_an_odd_pin_across_the_mirror_is_explained() -> None:
     layout = layout_of("half tube at a mirror")
     with pytest.raises(InfeasibleError, match="crosses the mirror plane.*to 10 or 12 instead of 11") as caught:
@@ -428,7 +450,7 @@ def test_an_odd_pin_is_told_the_counts_that_can_be_had(name: str, count: int, is
 
 def test_too_few_segments_are_told_before_an_odd_number() -> None:
     layout = layout_of("half tube at a mirror")
-    with pytest.raises(InfeasibleError, match="has 2 pieces between junctions and cannot have fewer segments; 1 are"):
+    with pytest.raises(InfeasibleError, match="has 2 pieces between junctions and cannot have fewer segments; 1 is"):
         border_pins(layout, [Pin("area 0", "area 1", 1)])
 
 
@@ -480,3 +502,18 @@ def test_rings_at_openings_get_three_rows() -> None:
                     seen += 1
                     assert sides[i] >= 3
     assert seen > 0
+
+
+def test_pins_that_hold_anyway_change_no_count() -> None:
+    ground, changed = cast(Ground, SimpleNamespace(shelf=Shelf(depth=0))), 0
+    for name in ("sphere with caps", "sphere in rings", "sphere with holes", "horn", "torus in sectors"):
+        layout, rest = layout_of(name), (CountOptions(), BuildOptions(), 100.0)
+        free = _solve_pinned(ground, layout, (), *rest)
+        told = [Pin(*border.between, border.segments, border.near) for border in count_borders(layout, free)]
+        pins = border_pins(layout, told)
+        assert pins and np.array_equal(_solve_pinned(ground, layout, pins, *rest), free)
+        changed += not np.array_equal(solve(name, pins, 100.0), free)
+        more = replace(pins[0], count=pins[0].count + 2)
+        other = _solve_pinned(ground, layout, (more, *pins[1:]), *rest)
+        assert other[list(more.arcs)].sum() == more.count
+    assert changed  # solved with them, counts as good as those were found instead

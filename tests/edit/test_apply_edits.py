@@ -31,6 +31,8 @@ from loopwright.edit.quad_links import link_quads
 from loopwright.edit.run_edits import run_edits
 from loopwright.edit.turn_disc import turn_disc
 from loopwright.errors import InfeasibleError, MarksError
+from loopwright.fit.measure_quality import measure_quality
+from loopwright.fit.relax import relax
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Curve, QuadMesh, Region
 
@@ -405,3 +407,26 @@ def test_neighbours_are_not_put_on_one_point() -> None:
     edit: Edit = {"op": "change_count", "near": [1.5, 0, 0], "across": [1, 0, 0], "by": 2}
     edited, _ = apply_edits(bound, [edit], flat)
     assert_sound(edited, 1)
+
+
+def test_a_moved_pole_that_leaves_poorer_quads_is_told_with_both_figures() -> None:
+    raw = poled_grid()
+    mesh = relax(raw, SurfaceProjector(raw.positions, np.concatenate([raw.quads[:, :3], raw.quads[:, [0, 2, 3]]])))
+    least = float(measure_quality(mesh.positions, mesh.quads).scaled_jacobian.min())
+    assert least > 0.7
+    told = []
+    for pole in find_poles(mesh).tolist():
+        for toward in ([1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]):
+            edit: Edit = {"op": "move_pole", "near": mesh.positions[pole].tolist(), "toward": toward, "how": "rows"}
+            moved, findings = apply_edits(mesh, [edit])
+            quality = measure_quality(moved.positions, moved.quads).scaled_jacobian
+            poorer = [finding for finding in findings if finding.kind == "edited_poor"]
+            told.append(bool(poorer))
+            assert told[-1] == (quality.min() < 0.5)  # below that of a rhombus with angles of 30 degrees
+            for finding in poorer:
+                figures = f"the least scaled Jacobian of the quads from {least:.2f} to {quality.min():.2f}, near "
+                assert finding.text.startswith(f"Edit 1 (move_pole) takes {figures}")
+                assert finding.data == {"before": least, "after": float(quality.min())}
+                assert quality[finding.elements[0]] == quality.min()
+    assert any(told) and not all(told)
+    assert "edited_poor" not in {f.kind for f in apply_edits(mesh, [{"op": "insert_loop", "near": [0, 0, 0]}])[1]}

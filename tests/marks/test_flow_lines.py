@@ -142,7 +142,10 @@ def test_what_lies_on_a_border_adds_nothing(tools: Any) -> None:
     two = make_surface(positions, triangles, 0.5)
     after, findings = add_flow_lines(two, [FlowLine(circle(24, (0.0, 0.0, 1.0), 0.5), True, "double")], reach=REACH)
     assert len(after.flow_edges) == 0
-    assert [f.kind for f in findings] == ["line_adds_nothing"]
+    assert [(f.kind, f.text) for f in findings] == [
+        ("line_adds_nothing", "double lies along a border: it adds nothing.")
+    ]
+    assert findings[0].names == ("double",)
 
 
 def half_ball(tools: Any) -> RegionSurface:
@@ -176,7 +179,7 @@ def test_lines_on_the_other_side_are_mirrored(tools: Any) -> None:
     assert len(here.flow_edges) > 10
     np.testing.assert_array_equal(here.positions, there.positions)
     np.testing.assert_array_equal(here.flow_edges, both.flow_edges)
-    assert [f.kind for f in findings] == ["line_adds_nothing"]
+    assert [f.text for f in findings] == ["b lies along a: it adds nothing."]
 
 
 def test_lines_across_the_plane_end_in_it_and_lines_in_it_add_nothing(tools: Any) -> None:
@@ -188,6 +191,28 @@ def test_lines_across_the_plane_end_in_it_and_lines_in_it_add_nothing(tools: Any
     centre = FlowLine(tuple((0.01, y, z) for _, y, z in circle(12, (1.0, 0.0, 0.0))), True, "middle")
     same, findings = add_flow_lines(half, [centre], reach=REACH)
     assert len(same.flow_edges) == 0 and findings[0].kind == "line_adds_nothing"
+    assert findings[0].text == "middle lies along the mirror plane: it adds nothing."
+
+
+def test_of_the_reasons_why_a_line_adds_nothing_the_one_that_holds_is_told(ball: RegionSurface, tools: Any) -> None:
+    positions, triangles = tools.icosphere(4)
+    kept = triangles[positions[triangles].mean(axis=1)[:, 2] < 0.6]
+    used, local = np.unique(kept, return_inverse=True)
+    bowl = make_surface(positions[used], local.reshape(-1, 3).astype(np.int32), 0.0)
+    rim = positions[used][np.unique(directed_edges(bowl.triangles)[twin_corners(bowl.triangles) < 0])]
+    order = np.argsort(np.arctan2(rim[:, 1], rim[:, 0]))
+    on_rim = tuple((float(x), float(y), float(z)) for x, y, z in rim[order])
+    stub = ((0.0, 0.0, 1.0), (0.4 * REACH, 0.0, 1.0))
+
+    def why(surface: RegionSurface, line: FlowLine) -> str:
+        (finding,) = add_flow_lines(surface, [line], reach=REACH)[1]
+        assert finding.kind == "line_adds_nothing" and finding.text.endswith(": it adds nothing.")
+        return finding.text.removesuffix(": it adds nothing.")
+
+    assert why(bowl, FlowLine(on_rim, True, "lip")) == "lip lies along the rim of an opening"
+    assert why(bowl, FlowLine(circle(24, (0.0, 0.0, 1.0)), True, "band")) == "band lies along a border"
+    told = why(ball, FlowLine(stub, False, "stub"))
+    assert re.fullmatch(r"stub is too short \(0\.4\d* of an edge of the mesh, where 1\.5 are needed\)", told)
 
 
 def test_lines_far_from_the_sculpt_or_across_parts_are_refused(ball: RegionSurface) -> None:

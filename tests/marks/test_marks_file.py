@@ -207,3 +207,19 @@ def test_wrong_edits_name_file_place_and_reason(tmp_path: Path, edit: Any, probl
     with pytest.raises(MarksError) as caught:
         read_marks(path)
     assert str(caught.value).startswith(f"{path}: edits/1: ") and problem in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("marks", "words"),
+    [
+        ({"pins": [{"between": ["lips"], "count": 8}]}, "but 1 is given"),
+        ({"points": [{"at": [1.0]}]}, "but 1 is given"),
+        ({"lines": [{"points": [[0, 0, 1], [0, 0, 1]]}]}, "but 1 is given"),
+        ({"lines": [{"points": []}]}, "but 0 are given"),
+    ],
+)
+def test_one_is_told_in_the_singular(tmp_path: Path, marks: dict[str, Any], words: str) -> None:
+    path = tmp_path / "head.json"
+    path.write_text(json.dumps({"loopwright_marks": 1, **marks}))
+    with pytest.raises(MarksError, match=words):
+        read_marks(path)

@@ -15,6 +15,7 @@ from scipy.sparse.csgraph import connected_components
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.options import BuildOptions, Pin
 from loopwright.pipeline import BuildResult, build, plan
+from loopwright.report.summarize import tell_finding
 from loopwright.stages.judge_wishes import tell_missed
 from loopwright.stages.lay_out import _tell_faces
 from loopwright.stages.read_ground import Ground
@@ -66,6 +67,31 @@ def test_a_pinned_border_has_its_segments(ball: Sculpt) -> None:
     assert border_count(build(ball, options=near)) == 32
 
 
+def test_of_pins_it_is_told_whether_the_mesh_keeps_them(ball: Sculpt) -> None:
+    def judged(pins: tuple[Pin, ...], edits: tuple[Any, ...] = ()) -> tuple[int, list[bool | None]]:
+        result = build(ball, options=BuildOptions(pins=pins, edits=edits, fit_limit=False, **QUICK))
+        assert [each.kind for each in result.outcomes] == ["pin"] * len(pins)
+        return border_count(result), [each.is_kept for each in result.outcomes]
+
+    pins = (Pin("rest", "cap", 24), Pin("cap", "rest", 24, (0.9, 0.0, 0.5)))
+    assert [each.is_kept for each in plan(ball, options=BuildOptions(pins=pins, **QUICK)).outcomes] == [True, True]
+    assert judged(pins) == (24, [True, True])
+    across: dict[str, Any] = {"op": "insert_loop", "near": [0.86, 0.0, 0.5], "across": [0, 1, 0]}
+    edges, kept = judged(pins, (across,))  # the loop crosses the border, and so puts vertices on it
+    assert edges > 24 and kept == [False, None]
+    merged: dict[str, Any] = {"op": "merge_regions", "regions": ["cap", "rest"], "name": "all"}
+    assert judged(pins, (merged,)) == (0, [None, None])
+
+
+def test_all_places_that_clash_are_told_at_once(ball: Sculpt) -> None:
+    spots = {"a": (1.0, 0.0, 0.0), "b": (0.0, -1.0, 0.0), "c": (1.0, 0.0005, 0.0), "d": (0.7, 0.0, -0.7)}
+    spots |= {"e": (0.0, -1.0, 0.0005), "f": (1.0, 0.0002, 0.0)}
+    wishes = BuildOptions(points=tuple(FixedPoint(at, name) for name, at in spots.items()), **QUICK)
+    with pytest.raises(InfeasibleError, match=r"^a, c and f lie so near .* at all of them; so do b and e\. ") as caught:
+        build(ball, options=wishes)
+    assert caught.value.places == ("a", "c", "f", "b", "e") and caught.value.in_marks
+
+
 def test_a_budget_that_pins_keep_from_being_met_is_told(ball: Sculpt) -> None:
     def missed(budget: int) -> list[str]:
         options = BuildOptions(pins=(Pin("cap", "rest", 80),), **{**QUICK, "budget": budget})
@@ -75,6 +101,22 @@ def test_a_budget_that_pins_keep_from_being_met_is_told(ball: Sculpt) -> None:
     told = re.search(r"gives (\d+) faces where 300 were wished: sizes and pins leave none nearer; one of them", text)
     assert told is not None and int(told[1]) > 306
     assert missed(3000) == []
+
+
+def test_a_pin_that_only_the_budget_forbids_is_told_with_a_budget_and_a_count_that_do(ball: Sculpt) -> None:
+    def borders(budget: int, count: int) -> list[int]:
+        options = BuildOptions(pins=(Pin("cap", "rest", count),), **{**QUICK, "budget": budget})
+        return [border.segments for border in plan(ball, options=options).layout.borders]
+
+    with pytest.raises(
+        InfeasibleError, match="^The pin cap/rest=200 cannot be met at a budget of 150: the n"
+    ) as caught:
+        borders(150, 200)
+    told = re.search(r"can be had is (\d+); a budget of ([\d,]+) would do\.$", str(caught.value))
+    assert told is not None
+    fewer, larger = int(told[1]), int(told[2].replace(",", ""))
+    assert fewer < 200 and larger > 150
+    assert borders(150, fewer) == [fewer] and borders(larger, 200) == [200]
 
 
 def test_a_missed_budget_is_judged_by_the_whole_mesh() -> None:
@@ -119,13 +161,21 @@ def test_poles_that_fills_add_are_told_where_the_mesh_has_them(ball: Sculpt, edi
     result = build(
         sculpt, options=BuildOptions(pins=pins, edits=edits, fit_limit=False, **{**QUICK, "region_names": names})
     )
-    (text,) = (f.text for f in result.findings if f.kind == "poles_added")
+    (finding,) = (f for f in result.findings if f.kind == "poles_added")
+    text = finding.text
     told = re.findall(r"\(([^()]*)\) of valence (\d)", text)
     assert len(told) >= 2
     valence = np.bincount(result.mesh.quads.ravel())
     for place, quads in told:
         gap = np.linalg.norm(result.mesh.positions - [float(x) for x in place.split(",")], axis=1)
         assert gap.min() < 1e-3 and valence[int(gap.argmin())] == int(quads)
+    patches = cast(list[dict[str, Any]], tell_finding(finding)["data"]["patches"])  # type: ignore[index]
+    assert sum(patch["times"] * patch["added"] for patch in patches) == finding.count
+    poles = [pole for patch in patches for pole in patch["poles"]]
+    assert len(poles) >= len(told)
+    for pole in poles:  # as data they are there to the bit, all of them
+        (vertex,) = np.flatnonzero((result.mesh.positions == pole["at"]).all(axis=1))
+        assert valence[vertex] == pole["valence"] != 4
 
 
 def test_a_vertex_is_where_it_was_asked_for(ball: Sculpt) -> None:
@@ -164,7 +214,7 @@ def test_lines_and_places_of_one_name_are_told_apart(ball: Sculpt) -> None:
     texts = [f.text for f in plan(ball, options=BuildOptions(lines=lines, **QUICK)).findings]
     assert [text.partition(" lies along")[0] for text in texts if "adds nothing" in text] == ["band (line 2)"]
     twins = (FixedPoint((0.6, 0.64, -0.48), "dot"), FixedPoint((0.6, 0.64, -0.4801), "dot"))
-    with pytest.raises(InfeasibleError, match=r"dot \(point 2\) and dot \(point 1\) lie so near"):
+    with pytest.raises(InfeasibleError, match=r"dot \(point 1\) and dot \(point 2\) lie so near"):
         build(ball, options=BuildOptions(points=twins, **QUICK))
 
 

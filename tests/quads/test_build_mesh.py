@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -19,9 +21,11 @@ from tests.conftest import (
     surface_of,
 )
 
-from loopwright.counts.measure_faces import is_simple, side_counts
+from loopwright.counts.measure_faces import filled_faces, is_simple, side_counts
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.layout.plan_layout import plan_layout
+from loopwright.layout.types import Layout
+from loopwright.patterns.fill_patch import fill_patch
 from loopwright.quads.build_mesh import build_mesh, space_points
 from loopwright.types import FloatArray, IntArray, QuadMesh
 
@@ -175,3 +179,23 @@ def test_place_and_scale_move_the_mesh_along(name: str) -> None:
     first, again = (link(m.quads, len(m.positions)) for m in (mesh_of(name), mesh))
     assert Counter(first.valence.tolist()).keys() == Counter(again.valence.tolist()).keys()
     assert again.faces == pytest.approx(first.faces, rel=0.05)
+
+
+@every_surface
+def test_told_faces_are_those_of_the_mesh(name: str) -> None:
+    told, mesh = filled_faces(layout_of(name), counts_of(name)[0]), mesh_of(name)
+    assert told.sum() == len(mesh.quads)
+    regions = np.array([patch.region for patch in layout_of(name).patches])
+    assert np.array_equal(np.bincount(regions, told), np.bincount(mesh.quad_region))
+
+
+def test_told_faces_follow_the_lengths_that_choose_a_fill() -> None:
+    counts = (4, 3, 10, 3)
+    patch = SimpleNamespace(sides=[[(k, True)] for k in range(4)])
+    told = set()
+    for lengths in ((1.0, 1.0, 1.0, 1.0), (1.0, 3.0, 1.0, 3.0)):
+        layout = SimpleNamespace(arcs=[SimpleNamespace(length=length) for length in lengths], patches=[patch])
+        (faces,) = filled_faces(cast(Layout, layout), np.array(counts, np.int32))
+        assert faces == len(fill_patch(counts, side_lengths=lengths).quads)
+        told.add(int(faces))
+    assert len(told) == 2  # so the counts alone do not tell

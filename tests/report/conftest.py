@@ -38,6 +38,7 @@ class Arc:
 class Patch:
     region: int
     side_counts: tuple[int, ...]
+    faces: int
 
 
 @dataclass(frozen=True)
@@ -123,7 +124,7 @@ def make_plan() -> Plan:
     middle = np.stack([np.zeros(30), np.sin(angles), np.cos(angles)], axis=1)
     layout = Layout(
         arcs=(Arc(border, "border", 24), Arc(middle, "mirror", 18)),
-        patches=(Patch(0, (6, 6, 6, 6)), Patch(1, (4, 4, 4))),
+        patches=(Patch(0, (6, 6, 6, 6), 36), Patch(1, (4, 4, 4), 12)),
         poles=((np.array([0.577, 0.577, 0.577]), 3), (np.array([0.3, -0.2, 0.93]), 5)),
     )
     return Plan(

@@ -129,6 +129,8 @@ def test_wishes_are_told_with_whether_they_were_kept(
         WishOutcome("line", "<jaw> (line 3)", None),
         WishOutcome("point", "chin", True, 0.0125),
         WishOutcome("poles", "back", False),
+        WishOutcome("pin", "back/lips near (1, 0, 0)", True),
+        WishOutcome("pin", "back/lips near (0, 1, 0)", None),
     )
     page = Page(write_report(tmp_path, replace(build, options=wishes, outcomes=outcomes)).read_text(encoding="utf-8"))
     assert "<jaw> (line 1) (kept), line 2 (not kept), <jaw> (line 3) (not judged)" in page.text
@@ -141,7 +143,12 @@ def test_wishes_are_told_with_whether_they_were_kept(
     ]
     assert figures["points"] == [{"name": "chin", "at": [0.0, 0.0, 1.0], "kept": True, "off": 0.0125}]
     assert figures["poles"] == [{"region": "back", "wish": "none", "kept": False}]
-    assert figures["pins"] == {"back/lips near (1, 0, 0)": 8, "back/lips near (0, 1, 0)": 6}
+    pin = {"between": ["back", "lips"]}
+    assert figures["pins"] == [
+        {"name": "back/lips near (1, 0, 0)", **pin, "count": 8, "near": [1.0, 0.0, 0.0], "kept": True},
+        {"name": "back/lips near (0, 1, 0)", **pin, "count": 6, "near": [0.0, 1.0, 0.0], "kept": None},
+    ]
+    assert "back/lips near (1, 0, 0)=8 (kept), back/lips near (0, 1, 0)=6 (not judged)" in page.text
     early = Page(write_report(tmp_path, replace(plan, options=wishes)).read_text(encoding="utf-8"))
     assert "line 2 (known once the mesh is made)" in early.text
 

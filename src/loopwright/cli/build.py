@@ -36,7 +36,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     check_files(arguments)
     from loopwright.pipeline import build
 
-    with name_marks(arguments.marks):
+    with name_marks(arguments.marks, options):
         result = build(arguments.sculpt, options=options, progress=console.progress)
     hand_over(result, arguments, console)
     return 0

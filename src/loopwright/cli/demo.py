@@ -47,6 +47,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     folder.mkdir(parents=True, exist_ok=True)
     sculpt_file, mesh_file = folder / f"{sculpt.name}.ply", folder / f"{sculpt.name}.obj"
     write_sculpt_ply(sculpt_file, sculpt)
+    marks_file = _write_marks(folder, sculpt) if arguments.which == "creature" else None
     result = build(sculpt_file, options=options, progress=console.progress)
     write_mesh(mesh_file, result.mesh)
     page = write_report(folder / "report", result, progress=console.progress)
@@ -59,8 +60,19 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     console.say(f"  mesh    {mesh_file.resolve()}")
     console.say(f"  sculpt  {sculpt_file.resolve()}")
     files = {"sculpt_file": str(sculpt_file), "mesh_file": str(mesh_file), "report_file": str(page)}
+    if marks_file is not None:
+        console.say(f"  marks   {marks_file.resolve()}   (wishes to try: loopwright build SCULPT --marks MARKS -o OUT)")
+        files["marks_file"] = str(marks_file)
     console.give({**summary.as_json(), **files})
     return 0
+
+
+def _write_marks(folder: Path, sculpt: Sculpt) -> Path:
+    """Write an example of a marks file, which the demo's own mesh is made without."""
+    from loopwright.demo import creature_marks
+    from loopwright.marks.write_marks import write_marks
+
+    return write_marks(folder / f"{sculpt.name}_marks.json", creature_marks(sculpt))
 
 
 def _make(which: str, budget: int, console: Console) -> tuple[Sculpt, BuildOptions]:

@@ -128,6 +128,7 @@ def _check_sculpt(mesh: QuadMesh, projector: SurfaceProjector, arguments: argpar
 def _tell(result: EditResult, arguments: argparse.Namespace, console: Console) -> None:
     """Write the report, if one is wished for, and tell what came out."""
     from loopwright.fit.measure_quality import measure_quality
+    from loopwright.report.summarize import tell_finding
 
     before, after, findings, path = result.before, result.mesh, result.findings, arguments.output
     old, new = (measure_quality(mesh.positions, mesh.quads).summary() for mesh in (before, after))
@@ -147,7 +148,7 @@ def _tell(result: EditResult, arguments: argparse.Namespace, console: Console) -
         "mirror_kept": after.mirror is not None,
         "quality_before": old,
         "quality": new,
-        "findings": [{"kind": finding.kind, "text": finding.text, "count": finding.count} for finding in findings],
+        "findings": [tell_finding(finding) for finding in findings],
         "mesh_file": str(path),
     }
     if arguments.report is not None:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
 from loopwright.errors import UsageError
+from loopwright.surface.repair_work import plural
 
 if TYPE_CHECKING:
     from loopwright.detail.types import Creases, Levels
@@ -105,18 +106,19 @@ def _tell(
     levels: Levels, findings: Sequence[Finding], names: list[str], diagonal: float, folder: Path, console: Console
 ) -> None:
     for report in levels.reports:
+        rms, p95, most = (v / diagonal for v in (report.level_rms, report.level_p95, report.level_max))
         console.say(
-            f"level {report.level}  {report.faces:,} quads; to the sculpt rms {report.level_rms / diagonal:.2e}, 95 % "
-            f"within {report.level_p95 / diagonal:.2e}, max {report.level_max / diagonal:.2e} of the diagonal"
-            + (f"; {report.folded} folded" if report.folded else "")
+            f"level {report.level}  {plural(report.faces, 'quad')}; to the sculpt rms {rms:.2e}, 95 % within "
+            f"{p95:.2e}, max {most:.2e} of the diagonal" + (f"; {report.folded} folded" if report.folded else "")
         )
     if levels.filled:
-        console.say(f"no sculpt was found near by at {levels.filled:,} vertices; they follow their neighbours")
+        at = plural(levels.filled, "vertex, which follows its", "vertices, which follow their")
+        console.say(f"no sculpt was found near by at {at} neighbours")
     if levels.smoothed:
-        console.say(f"detail was evened out at {levels.smoothed:,} vertices, lest faces fold")
+        console.say(f"detail was evened out at {plural(levels.smoothed, 'vertex', 'vertices')}, lest faces fold")
     crease = levels.creases.report
     if len(levels.creases.edges):
-        console.say(f"creases {len(levels.creases.edges)} edges in {len(crease.chains)} chains")
+        console.say(f"creases {plural(len(levels.creases.edges), 'edge')} in {plural(len(crease.chains), 'chain')}")
     console.say(f"written {folder}: {', '.join(names)}")
     outcome: dict[str, Any] = {
         "levels": [asdict(report) for report in levels.reports],

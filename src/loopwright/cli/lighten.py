@@ -13,6 +13,7 @@ from loopwright.cli.console import Console
 from loopwright.cli.name_file import name_file
 from loopwright.errors import InfeasibleError, UsageError
 from loopwright.options import Mirror
+from loopwright.surface.repair_work import plural
 
 if TYPE_CHECKING:
     from loopwright.edit.lighten import LightMesh
@@ -63,7 +64,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     figures = [_figures(version.mesh) for version in chain]
     for name, figure in zip(names, figures, strict=True):
         console.say(
-            f"{name}  {figure['faces']:,} quads, {figure['poles']} poles; scaled Jacobian "
+            f"{name}  {plural(int(figure['faces']), 'quad')}, {plural(int(figure['poles']), 'pole')}; scaled Jacobian "
             f"{figure['quality_mean']:.3f} in the mean, least {figure['quality_min']:.3f}"
         )
     console.say(f"written {arguments.output}: {', '.join((*names, *maps))}")

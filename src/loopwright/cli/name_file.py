@@ -7,7 +7,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from loopwright.errors import InfeasibleError, LoopwrightError, MarksError, UnknownRegionError
-from loopwright.marks.find_name import find_name
+from loopwright.marks.find_name import find_name, find_wishes
+from loopwright.options import BuildOptions
 
 
 @contextmanager
@@ -18,29 +19,42 @@ def name_file(what: str | Path) -> Iterator[None]:
     except (InfeasibleError, MarksError) as error:
         if str(error).startswith(f"{what}:"):
             raise
-        raise type(error)(f"{what}: {error}", places=error.places) from error
+        raise _with_text(error, f"{what}: {error}") from error
 
 
 @contextmanager
-def name_marks(path: Path | None) -> Iterator[None]:
-    """Name the marks file in errors about what only it holds, and about regions that it misspells.
+def name_marks(path: Path | None, options: BuildOptions | None = None) -> Iterator[None]:
+    """Name the marks file, and the place in it, in errors about its wishes and about regions that it misspells.
 
-    Lines, held places and edits come from nowhere else; a name that no region has is looked for in it.
+    Lines, held places and edits come from nowhere else; pins, sizes, wishes for poles and a name that no region has
+    are looked for in it.
+
+    Parameters
+    ----------
+    options : all wishes, of which some may come from elsewhere; without them only names of regions are looked for.
     """
     try:
         yield
     except (InfeasibleError, MarksError) as error:
-        place = "" if path is None or error.in_marks else _place_in(path, error)
+        place = "" if path is None else _place_in(path, error, options)
         if path is None or not (error.in_marks or place):
             raise
-        raise type(error)(f"{path}: {place}{error}", places=error.places) from error
+        raise _with_text(error, f"{path}: {place}{error}") from error
 
 
-def _place_in(path: Path, error: LoopwrightError) -> str:
-    """Return the place of a name that no region has, ready to stand before the message; empty for other errors."""
-    if not isinstance(error, UnknownRegionError):
+def _with_text(error: InfeasibleError | MarksError, text: str) -> LoopwrightError:
+    kind = InfeasibleError if isinstance(error, InfeasibleError) else type(error)
+    return kind(text, places=error.places)
+
+
+def _place_in(path: Path, error: LoopwrightError, options: BuildOptions | None) -> str:
+    """Return where in a marks file that stands which an error is about, ready to stand before the message."""
+    if isinstance(error, UnknownRegionError):
+        place = find_name(path, str(error.places[0]))
+    elif options is not None and (error.about or error.in_marks):
+        place = find_wishes(path, error, options)
+    else:
         return ""
-    place = find_name(path, str(error.places[0]))
     return f"{place}: " if place else ""
 
 

@@ -33,7 +33,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     from loopwright.pipeline import plan
     from loopwright.report.summarize import summarize_plan
 
-    with name_marks(arguments.marks):
+    with name_marks(arguments.marks, options):
         result = plan(arguments.sculpt, options=options, progress=console.progress)
     summary = summarize_plan(result)
     for line in summary.lines():

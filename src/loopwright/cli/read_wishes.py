@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar, cast, get_args
 
+from loopwright.cli.name_file import name_file
 from loopwright.errors import MarksError
 from loopwright.marks.read_marks import read_marks
 from loopwright.marks.use_marks import merge_pins, use_marks
@@ -112,7 +113,8 @@ def read_wishes(arguments: argparse.Namespace) -> BuildOptions:
     """
     options = BuildOptions()
     if arguments.marks is not None:
-        options = use_marks(options, read_marks(arguments.marks))
+        with name_file(arguments.marks):
+            options = use_marks(options, read_marks(arguments.marks))
     pins = tuple(parse_pin(text) for text in arguments.pin)
     check_pins(pins)
     names = _once("the name of", (parse_region_name(text) for text in arguments.name))

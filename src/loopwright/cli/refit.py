@@ -12,6 +12,7 @@ from loopwright.cli.name_file import name_landmarks
 from loopwright.errors import InputError, UsageError
 from loopwright.handover.write_mesh import check_mesh_path, write_mesh
 from loopwright.options import Mirror, parse_color
+from loopwright.surface.repair_work import plural
 
 if TYPE_CHECKING:
     from loopwright.reuse.read_landmarks import Landmarks
@@ -135,9 +136,8 @@ def tell_refit(result: RefitResult) -> list[str]:
     lines.append(f"rims       {result.rims_on_borders} of {total} on open borders, the others where they came to lie")
     lines.append(f"mirror     {'kept' if result.mirror_kept else 'none'}")
     if result.registration.uncovered:
-        lines.append(
-            f"warning    {result.registration.uncovered} vertices found no part of the sculpt that faces their way"
-        )
+        lost = plural(result.registration.uncovered, "vertex", "vertices")
+        lines.append(f"warning    {lost} found no part of the sculpt that faces the same way")
     return lines
 
 

@@ -56,7 +56,7 @@ def _build(sculpt: OpenSculpt, arguments: argparse.Namespace, console: Console) 
     start = time.perf_counter()
     try:
         options = read_wishes(arguments)
-        with name_marks(arguments.marks):
+        with name_marks(arguments.marks, options):
             result = sculpt.build(options, progress=console.progress)
         hand_over(result, arguments, console)
     except Cancelled:

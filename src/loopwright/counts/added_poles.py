@@ -69,7 +69,33 @@ def tell_added_poles(
         f"{total} poles more than the layout needs, in pairs of valence 3 and 5, fill patches whose sides do not fit: "
         f"{where}{rest}{each}. {_way_out(layout, found, counts, pins)}"
     )
-    return [Finding("poles_added", text, total)]
+    data = {"patches": [_as_data(layout, i, sides[i], extra[i], copies, (places or {}).get(i)) for i in found]}
+    return [Finding("poles_added", text, total, data=data)]
+
+
+def _as_data(
+    layout: Layout,
+    index: int,
+    sides: Sequence[int],
+    extra: int,
+    times: int,
+    poles: Sequence[tuple[FloatArray, int]] | None,
+) -> dict[str, object]:
+    """Return a patch with more poles than planned as plain values; ``times`` is 2 where its mirror image has as many.
+
+    ``poles`` are those inside it where the mesh is known, else left out.
+    """
+    patch = layout.patches[index]
+    told: dict[str, object] = {
+        "region": layout.surface.regions[patch.region].name,
+        "near": patch_middle(layout, patch).tolist(),
+        "sides": [int(side) for side in sides],
+        "added": extra,
+        "times": times,
+    }
+    if poles is not None:
+        told["poles"] = [{"at": place.tolist(), "valence": int(valence)} for place, valence in poles]
+    return told
 
 
 def _place(layout: Layout, index: int, sides: Sequence[int], poles: Sequence[tuple[FloatArray, int]]) -> str:

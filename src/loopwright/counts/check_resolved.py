@@ -32,7 +32,7 @@ def check_resolved(painted: RegionSurface, kept: RegionSurface, wishes: BuildOpt
     InfeasibleError : a size, pin or pole is wished for in such a region; names the least budget that would do.
     """
     lost = {region.name for region in painted.regions} - {region.name for region in kept.regions}
-    for wish, wished in _wished_regions(wishes, painted.regions):
+    for wish, wished, about, place in _wished_regions(wishes, painted.regions):
         name = painted.regions[find_region(painted.regions, wished)].name
         if name in lost:
             ways = ["paint it larger", f"drop {wish}"]
@@ -44,19 +44,23 @@ def check_resolved(painted: RegionSurface, kept: RegionSurface, wishes: BuildOpt
             raise InfeasibleError(
                 f'The region "{name}" is painted, but smaller than a face at a budget of {wishes.budget:,}, so '
                 f"{wish} cannot be had: {', '.join(ways[:-1])}, or {ways[-1]}.",
-                places=[name],
+                places=[name, place] if place else [name],
+                about=about,
             )
 
 
-def _wished_regions(wishes: BuildOptions, regions: Sequence[Region]) -> Iterator[tuple[str, str]]:
-    """Yield what is wished for and the region that it names."""
+def _wished_regions(wishes: BuildOptions, regions: Sequence[Region]) -> Iterator[tuple[str, str, str, str]]:
+    """Yield what is wished for, the region that it names, and the list of a marks file that it is in.
+
+    Last comes what it is called there, where that is not the region's name.
+    """
     for name in wishes.sizes:
-        yield f"the size of {name}", name
+        yield f"the size of {name}", name, "sizes", ""
     for pin in wishes.pins:
         sides = (name for name in (pin.region_a, pin.region_b) if not is_opening(regions, name))
-        yield from ((f"the pin on {pin.name}", name) for name in sides)
+        yield from ((f"the pin on {pin.name}", name, "pins", pin.name) for name in sides)
     for pole in wishes.poles:
-        yield f"the wish for poles in {pole.region}", pole.region
+        yield f"the wish for poles in {pole.region}", pole.region, "poles", ""
 
 
 def tell_lost(painted: RegionSurface, kept: RegionSurface, budget: int, sizes_at: SizesAt) -> list[Finding]:

@@ -70,6 +70,7 @@ def _check_width(surface: RegionSurface, region: int, length: float) -> None:
             f"The size of {name} is {length:g}, which is larger than the region: it is about {width:.2g} across. "
             f"Ask for {round_length(_ROOM * width, up=False)} or less.",
             places=[name],
+            about="sizes",
         )
 
 
@@ -94,7 +95,10 @@ def _too_many(
     more = f", or raise the budget to {needed:,.0f}" if needed <= LARGEST_BUDGET else ""
     told = f"about {faces:,.0f}" if faces < _MANY else f"more than {_MANY:,}"
     return InfeasibleError(
-        f"The sizes asked for take {told} faces alone, but the budget is {budget:,}: {way}{more}.", places=places
+        f"The sizes asked for take {told} faces alone, but the budget is {budget:,}: {way}{more}.",
+        places=places,
+        in_marks=painted is not None,
+        about="sizes",
     )
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from loopwright.counts.added_poles import patch_middle, patch_poles
 from loopwright.counts.count_borders import BorderCount, count_borders, count_openings
-from loopwright.counts.measure_faces import side_counts
+from loopwright.counts.measure_faces import filled_faces, side_counts
 from loopwright.layout.border_graph import ArcKind
 from loopwright.layout.types import Layout
 from loopwright.types import FloatArray, IntArray
@@ -25,10 +25,11 @@ class CountedArc:
 
 @dataclass(frozen=True)
 class CountedPatch:
-    """A patch: its region and the segments on each side."""
+    """A patch: its region, the segments on each side, and the quads that fill it."""
 
     region: int
     side_counts: tuple[int, ...]
+    faces: int
 
 
 @dataclass(frozen=True)
@@ -51,9 +52,10 @@ class CountedLayout:
 
     @property
     def patches(self) -> tuple[CountedPatch, ...]:
-        """All patches with the counts of their sides."""
-        pairs = zip(self.layout.patches, side_counts(self.layout, self.counts), strict=True)
-        return tuple(CountedPatch(patch.region, tuple(sides)) for patch, sides in pairs)
+        """All patches with the counts of their sides and their quads."""
+        sides, faces = side_counts(self.layout, self.counts), filled_faces(self.layout, self.counts).tolist()
+        rows = zip(self.layout.patches, sides, faces, strict=True)
+        return tuple(CountedPatch(patch.region, tuple(each), quads) for patch, each, quads in rows)
 
     @property
     def borders(self) -> tuple[BorderCount, ...]:

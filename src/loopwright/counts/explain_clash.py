@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import NoReturn
 
 import numpy as np
 
 from loopwright.counts.count_program import CountOptions, SumPin, build_program
-from loopwright.errors import ConvergenceError, InfeasibleError
+from loopwright.errors import ConvergenceError, InfeasibleError, TightBudgetError
 from loopwright.layout.types import Layout
 from loopwright.types import FloatArray
 
+_FINEST = 16.0  # factor on wished counts, or on the root of the budget, up to which one is sought that lets pins be met
+_HALVINGS = 6  # of the range in which it is sought: to within 5 %
 _GAP = 0.5  # any solution will do
 _FAR_PRICE = 1e4  # of a segment off the pin: well above all that a layout can cost
 
@@ -21,7 +24,7 @@ def explain_clash(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...],
 
     Raises
     ------
-    InfeasibleError : always.
+    InfeasibleError : always; TightBudgetError where the pins could be met were more segments wished for everywhere.
     """
 
     def is_met(kept: list[SumPin]) -> bool:
@@ -41,13 +44,35 @@ def explain_clash(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...],
         if not is_met(rest):
             kept = rest
     places = list(dict.fromkeys(p.name for p in kept))
+    finer = _least_finer(layout, targets, pins, opt)
     if len(kept) == 1:
-        raise InfeasibleError(_explain_one(layout, targets, kept[0], pins, opt), places=places)
-    names = ", ".join(dict.fromkeys(p.wish for p in kept))
-    step = "one (by two where its border crosses the mirror plane)" if any(p.copies > 1 for p in kept) else "one"
-    raise InfeasibleError(
-        f"These pins cannot be met together: {names}. Change one of them by {step}, or remove one.", places=places
-    )
+        what, way = f"The pin {kept[0].wish} cannot be met", _explain_one(layout, targets, kept[0], pins, opt)
+    else:
+        step = "one (by two where its border crosses the mirror plane)" if any(p.copies > 1 for p in kept) else "one"
+        names = ", ".join(dict.fromkeys(p.wish for p in kept))
+        what, way = f"The pins {names} cannot be met together", f"change one of them by {step}, or remove one"
+    if finer is not None:
+        raise TightBudgetError(what, way, finer**2, places=places)
+    raise InfeasibleError(f"{what}: {way}.", places=places, about="pins")
+
+
+def _least_finer(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...], opt: CountOptions) -> float | None:
+    """Return about the least factor on all wished counts with which the pins can be met; None if none helps."""
+
+    def is_met(finer: float) -> bool:
+        program = build_program(layout, finer * targets, pins=pins, options=opt)
+        try:
+            return program.program.solve(nodes=opt.nodes, gap=_GAP) is not None
+        except ConvergenceError:
+            return False  # not shown to fit
+
+    low, high = 1.0, _FINEST
+    if not is_met(high):
+        return None
+    for _ in range(_HALVINGS):
+        middle = math.sqrt(low * high)
+        low, high = (low, middle) if is_met(middle) else (middle, high)
+    return high
 
 
 def _explain_one(layout: Layout, targets: FloatArray, pin: SumPin, pins: tuple[SumPin, ...], opt: CountOptions) -> str:
@@ -55,8 +80,7 @@ def _explain_one(layout: Layout, targets: FloatArray, pin: SumPin, pins: tuple[S
     sides = (nearest_count(layout, targets, pin, others, opt, way) for way in (-1, 1))
     near = " and ".join(str(count * pin.copies) for count in sides if count is not None)
     verb = "are" if " and " in near else "is"
-    way = f"the nearest that can be had {verb} {near}" if near else "remove it, or another"
-    return f"The pin {pin.wish} cannot be met: {way}."
+    return f"the nearest that can be had {verb} {near}" if near else "remove it, or another"
 
 
 def nearest_count(

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from loopwright.counts.measure_faces import is_simple, patch_faces, side_counts
-from loopwright.layout.types import Layout, Patch
+from loopwright.counts.measure_faces import is_simple, patch_faces, side_counts, side_lengths
+from loopwright.layout.types import Layout
 from loopwright.patterns.fill_patch import PatchFill, fill_patch
 from loopwright.types import IntArray
 
@@ -28,14 +28,10 @@ def fill_poles(layout: Layout, counts: IntArray) -> FillPoles:
         if is_simple(tuple(sides)):
             following += round(patch_faces(sides)) + 1 - sum(sides) // 2  # by Euler's formula of a disc of quads
             continue
-        fill = fill_patch(sides, side_lengths=_lengths(layout, patch))
+        fill = fill_patch(sides, side_lengths=side_lengths(layout, patch))
         found[index] = tuple((following + vertex, valence) for vertex, valence in _inner_poles(fill))
         following += fill.vertex_count - sum(sides)
     return found
-
-
-def _lengths(layout: Layout, patch: Patch) -> list[float]:
-    return [float(sum(layout.arcs[arc].length for arc, _ in side)) for side in patch.sides]
 
 
 def _inner_poles(fill: PatchFill) -> list[tuple[int, int]]:

@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from loopwright.errors import InfeasibleError
-from loopwright.layout.types import Layout
+from loopwright.layout.types import Layout, Patch
 from loopwright.patterns.fill_patch import fill_patch, pole_count
 from loopwright.types import FloatArray, IntArray
 
@@ -25,6 +25,29 @@ def measure_fill(sides: tuple[int, ...]) -> tuple[float, int]:
     except InfeasibleError:
         return patch_faces(list(sides)), UNFILLED
     return float(len(fill.quads)), pole_count(sides)
+
+
+def filled_faces(layout: Layout, counts: IntArray) -> IntArray:
+    """Return (patches,) the number of quads that each patch gets in the mesh.
+
+    Of several fills with as few poles, the lengths of a patch's sides choose one; :func:`measure_fill`, which the
+    counts are solved with, knows the counts alone, and may be off by some quads.
+    """
+    faces = np.zeros(len(layout.patches), np.int32)
+    for index, (patch, sides) in enumerate(zip(layout.patches, side_counts(layout, counts), strict=True)):
+        if is_simple(tuple(sides)):
+            faces[index] = round(patch_faces(sides))
+            continue
+        try:
+            faces[index] = len(fill_patch(sides, side_lengths=side_lengths(layout, patch)).quads)
+        except InfeasibleError:
+            faces[index] = round(patch_faces(sides))
+    return faces
+
+
+def side_lengths(layout: Layout, patch: Patch) -> list[float]:
+    """Return the length of each side of a patch."""
+    return [float(sum(layout.arcs[arc].length for arc, _ in side)) for side in patch.sides]
 
 
 def is_simple(sides: tuple[int, ...]) -> bool:

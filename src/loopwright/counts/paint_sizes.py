@@ -8,6 +8,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from loopwright.errors import MarksError
+from loopwright.surface.repair_work import plural
 from loopwright.types import FloatArray, RegionSurface, Sculpt
 from loopwright.wishes import SizeDab
 
@@ -30,9 +31,11 @@ def paint_sizes(
     out = np.zeros(len(surface.positions))
     if vertex_sizes is not None:
         if len(vertex_sizes) != len(sculpt.positions):
+            sizes = plural(len(vertex_sizes), "painted size")
+            vertices = plural(len(sculpt.positions), "vertex", "vertices")
             raise MarksError(
-                f"There are {len(vertex_sizes)} painted sizes, but {sculpt.name} has {len(sculpt.positions)} vertices: "
-                "paint the sizes on this very file.",
+                f"The list given has {sizes}, but {sculpt.name} has {vertices}: paint the sizes on this very file.",
+                in_marks=True,
             )
         tree = cKDTree(sculpt.positions, balanced_tree=False)
         out = vertex_sizes[tree.query(surface.positions)[1]].astype(np.float64)
@@ -47,6 +50,7 @@ def paint_sizes(
                 f"The size painted at {at} with radius {dab.radius:g} touches no part of the surface that gets faces: "
                 "move it there or widen it.",
                 places=[dab.at],
+                in_marks=True,
             )
         out[inside] = dab.length
     return out if (out > 0).any() else None

@@ -13,11 +13,17 @@ from loopwright.counts.find_region import find_region
 from loopwright.errors import InfeasibleError, MarksError, UnknownRegionError
 from loopwright.layout.types import Layout
 from loopwright.options import Pin
-from loopwright.types import FloatArray, Region, RegionSurface
+from loopwright.surface.repair_work import plural
+from loopwright.types import Finding, FloatArray, Region, RegionSurface
 from loopwright.wishes import PolePin
 
 OPENING = "opening"
 """In place of a region's name in a pin: the openings that the other region ends at."""
+
+_NAMED = (
+    f'A region is called "{OPENING}", so in pins that word means the region, and openings can be neither pinned nor '
+    "listed among the borders: call the region something else."
+)
 
 Nearest: TypeAlias = Callable[[SumPin, tuple[SumPin, ...], int], int | None]
 """Takes a pin, the others and a way, -1 or 1, to the count next to the pinned one that can be had that way, if any."""
@@ -60,8 +66,9 @@ def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None 
             if pin.count < copies * len(group):
                 raise InfeasibleError(
                     f"The border {name} has {copies * len(group)} pieces between junctions and cannot have fewer "
-                    f"segments; {pin.count} are pinned.",
+                    f"segments; {plural(pin.count, 'is', 'are')} pinned.",
                     places=[name],
+                    about="pins",
                 )
             (odd if pin.count % copies else found).append(SumPin(tuple(group), pin.count // copies, name, copies))
     if odd:
@@ -79,8 +86,15 @@ def border_arcs(layout: Layout, pin: Pin) -> list[int]:
     wanted = {_find_side(layout, name) for name in (pin.region_a, pin.region_b)}
     arcs = [i for i, a in enumerate(layout.arcs) if a.kind in ("border", "rim") and set(a.sides) == wanted]
     if not arcs:
-        raise MarksError(_no_border(layout, pin, wanted), places=[pin.name])
+        raise MarksError(_no_border(layout, pin, wanted), places=[pin.name], about="pins")
     return arcs
+
+
+def tell_opening_named(layout: Layout) -> list[Finding]:
+    """Return a finding where a region bears the word by which pins name openings, and there are some."""
+    has_openings = any(arc.kind == "rim" for arc in layout.arcs)
+    is_taken = any(region.name == OPENING for region in layout.surface.regions)
+    return [Finding("opening_named", _NAMED, 1)] if has_openings and is_taken else []
 
 
 def is_opening(regions: Sequence[Region], name: str) -> bool:
@@ -116,7 +130,10 @@ def _no_border(layout: Layout, pin: Pin, wanted: set[int]) -> str:
     first, second = pin.region_a, pin.region_b
     if -1 in wanted:
         return f"The region {second if is_opening(layout.surface.regions, first) else first} has no opening: {told}."
-    return f"The regions {first} and {second} share no border: {told}."
+    text = f"The regions {first} and {second} share no border: {told}."
+    if OPENING in (first, second) and any(arc.kind == "rim" for arc in layout.arcs):
+        text += f" {_NAMED}"
+    return text
 
 
 def _odd_error(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest | None) -> InfeasibleError:
@@ -134,15 +151,16 @@ def _odd_error(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest | None)
             text = (
                 f"The pin {pin.name}={asked} cannot be met: the nearest that can be had {verb} {_doubled(can_be_had)}."
             )
-            return InfeasibleError(text, places=[pin.name])
+            return InfeasibleError(text, places=[pin.name], about="pins")
         if not can_be_had:
             text = f"The pin {pin.name}={asked} is odd, and no even count fits the other pins: free one of them."
-            return InfeasibleError(text, places=[pin.name])
+            return InfeasibleError(text, places=[pin.name], about="pins")
         around = can_be_had
     return InfeasibleError(
         f"The border {pin.name} crosses the mirror plane, so both halves have equally many segments: "
         f"pin it to {_doubled(around, ' or ')} instead of {asked}.",
         places=[pin.name],
+        about="pins",
     )
 
 
@@ -165,7 +183,8 @@ def pole_prices(surface: RegionSurface, poles: Sequence[PolePin]) -> tuple[dict[
         region = find_region(surface.regions, pole.region)
         if wishes.setdefault(region, pole.wish) != pole.wish:
             name = surface.regions[region].name
-            raise MarksError(f"The region {name} is wished to have poles and to have none; keep one.", places=[name])
+            text = f"The region {name} is wished to have poles and to have none; keep one."
+            raise MarksError(text, places=[name], about="poles")
     turns = {region: _NONE_PRICE if wish == "none" else 0.0 for region, wish in wishes.items()}
     counts = {region: _NONE_FACTOR for region, wish in wishes.items() if wish == "none"}
     return turns, counts

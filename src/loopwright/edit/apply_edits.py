@@ -11,13 +11,17 @@ from loopwright.edit.make_change import make_change
 from loopwright.edit.mirror_halves import cut_in_half, is_whole_mirrored, join_halves, other_side
 from loopwright.edit.pick_place import check_near
 from loopwright.edit.place_vertices import place_vertices
+from loopwright.edit.tell_poorer import tell_poorer
 from loopwright.edit_wishes import Operation, read_operation
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.surface.project import SurfaceProjector
+from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, QuadMesh
 
 __all__ = ["apply_edits"]
+
+_MEND = "a fit to the sculpt (--sculpt FILE --fit) may even it out, or another place or direction"
 
 
 def apply_edits(
@@ -74,7 +78,8 @@ def apply_edits(
     else:
         there = other_side(halves, change.mesh, change.blend @ halves.image_positions)
         edited = join_halves(halves, half, place_vertices(there, change.is_new, projector).positions)
-    return edited, findings + _find_folds(mesh, edited)
+    poorer = tell_poorer(mesh, edited, checked, _MEND)
+    return edited, findings + (_find_folds(mesh, edited) or poorer)
 
 
 def _where(operation: Operation) -> str:
@@ -86,7 +91,7 @@ def _where(operation: Operation) -> str:
 def _count_text(more: int) -> str:
     if more == 0:
         return "as many faces as before"
-    return f"{abs(more)} faces {'more' if more > 0 else 'fewer'}"
+    return f"{plural(abs(more), 'face')} {'more' if more > 0 else 'fewer'}"
 
 
 def _find_folds(before: QuadMesh, after: QuadMesh) -> list[Finding]:
@@ -97,7 +102,7 @@ def _find_folds(before: QuadMesh, after: QuadMesh) -> list[Finding]:
         return []
     at = "({:.4g}, {:.4g}, {:.4g})".format(*after.positions[after.quads[folded[0]]].mean(axis=0))
     text = (
-        f"{len(folded)} quads are folded after the edits, one near {at}; a fit to the sculpt (--sculpt FILE --fit) "
-        "may mend them."
+        f"{plural(len(folded), 'quad is', 'quads are')} folded after the edits, one near {at}; a fit to the sculpt "
+        f"(--sculpt FILE --fit) may mend {'it' if len(folded) == 1 else 'them'}."
     )
     return [Finding("folded", text, len(folded), folded.astype(np.int32))]

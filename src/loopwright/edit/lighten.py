@@ -15,6 +15,7 @@ from loopwright.edit.quad_links import Ids, link_quads
 from loopwright.edit.rate_strips import StripRating, irregular, rate_strips
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.progress import Progress, silent
+from loopwright.surface.repair_work import plural
 from loopwright.types import FloatArray, IntArray, QuadMesh
 
 __all__ = ["LightMesh", "lighten", "lighten_chain"]
@@ -136,7 +137,8 @@ def _lighten_half(
         if step is None:
             least = factor * len(mesh.quads)
             advice = f"let pairs of poles cancel out ({MERGE_POLES})" if keep_poles else "ask for more faces"
-            message = f"No further loop can go at {least} faces, where {factor * target:.0f} were asked for: {advice}."
+            asked = f"where {factor * target:.0f} were asked for"
+            message = f"No further loop can go at {plural(least, 'face')}, {asked}: {advice}."
             raise InfeasibleError(message, places=[least])
         if len(step[0].quads) < target and target - len(step[0].quads) > len(mesh.quads) - target:
             break

@@ -9,17 +9,19 @@ import numpy as np
 
 from loopwright.counts.find_region import find_region
 from loopwright.edit.apply_edits import apply_edits
+from loopwright.edit.tell_poorer import POORER, tell_poorer
 from loopwright.edit_wishes import read_operation
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.fit.relax import relax
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
+from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, QuadMesh, Region
 
 _MOVED = 1e-9  # of the diagonal: what is nearer to a held place has not moved
 _NO_COLOR = (-1, -1, -1)  # of a region that a split will make: no colour means it
-_FOLDED = "folded"  # told by apply_edits of a mesh that is not evened out yet
+_UNEVEN = ("folded", POORER)  # told by apply_edits of a mesh that is not evened out yet
 
 
 def run_edits(
@@ -51,10 +53,12 @@ def run_edits(
     sides = 1 if mesh.mirror is None else 2
     before, after = sides * len(mesh.quads), sides * len(edited.quads)
     if after != before:
-        text = f"The edits took the mesh from {before:,} to {after:,} faces."
+        text = f"The edits took the mesh from {before:,} to {plural(after, 'face')}."
         findings.append(Finding("edited_faces", text, abs(after - before)))
-    kept = [finding for finding in findings if finding.kind != _FOLDED]
-    return edited, kept + tell_loosened(made, edited)
+    kept = [finding for finding in findings if finding.kind not in _UNEVEN]
+    checked = [read_operation(data, f"edit {number}") for number, data in enumerate(edits, 1)]
+    poorer = tell_poorer(mesh, edited, checked, "another place or direction, or a larger budget, may do better")
+    return edited, kept + poorer + tell_loosened(made, edited)
 
 
 def _hold(places: FloatArray, mesh: QuadMesh) -> QuadMesh:

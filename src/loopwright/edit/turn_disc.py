@@ -12,6 +12,7 @@ from loopwright.edit.check_links import check_links
 from loopwright.edit.edge_roles import find_edge_roles
 from loopwright.edit.quad_links import Ids, QuadLinks, link_quads
 from loopwright.errors import InfeasibleError
+from loopwright.surface.repair_work import plural
 from loopwright.types import QuadMesh
 
 
@@ -39,7 +40,9 @@ def turn_disc(mesh: QuadMesh, disc: Ids, steps: int) -> Change:
     links = link_quads(mesh.quads, len(mesh.positions))
     rim = disc_rim(links, disc)
     if rim is None:
-        raise InfeasibleError(f"{action}: the {len(disc)} quads do not form a disc.", places=disc.tolist())
+        raise InfeasibleError(
+            f"{action}: its {plural(len(disc), 'quad does', 'quads do')} not form a disc.", places=disc.tolist()
+        )
     inside = np.setdiff1d(mesh.quads[disc], rim)
     _check_inside(mesh, links, disc, rim, inside, action)
     turned = np.arange(links.count)

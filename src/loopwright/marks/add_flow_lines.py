@@ -18,6 +18,7 @@ from loopwright.marks.flow_field import FlowField, make_flow_field
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.settle_line import move_vertex, settle_line
 from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
+from loopwright.marks.stopped_lines import StoppedLines
 from loopwright.marks.surface_cutter import SurfaceCutter
 from loopwright.marks.walk_line import finish_walk, walk_line
 from loopwright.shelf import Shelf
@@ -81,10 +82,12 @@ def add_flow_lines(
         else:
             work.add(part, drawer.join(part.points, part.closed))
     work.carry_rest()
+    known = {line.name for line in drawn}
     for line in lines:
         if line.name not in work.kept:
-            text = f"{line.name} lies along borders, the mirror plane or other lines, or is too short: it adds nothing."
-            work.findings.append(Finding("line_adds_nothing", text))
+            why = work.stopped.tell(line.name) if line.name in known else "lies in one point of the surface"
+            text = f"{line.name} {why}: it adds nothing."
+            work.findings.append(Finding("line_adds_nothing", text, names=(line.name,)))
     cut = work.cutter.finish()
     return close_pockets(cut, work.cutter.line_of, size(cut.positions), _POCKET**2), work.findings
 
@@ -145,11 +148,14 @@ class _Lines:
         self.waiting: list[tuple[str, list[int]]] = []
         self.kept: set[str] = set()
         self.findings: list[Finding] = []
+        self.stopped = StoppedLines(cutter)
 
     def add(self, part: DrawnPart, line: FloatArray) -> None:
         """Cut one drawn part in, but for the stretches that run along something."""
-        self.cutter.current += 1
+        self._next(part.name)
         off = self._is_off(line)
+        if not off.all():
+            self.stopped.note_along(part.name, line[~off])
         if part.closed:
             if off.all():
                 self._add_closed(part.name, line)
@@ -163,6 +169,19 @@ class _Lines:
             start: EndKind = "border" if a > 0 else ("mirror" if part.starts_in_plane else "loose")
             end: EndKind = "border" if b < len(line) else ("mirror" if part.ends_in_plane else "loose")
             self._add_open(part.name, line[max(a - 1, 0) : b + 1], start, end)
+
+    def _next(self, name: str) -> None:
+        """Let what is cut in from here on be of this line."""
+        self.cutter.current += 1
+        self.stopped.names[self.cutter.current] = name
+
+    def _is_short(self, name: str, line: FloatArray, least: float) -> bool:
+        """Tell, and note, whether a line is shorter than so many edges of the mesh."""
+        length, edge = float(arc_length(line)[-1]), self._mean(line)
+        is_short = length < least * edge
+        if is_short:
+            self.stopped.note_short(name, len(line), length / edge, least)
+        return is_short
 
     def _is_off(self, line: FloatArray) -> BoolArray:
         """Tell which points of a line are not on a border; where it only crosses one counts as off."""
@@ -190,7 +209,7 @@ class _Lines:
         return self.cutter.tree_of(held), held
 
     def _add_closed(self, name: str, line: FloatArray) -> None:
-        if arc_length(line)[-1] < 2 * _SHORTEST * self._mean(line):
+        if self._is_short(name, line, 2 * _SHORTEST):
             return
         start = self.cutter.put_vertex(line[0])
         path = finish_walk(self.cutter, walk_line(self.cutter, start, line, start), start, line)
@@ -200,7 +219,7 @@ class _Lines:
         """Cut an open line in."""
         line, start = self._end(line[::-1], start_kind)
         line, end = self._end(line[::-1], end_kind)
-        if arc_length(line)[-1] < _SHORTEST * self._mean(line):
+        if self._is_short(name, line, _SHORTEST):
             return
         first = self.cutter.put_vertex(line[0]) if start is None else start
         last = self.cutter.put_vertex(line[-1]) if end is None else end
@@ -217,7 +236,7 @@ class _Lines:
     def carry_rest(self) -> None:
         """Carry on what nothing has come to meet: all that was drawn goes before what it is carried on by."""
         for name, path in self.waiting:
-            self.cutter.current += 1
+            self._next(name)
             end = path[-1]
             if sum(self.cutter.is_held_edge(end, v) for v in self.cutter.neighbours(end)) == 1:
                 self._carry_on(name, path)

@@ -153,7 +153,9 @@ class Checked:
         """Return three finite numbers."""
         entries = self.items()
         if len(entries) != 3:
-            raise self.fail(f"a point is three numbers [x, y, z], but {len(entries)} are given")
+            raise self.fail(
+                f"a point is three numbers [x, y, z], but {len(entries)} {'is' if len(entries) == 1 else 'are'} given"
+            )
         x, y, z = (entry.number() for entry in entries)
         return x, y, z
 

@@ -1,4 +1,4 @@
-"""Find the place in a marks file where a region is named."""
+"""Find the places in a marks file where a region is named, or a wish stands that an error is about."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from pathlib import Path
 
 from loopwright.errors import LoopwrightError
 from loopwright.marks.checked_json import Checked, load_json
-from loopwright.options import normalize_region
+from loopwright.options import BuildOptions, normalize_region, parse_color
+from loopwright.wishes import Pin, name_apart
 
 
 def find_name(path: Path, region: str) -> str:
@@ -20,6 +21,64 @@ def find_name(path: Path, region: str) -> str:
         return next((place for name, place in _named(load_json(path)) if normalize_region(name) == region), "")
     except LoopwrightError:
         return ""
+
+
+def find_wishes(path: Path, error: LoopwrightError, options: BuildOptions) -> str:
+    """Return the places, such as ``pins/0, pins/2``, of the wishes of a marks file that an error is about.
+
+    Those that an option given by hand has replaced are left out.  The empty text is returned where there are none,
+    and where the file cannot be read any more.
+
+    Parameters
+    ----------
+    options : the wishes with which the error came.
+    """
+    try:
+        top = load_json(path)
+        if error.about:
+            found = [place for name, place in _still_wished(top, error.about, options) if name in error.places]
+        else:
+            found = [place for name, place in _only_in_marks(options) if name in error.places]
+    except LoopwrightError:
+        return ""
+    return ", ".join(found)
+
+
+def _still_wished(top: Checked, about: str, options: BuildOptions) -> Iterator[tuple[str, str]]:
+    """Yield the names that messages use, and the places, of those wishes of a list that the options hold."""
+    if about == "sizes":
+        for name, value in top.members("sizes"):
+            region = normalize_region(name)
+            if options.sizes.get(region) == value.length():
+                yield _called(region, options), value.place
+    if about == "poles":
+        for pole in top.entries("poles"):
+            yield _called(normalize_region(pole.member("region").text()), options), pole.place
+    if about == "pins":
+        for entry in top.entries("pins"):
+            first, second = (normalize_region(each.text()) for each in entry.member("between").items())
+            near = entry.optional("near")
+            pin = Pin(first, second, entry.member("count").whole(1), near.point() if near else None)
+            if pin in options.pins:
+                yield pin.name, entry.place
+
+
+def _called(region: str, options: BuildOptions) -> str:
+    """Return the name of a region that is meant by its colour, if it has one."""
+    return options.region_names.get(parse_color(region), region) if region.startswith("#") else region
+
+
+def _only_in_marks(options: BuildOptions) -> Iterator[tuple[object, str]]:
+    """Yield what messages call the lines, held places and dabs of size, which come from nowhere else, and their places.
+
+    A line that bears the name of a held place stands for both.
+    """
+    for kind, names in (
+        ("lines", [line.name for line in name_apart(options.lines, "line")]),
+        ("points", [point.name for point in name_apart(options.points, "point")]),
+        ("size_dabs", [dab.at for dab in options.size_dabs]),
+    ):
+        yield from ((name, f"{kind}/{index}") for index, name in enumerate(names))
 
 
 def _named(top: Checked) -> Iterator[tuple[str, str]]:

@@ -13,6 +13,7 @@ from loopwright.marks.checked_json import Checked, load_json
 from loopwright.marks.marks_file import RGB, VERSION, VERSION_KEY, Marks
 from loopwright.marks.read_edits import read_edits
 from loopwright.options import Mirror, normalize_region, parse_color
+from loopwright.surface.repair_work import plural
 from loopwright.types import FloatArray
 from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin, PoleWish, SizeDab
 
@@ -150,7 +151,7 @@ def _pins(top: Checked) -> tuple[Pin, ...]:
         entry.only(("between", "count", "near"))
         pair = entry.member("between").items()
         if len(pair) != 2:
-            raise entry.member("between").fail(f"two regions are expected, but {len(pair)} are given")
+            raise entry.member("between").fail(f"two regions are expected, but {plural(len(pair), 'is', 'are')} given")
         first, second = (_name(region.text(), region) for region in pair)
         if first == second:
             raise entry.member("between").fail(f'"{first}" is named twice; name the two regions that share the border')
@@ -193,5 +194,7 @@ def _line(entry: Checked, index: int) -> FlowLine:
     least = 3 if closed else 2
     if len(points) < least:
         kind = "a closed" if closed else "an open"
-        raise places.fail(f"{kind} line needs at least {least} different points, but {len(points)} are given")
+        raise places.fail(
+            f"{kind} line needs at least {least} different points, but {plural(len(points), 'is', 'are')} given"
+        )
     return FlowLine(tuple(points), closed, name.text() if name else f"line {index + 1}")

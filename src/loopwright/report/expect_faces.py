@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from loopwright.counts.measure_faces import measure_fill
 from loopwright.report.parts import LayoutLike
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
@@ -14,7 +13,7 @@ def expect_faces(layout: LayoutLike, surface: RegionSurface) -> tuple[IntArray, 
     halves = 1 if surface.mirror is None else 2
     faces = np.zeros(len(surface.regions))
     for patch in layout.patches:
-        faces[patch.region] += halves * measure_fill(tuple(int(count) for count in patch.side_counts))[0]
+        faces[patch.region] += halves * patch.faces
     corners = surface.positions[surface.triangles]
     doubled = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     areas = halves * np.bincount(

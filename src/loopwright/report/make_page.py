@@ -112,7 +112,9 @@ def _tiles(summary: Summary) -> list[tuple[str, str, str]]:
         tiles.append(("Poles", f"{sum(summary.poles.values())}", _valences(summary.poles)))
     else:
         tiles.append(("Expected faces", f"{summary.faces:,}", f"{wished:,} wished" if wished else "all quads"))
-        tiles.append(("Patches", f"{summary.layout.get('patches', 0)}", f"{summary.layout.get('arcs', 0)} arcs"))
+        tiles.append(
+            ("Patches", f"{summary.layout.get('patches', 0)}", plural(int(str(summary.layout.get("arcs", 0))), "arc"))
+        )
         planned = summary.planned_poles
         tiles.append(("Planned poles", f"{sum(planned.values())}", _valences(planned)))
     if summary.quality:

@@ -36,6 +36,10 @@ class PatchLike(Protocol):
     def side_counts(self) -> Sequence[int]:
         """Segments on each side."""
 
+    @property
+    def faces(self) -> int:
+        """Quads that fill it."""
+
 
 class LayoutLike(Protocol):
     """The planned arcs, patches and poles."""

@@ -180,8 +180,9 @@ def _shared(result: PlanLike) -> dict[str, object]:
 
 
 def tell_finding(finding: Finding) -> dict[str, object]:
-    """Return a finding as plain values, for the report."""
-    return {"kind": finding.kind, "text": finding.text, "count": finding.count}
+    """Return a finding as plain values, for the report; ``data`` only where it has some."""
+    told: dict[str, object] = {"kind": finding.kind, "text": finding.text, "count": finding.count}
+    return {**told, "data": dict(finding.data)} if finding.data else told
 
 
 def _count_layout(layout: LayoutLike, surface: RegionSurface) -> dict[str, object]:

@@ -2,43 +2,53 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import chain, repeat
 
 from loopwright.options import BuildOptions, format_color
-from loopwright.wishes import WishOutcome, name_apart
+from loopwright.wishes import Pin, WishOutcome, name_apart
 
-WISH_WORDS = {"lines": "Flow lines", "points": "Held points", "poles": "Wishes for poles"}
+WISH_WORDS = {"pins": "Pins", "lines": "Flow lines", "points": "Held points", "poles": "Wishes for poles"}
 """What wishes with an outcome are called on the page."""
 
 
 def tell_wishes(options: BuildOptions | None, outcomes: Sequence[WishOutcome]) -> dict[str, object]:
-    """Return the wishes by name; of lines, places and wishes for poles also whether they were kept.
+    """Return the wishes by name; of pins, lines, places and wishes for poles also whether they were kept.
 
     Parameters
     ----------
-    outcomes : of the lines, then the places, then the wishes for poles, in the order of the options; may be empty.
+    outcomes : of each kind in the order of the options; those of a kind may all be missing.
     """
     if options is None:
         return {}
     lines, points = name_apart(options.lines, "line"), name_apart(options.points, "point")
-    blank = [None] * (len(lines) + len(points) + len(options.poles))
-    kept = iter([each.is_kept for each in outcomes] or blank)
-    off = iter([each.off for each in outcomes if each.kind == "point"] or blank)
+    kept = {kind: _kept(kind, outcomes) for kind in ("pin", "line", "point", "poles")}
+    off = chain((each.off for each in outcomes if each.kind == "point"), repeat(None))
     return {
         "budget": options.budget,
         "leave_open": [format_color(color) for color in options.leave_open],
         "sizes": dict(options.sizes),
-        "pins": {pin.name: pin.count for pin in options.pins},
-        "lines": [{"name": line.name, "kept": next(kept)} for line in lines],
-        "points": [{"name": p.name, "at": list(p.at), "kept": next(kept), "off": next(off)} for p in points],
-        "poles": [{"region": pole.region, "wish": pole.wish, "kept": next(kept)} for pole in options.poles],
+        "pins": [{**_pin(pin), "kept": next(kept["pin"])} for pin in options.pins],
+        "lines": [{"name": line.name, "kept": next(kept["line"])} for line in lines],
+        "points": [{"name": p.name, "at": list(p.at), "kept": next(kept["point"]), "off": next(off)} for p in points],
+        "poles": [{"region": pole.region, "wish": pole.wish, "kept": next(kept["poles"])} for pole in options.poles],
         "mirror": options.mirror,
         "fit_limit": options.fit_limit,
     }
 
 
+def _kept(kind: str, outcomes: Sequence[WishOutcome]) -> Iterator[bool | None]:
+    return chain((each.is_kept for each in outcomes if each.kind == kind), repeat(None))
+
+
+def _pin(pin: Pin) -> dict[str, object]:
+    """Return a pin in the words of a marks file, with what messages call its border."""
+    near = {} if pin.near is None else {"near": list(pin.near)}
+    return {"name": pin.name, "between": [pin.region_a, pin.region_b], "count": pin.count, **near}
+
+
 def tell_kept(entries: object, *, is_plan: bool) -> str:
-    """Return lines, places or wishes for poles, as :func:`tell_wishes` gives them, in words."""
+    """Return pins, lines, places or wishes for poles, as :func:`tell_wishes` gives them, in words."""
     if not isinstance(entries, Sequence):
         return ""
     return ", ".join(_tell(entry, is_plan) for entry in entries if isinstance(entry, Mapping)) or "none"
@@ -46,6 +56,8 @@ def tell_kept(entries: object, *, is_plan: bool) -> str:
 
 def _tell(entry: Mapping[str, object], is_plan: bool) -> str:
     name = entry["name"] if "name" in entry else f"{entry['wish']} in {entry['region']}"
+    if "count" in entry:
+        name = f"{name}={entry['count']}"
     if entry["kept"] is None:
         return f"{name} ({'known once the mesh is made' if is_plan else 'not judged'})"
     off = f", {entry['off']:.3g} off" if entry.get("off") is not None else ""

@@ -19,7 +19,7 @@ from loopwright.report.pick_colors import round_limit
 from loopwright.report.picture import Scene
 from loopwright.report.report_files import report_files
 from loopwright.report.run_drawing import run_drawing
-from loopwright.report.summarize import Summary, summarize_build, summarize_plan
+from loopwright.report.summarize import Summary, summarize_build, summarize_plan, tell_finding
 from loopwright.report.summarize_edit import EditResult, summarize_edit
 from loopwright.reuse.lies_elsewhere import lies_by_limit
 from loopwright.surface.project import SurfaceProjector
@@ -98,7 +98,7 @@ def _draw_and_write(
     folder: Path, scene: Scene, summary: Summary, limit: float, started: float, progress: Progress
 ) -> Path:
     drawn, findings = run_drawing(scene, progress=progress, stage=STAGE)
-    told = tuple({"kind": finding.kind, "text": finding.text, "count": finding.count} for finding in findings)
+    told = tuple(tell_finding(finding) for finding in findings)
     summary = replace(
         summary,
         findings=(*summary.findings, *told),

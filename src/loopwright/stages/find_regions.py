@@ -8,22 +8,23 @@ from loopwright.counts.read_pins import region_sizes
 from loopwright.counts.size_field import mean_size
 from loopwright.edit.run_edits import check_region_names
 from loopwright.layout.promise_lines import Promise, promise_lines
-from loopwright.layout.tell_astray import names_told, surface_chains, tell_astray
+from loopwright.layout.tell_astray import surface_chains, tell_astray
 from loopwright.marks.add_flow_lines import add_flow_lines, ready_lines
 from loopwright.marks.find_ridges import add_ridges
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.options import MarksOptions, MarksReport
 from loopwright.marks.region_surface import make_region_surface
+from loopwright.marks.stopped_lines import names_adding_nothing
 from loopwright.options import BuildOptions
+from loopwright.stages.check_names import check_names
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground
+from loopwright.stages.tell_mirror import tell_mirror
 from loopwright.stages.wished_sizes import face_goal, wished_sizes
 from loopwright.stages.without_names import without_names
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, Paint, RegionSurface
 from loopwright.wishes import FlowLine
-
-_UNEQUAL = 1e-3  # of the diagonal: halves that differ by more (rms) were made to differ
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,7 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
                 progress=clock.progress,
             ),
         )
+    check_names(report, painted, ground, wishes)
     check_region_names(painted.regions, wishes.edits)
     with clock.stage("lines"):
         reach = mean_size(painted, face_goal(painted, wishes))
@@ -83,25 +85,17 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
             lambda: _draw_lines(ground, painted, wishes, reach),
         )
         surface = replace(surface, regions=painted.regions)
-    return FoundRegions(surface, painted, (*_tell_marks(report, wishes), *drawn), report.paint, ridges, promises)
+    told = (*_tell_specks(report), *tell_mirror(report, painted, ground, wishes), *drawn)
+    return FoundRegions(surface, painted, told, report.paint, ridges, promises)
 
 
-def _tell_marks(report: MarksReport, wishes: BuildOptions) -> list[Finding]:
+def _tell_specks(report: MarksReport) -> list[Finding]:
     findings = []
     if report.dropped_specks:
         count = report.dropped_specks
         specks = plural(count, "painted speck was", "painted specks were")
         theirs = "its surroundings got it" if count == 1 else "their surroundings got them"
         findings.append(Finding("specks", f"{specks} too small to be meant; {theirs}.", count))
-    if report.mirror is None:
-        findings.append(Finding("no_mirror", "No mirror plane is used: the mesh covers the sculpt as a whole."))
-    else:
-        share = 100 * report.mirror_rms
-        done = "one half is meshed and mirrored" if wishes.mirror_shape else "the topology of one half is mirrored"
-        text = f"The halves mirror each other to {share:.3f} % of the diagonal (rms); {done}."
-        if wishes.mirror_shape and report.mirror_rms > _UNEQUAL:
-            text += " They differ visibly: with own sides (--own-sides) each keeps its shape."
-        findings.append(Finding("mirror", text))
     return findings
 
 
@@ -121,7 +115,7 @@ def _draw_lines(
     if wishes.lines:
         promises = promise_lines(bare, wishes.lines, reach=local, shelf=ground.shelf)
         chains = surface_chains(surface, LocalSize(bare, local)(surface.positions))
-        findings += tell_astray(promises, *chains, told=names_told(findings, promises))
+        findings += tell_astray(promises, *chains, told=names_adding_nothing(findings))
     if len(surface.regions) == 1 and ground.sculpt.colors is None:
         surface, ridges = add_ridges(surface, ground.projector, reach=reach)
         if ridges:

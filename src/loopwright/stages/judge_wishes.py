@@ -13,6 +13,7 @@ from loopwright.errors import MarksError
 from loopwright.fit.link_edges import mean_edges
 from loopwright.layout.promise_lines import Promise
 from loopwright.layout.tell_astray import FOLLOWED, mesh_chains, names_told, tell_astray
+from loopwright.marks.stopped_lines import names_adding_nothing
 from loopwright.numerics.limit_surface import limit_matrix
 from loopwright.options import BuildOptions
 from loopwright.surface.project import SurfaceProjector
@@ -71,18 +72,13 @@ def tell_missed(outcomes: Sequence[WishOutcome]) -> list[Finding]:
     ]
 
 
-def _adding_nothing(lines: Sequence[FlowLine], findings: Sequence[Finding]) -> set[str]:
-    told = [finding.text for finding in findings if finding.kind == "line_adds_nothing"]
-    return {line.name for line in lines if any(text.startswith(f"{line.name} lies along") for text in told)}
-
-
 def _judge_lines(
     lines: Sequence[FlowLine], promises: Sequence[Promise], findings: Sequence[Finding], asked: QuadMesh
 ) -> list[WishOutcome]:
     """A line is kept if edges follow all that is promised of it, be it a border's; None where nothing is promised."""
     astray = names_told(tell_astray(promises, *mesh_chains(asked)), promises)
     promised = {promise.name for promise in promises}
-    nothing = _adding_nothing(lines, findings)
+    nothing = names_adding_nothing(findings)
     out = []
     for line in lines:
         is_kept = line.name not in astray if line.name in promised else (False if line.name in nothing else None)

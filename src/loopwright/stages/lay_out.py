@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from loopwright.counts.added_poles import tell_added_poles
 from loopwright.counts.count_program import CountOptions, SumPin
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.explain_clash import next_count
-from loopwright.counts.read_pins import border_pins, pole_prices
+from loopwright.counts.measure_faces import filled_faces
+from loopwright.counts.read_pins import border_pins, pole_prices, tell_opening_named
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
-from loopwright.counts.tell_costly_pins import tell_costly_pins, tell_far_pins
+from loopwright.counts.tell_costly_pins import stretch, tell_costly_pins, tell_far_pins
 from loopwright.counts.tell_pin_places import tell_pin_places
+from loopwright.errors import ConvergenceError
 from loopwright.layout.plan_layout import LayoutOptions, plan_layout
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
@@ -25,6 +29,7 @@ from loopwright.types import Finding, FloatArray, IntArray, RegionSurface
 
 _OFF, _FEW = 0.02, 4.0  # share of the budget, and faces, that a mesh may be off without a word
 _FREED = 5  # solves without pins in a build
+_NEAR = 2.0  # factor between pinned counts and wished ones up to which pins may hold anyway
 
 
 def lay_out(
@@ -58,10 +63,12 @@ def lay_out(
     def nearest(pin: SumPin, others: tuple[SumPin, ...], way: int) -> int | None:
         return next_count(layout, arc_targets(layout, layout.vertex_size), pin, others, weights, way)
 
+    placed = tell_pin_places(layout, wishes.pins)
     pins = border_pins(layout, wishes.pins, nearest=nearest)
     with clock.stage("counts"):
-        counts, total = _solve(ground, unnamed, pins, weights, wishes, faces)
-    told = _tell_faces(ground, total, faces, wishes) + tell_pin_places(layout, wishes.pins)
+        counts = _solve_pinned(ground, unnamed, pins, weights, wishes, faces)
+        total = float(filled_faces(layout, counts).sum())
+    told = tell_opening_named(layout) + _tell_faces(ground, total, faces, wishes) + placed
     told += tell_added_poles(layout, counts, pins)
     return CountedLayout(layout, counts), told
 
@@ -86,10 +93,34 @@ def tell_pins(
     unnamed = replace(layout, surface=without_names(layout.surface))
 
     def solve(kept: tuple[SumPin, ...]) -> IntArray:
-        return _solve(ground, unnamed, kept, weights, wishes, face_goal(surface, wishes), stage="freed pins")[0]
+        return _solve(ground, unnamed, kept, weights, wishes, face_goal(surface, wishes), stage="freed pins")
 
     with clock.stage("counts"):
         return tell_costly_pins(layout, counts, targets, pins, solve)
+
+
+def _solve_pinned(
+    ground: Ground,
+    layout: Layout,
+    pins: tuple[SumPin, ...],
+    weights: CountOptions,
+    wishes: BuildOptions,
+    faces: float,
+) -> IntArray:
+    """Solve the counts; pins that hold without being asked for change none of them.
+
+    Many counts are about equally good, and the solver would find others with such pins. So where all pins are near
+    to what the sizes ask for, they are first left out.
+    """
+    targets = arc_targets(layout, layout.vertex_size) if pins else np.zeros(0)
+    if pins and all(stretch(pin.count, float(targets[list(pin.arcs)].sum())) < _NEAR for pin in pins):
+        try:
+            free = _solve(ground, layout, (), weights, wishes, faces, stage="freed pins")
+        except ConvergenceError:
+            return _solve(ground, layout, pins, weights, wishes, faces)
+        if all(free[list(pin.arcs)].sum() == pin.count for pin in pins):
+            return free
+    return _solve(ground, layout, pins, weights, wishes, faces)
 
 
 def _solve(
@@ -101,7 +132,7 @@ def _solve(
     faces: float,
     *,
     stage: str = "counts",
-) -> tuple[IntArray, float]:
+) -> IntArray:
     """Solve the segment counts, or find them on the shelf."""
     keep = bool(wishes.sizes or wishes.size_dabs) or wishes.vertex_sizes is not None
     return ground.shelf.keep(
@@ -111,7 +142,7 @@ def _solve(
             layout, arc_targets(layout, layout.vertex_size), faces, pins=pins, keep_scale=keep, options=weights
         ),
         parts=1 if stage == "counts" else _FREED,
-    )
+    )[0]
 
 
 def _plan(

@@ -1,0 +1,101 @@
+"""Tell how well the halves of a sculpt mirror each other, and what a mirror plane that does not fit it costs."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from loopwright.marks.options import MarksReport
+from loopwright.options import BuildOptions
+from loopwright.stages.read_ground import Ground
+from loopwright.surface.mirror import MOST_APART, find_mirror
+from loopwright.types import Finding, MirrorPlane, RegionSurface
+
+_UNEQUAL = 1e-3  # of the diagonal: halves that differ by more (rms) were made to differ
+
+
+def tell_mirror(report: MarksReport, painted: RegionSurface, ground: Ground, wishes: BuildOptions) -> list[Finding]:
+    """Return findings on the mirror plane, and on regions that are painted only on the half that it leaves out."""
+    if report.mirror is None:
+        return [Finding("no_mirror", "No mirror plane is used: the mesh covers the sculpt as a whole.")]
+    done = "one half is meshed and mirrored" if wishes.mirror_shape else "the topology of one half is mirrored"
+    text = f"The halves mirror each other to {_percent(report.mirror_rms)} of the diagonal (rms); {done}."
+    is_wrong = report.mirror_rms > MOST_APART
+    if wishes.mirror_shape and not is_wrong and report.mirror_rms > _UNEQUAL:
+        text += " They differ visibly: with own sides (--own-sides) each keeps its shape."
+    findings = [Finding("mirror", text)]
+    lost = lost_behind(report, painted, ground)
+    if is_wrong:
+        text = _wrong(report.mirror_rms, report.mirror, lost, plane_that_fits(report, ground, wishes))
+        findings.append(Finding("mirror_wrong", text, len(lost), names=tuple(lost)))
+    elif lost:
+        text = f"{_listed(lost)} painted only on the half that is not meshed ({_side(report.mirror, -1)}), and left out"
+        text += ": paint both halves alike, or cover the sculpt as a whole (--mirror none)."
+        findings.append(Finding("region_behind", text, len(lost), names=tuple(lost)))
+    return findings
+
+
+def lost_behind(report: MarksReport, painted: RegionSurface, ground: Ground) -> list[str]:
+    """Return the regions of which nothing is left and most lies on the half that the mirror plane leaves out."""
+    kept = {region.name for region in painted.regions}
+    lost = [share for share in report.regions if not share.is_open and share.name not in kept]
+    if not lost or report.mirror is None:
+        return []
+    palette = [tuple(color) for color in report.paint.palette.tolist()]
+    is_behind = report.mirror.signed_distance(ground.sculpt.positions) < 0.0
+    return [
+        share.name
+        for share in lost
+        if np.mean(is_behind[report.paint.color == palette.index(share.color)]) > 0.5
+    ]  # fmt: skip
+
+
+def plane_that_fits(report: MarksReport, ground: Ground, wishes: BuildOptions) -> str:
+    """Say across which plane a sculpt is mirrored; empty where it is across the one that was asked for."""
+    if report.mirror is None or report.mirror_rms <= MOST_APART:
+        return ""
+    found = ground.shelf.keep(
+        "mirror that fits", (), lambda: find_mirror(ground.projector, vertex_label=report.paint.color), depth=1
+    )
+    if found is None:
+        text = "No plane was found across which it is mirrored: --mirror none covers it as a whole"
+        own = ", or, where it is meant to be mirrored across this one, --own-sides keeps the shape of each side"
+        return f"{text}{own if wishes.mirror_shape else ''}."
+    axis = _axis(found.plane)
+    across = f"across {axis}" if axis else "across a plane aslant"
+    if axis == wishes.mirror:
+        across += f" at {found.plane.offset:.4g}"
+    way = f"--mirror {axis}" if axis and axis != wishes.mirror else "--mirror auto"
+    return f"It is mirrored {across}, to {_percent(found.rms)}: use {way}."
+
+
+def _wrong(rms: float, plane: MirrorPlane, lost: list[str], better: str) -> str:
+    text = (
+        f"The sculpt is not mirrored across the plane that was asked for: its halves are {_percent(rms)} of the "
+        f"diagonal apart (rms), where {100 * MOST_APART:g} % is the most for halves that match. The half "
+        f"{_side(plane, 1)} was meshed, and its image stands in for the other"
+    )
+    if lost:
+        text += f", with which {', '.join(lost)} {'is' if len(lost) == 1 else 'are'} lost"
+    return f"{text}. {better}"
+
+
+def _axis(plane: MirrorPlane) -> str:
+    """Return the axis that a plane is across; empty where it is across none."""
+    axis = int(np.abs(plane.normal).argmax())
+    return "xyz"[axis] if abs(float(plane.normal[axis])) == 1.0 else ""
+
+
+def _side(plane: MirrorPlane, way: int) -> str:
+    axis = _axis(plane)
+    if not axis:
+        return "in front of the plane" if way > 0 else "behind the plane"
+    at = plane.offset * float(plane.normal["xyz".index(axis)]) + 0.0
+    return f"with {axis} {'above' if way > 0 else 'below'} {at:.4g}"
+
+
+def _listed(names: list[str]) -> str:
+    return f"The region {names[0]} is" if len(names) == 1 else f"The regions {', '.join(names)} are"
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.3f} %" if share < MOST_APART else f"{100 * share:.1f} %"

@@ -1,0 +1,117 @@
+"""What is painted but no region of the mesh is told for what it is: an opening, the far half, or a wrong mirror."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.spatial import cKDTree
+from tests.conftest import globe
+
+from loopwright.errors import MarksError, UnknownRegionError
+from loopwright.options import BuildOptions, Pin
+from loopwright.pipeline import plan
+from loopwright.results import PlanResult
+from loopwright.surface.mirror import MirrorFit
+from loopwright.types import MirrorPlane, Sculpt
+from loopwright.wishes import PolePin
+
+RED, BLUE, BLACK, GREEN = (200, 60, 60), (60, 160, 220), (20, 20, 20), (60, 200, 90)
+NAMES = {RED: "cap", BLUE: "rest", BLACK: "slit", GREEN: "scar"}
+
+
+def pear(*, scar: bool = False, foot: bool = False) -> Sculpt:
+    """A body mirrored across x alone, with a cap above, an opening in front, and a scar or a foot."""
+    points, triangles = globe(48)
+    x, y, z = points.T
+    labels = np.where((y > 0.6)[:, None], RED, BLUE)
+    labels[np.linalg.norm(points - np.array([0.0, 0.0, 1.0]), axis=1) < 0.35] = BLACK
+    if scar:
+        labels[np.linalg.norm(points - np.array([-0.8, 0.0, 0.6]), axis=1) < 0.25] = GREEN
+    if foot:
+        labels[y < -0.7] = GREEN
+    shape = points * np.stack([1.0 + 0.3 * y, 1.0 + 0.0 * y, 0.8 + 0.1 * z - 0.25 * y], axis=1)
+    return Sculpt(np.ascontiguousarray(shape), triangles, labels.astype(np.uint8), "pear")
+
+
+def planned(sculpt: Sculpt, names: dict[tuple[int, int, int], str] | None = None, **wishes: Any) -> PlanResult:
+    painted = {tuple(color) for color in np.unique(sculpt.colors, axis=0).tolist()} if sculpt.colors is not None else ()
+    known = {color: name for color, name in (names or NAMES).items() if color in painted}
+    options = BuildOptions(
+        **{"budget": 500, "proxy_faces": 4000, "leave_open": (BLACK,), "region_names": known, **wishes}
+    )
+    return plan(sculpt, options=options)
+
+
+def told(result: PlanResult) -> dict[str, str]:
+    return {finding.kind: finding.text for finding in result.findings}
+
+
+def test_a_mirror_plane_that_does_not_fit_is_told_with_how_far_off_what_is_lost_and_which_fits() -> None:
+    sculpt = pear(foot=True)
+    right = told(planned(sculpt))
+    assert "mirror_wrong" not in right and "region_behind" not in right
+    text = told(planned(sculpt, mirror="y"))["mirror_wrong"]
+    assert re.search(r"with which (cap|scar) is lost\. It is mirrored across x, to 0\.\d+ %: use --mirror x\.$", text)
+    shown = re.search(r"halves are ([\d.]+) % of the diagonal apart", text)
+    at = re.search(r"The half with y above (-?[\d.]+(?:e-?\d+)?) was meshed", text)
+    assert shown is not None and at is not None
+    # brute force: the mirror image of each vertex against all vertices, which are about even by area
+    image = sculpt.positions * [1.0, -1.0, 1.0] + [0.0, 2.0 * float(at[1]), 0.0]
+    gap = cKDTree(sculpt.positions).query(image)[0]
+    diagonal = np.linalg.norm(np.ptp(sculpt.positions, axis=0))
+    assert float(shown[1]) == pytest.approx(100 * np.sqrt((gap**2).mean()) / diagonal, rel=0.3)
+
+
+def test_without_any_mirror_the_way_out_is_none() -> None:
+    sculpt = pear()
+    lumps = np.zeros(len(sculpt.positions))
+    for spot, height in (((0.7, 0.5, 0.5), 0.9), ((-0.6, -0.7, 0.3), 0.6), ((-0.2, 0.4, -0.9), 0.4)):
+        lumps += height * np.exp(-8.0 * ((sculpt.positions - spot) ** 2).sum(axis=1))
+    lumpy = sculpt.positions * (1.0 + lumps[:, None])
+    text = told(planned(Sculpt(lumpy, sculpt.triangles, sculpt.colors), mirror="y"))["mirror_wrong"]
+    assert "No plane was found across which it is mirrored: --mirror none" in text and "--own-sides" in text
+
+
+def test_a_plane_across_the_right_axis_at_the_wrong_place_is_not_offered_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    sculpt = pear()
+    reach = np.linalg.norm(sculpt.positions - [0.9, -0.2, 0.0], axis=1)
+    shape = sculpt.positions + np.outer(4.0 + 4.0 * np.maximum(0.2 - reach, 0.0), [1.0, 0.0, 0.0])  # a spike aside
+    fit = MirrorFit(MirrorPlane(np.array([1.0, 0.0, 0.0]), 4.0), 0.003, 0.1, 1.0)
+    monkeypatch.setattr("loopwright.stages.tell_mirror.find_mirror", lambda *_, **__: fit)
+    found = told(planned(Sculpt(shape, sculpt.triangles, sculpt.colors), mirror="x"))
+    assert found["mirror_wrong"].endswith("It is mirrored across x at 4, to 0.300 %: use --mirror auto.")
+
+
+def test_a_region_on_the_far_half_alone_is_told_and_so_are_wishes_for_it() -> None:
+    sculpt = pear(scar=True)
+    found = told(planned(sculpt, mirror="x"))
+    assert "mirror_wrong" not in found
+    assert found["region_behind"].startswith("The region scar is painted only on the half that is not meshed (with x b")
+    assert "scar" in [region.name for region in planned(sculpt, mirror="none").surface.regions]
+    with pytest.raises(UnknownRegionError, match='"scar" is painted only on the half.*paint both halves alike'):
+        planned(sculpt, mirror="x", pins=(Pin("scar", "rest", 12),))
+    with pytest.raises(UnknownRegionError, match='"scar" is painted only on the half.*mirrored across x.*--mirror x'):
+        planned(pear(foot=True), mirror="y", poles=(PolePin("scar", "none"),))
+
+
+@pytest.mark.parametrize("name", ["slit", "#141414"])
+def test_a_colour_that_is_left_open_is_told_to_be_an_opening(name: str) -> None:
+    with pytest.raises(UnknownRegionError, match="is left open.*; write rest/opening for where that region") as caught:
+        planned(pear(), pins=(Pin("rest", name, 16),))
+    assert caught.value.places == (name,)
+    with pytest.raises(UnknownRegionError, match="is left open.*has no faces; leave the wish out"):
+        planned(pear(), sizes={name: 0.1})
+    result = planned(pear(), pins=(Pin("rest", "opening", 16),))  # what the message says to write
+    assert 16 in result.layout.openings
+
+
+def test_a_region_called_opening_is_told_to_take_the_word() -> None:
+    names = {**NAMES, RED: "opening"}
+    assert "call the region something else" in told(planned(pear(), names))["opening_named"]
+    assert "opening_named" not in told(planned(pear()))
+    assert "opening_named" not in told(planned(pear(), {**NAMES, BLACK: "opening"}))  # an opening may well be called so
+    with pytest.raises(MarksError, match='called "opening", so in pins that word means the region'):
+        planned(pear(foot=True), names, pins=(Pin("scar", "opening", 12),))
