@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from loopwright.errors import InternalError
+from loopwright.layout.cut_misfit import DiscSides
 from loopwright.layout.force_cut import can_go_on, refine_piece, shortest_graph
 from loopwright.layout.judge_cuts import (
     Rim,
@@ -27,6 +28,7 @@ DRIFT = 50.0
 """How far, in degrees, a cut may leave the crosses at first."""
 
 _DEAD_END = 1e3  # price, in edge lengths, of a part that can hardly be cut further
+_SAME = 1e-6  # of an edge: prices that differ by less are taken as the same
 _TRIED = 2000  # cuts by the shortest way of which the outcome is looked at
 _STARTS = 200  # boundary points from which such cuts are traced
 
@@ -104,6 +106,7 @@ def _best_cut(
     cuts, before = trace_from(graph, starts)
     prices = score_cuts(piece, rim, cuts, size, opt)
     seen = SeenCuts(points, cuts, apart)
+    sides = DiscSides(piece, points) if len(piece.loops) == 1 and piece.euler == 1 else None
     best: tuple[float, Outcome] | None = None
     looked = 0
     old = burden(piece)
@@ -115,7 +118,14 @@ def _best_cut(
         if seen.covers[k]:
             continue
         cut = cuts[k]
-        outcome = apply_cut(piece, points, graph, cut, cut_steps(graph, cut, before[cuts.row[k]]))
+        steps = cut_steps(graph, cut, before[cuts.row[k]])
+        if sides is not None and best is not None:
+            least = opt.misfit * size * sides.misfit(cut, float(graph.steps.length[steps].sum()), size)
+            if prices[k] + least > best[0] + _SAME * size:
+                looked += 1
+                seen.add(k)
+                continue
+        outcome = apply_cut(piece, points, graph, cut, steps)
         if outcome is None:
             continue
         looked += 1

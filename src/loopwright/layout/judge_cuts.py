@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from loopwright.layout.cut_misfit import side_misfit
 from loopwright.layout.make_cut import Growing
-from loopwright.layout.piece import Piece, side_chains
+from loopwright.layout.piece import Piece
 from loopwright.layout.trace_cuts import Cuts
 from loopwright.surface.half_edges import arc_length
 from loopwright.surface.proxy import surface_area
@@ -188,28 +189,3 @@ def outcome_penalty(
         penalty += max(0.0, 4.0 - surface_area(points, part.triangles) / size**2) * size
         penalty += opt.misfit * size * side_misfit(part, points, size)
     return penalty
-
-
-def side_misfit(part: Piece, points: FloatArray, size: float) -> float:
-    """How many segments the sides of a disc are off from what its pole, or none, needs; 0 for parts still to be cut.
-
-    Sides of length e (in segments): opposite ones equal in a four-sided part,
-    the two of a lens equal, the spokes of the one pole of a three- or
-    five-sided part at least two.
-    """
-    if len(part.loops) != 1 or part.euler != 1 or (part.quadrants > 2).any():
-        return 0.0
-    sides = side_chains(part.loops[0], part.quadrants)
-    e = np.array([arc_length(points[s])[-1] for s in sides]) / size
-    n = len(e) if (part.quadrants == 1).any() else 0
-    if n == 2:
-        return float(abs(e[0] - e[1])) / 2
-    if n == 4:
-        return float(abs(e[0] - e[2]) + abs(e[1] - e[3])) / 2
-    if n == 3:
-        spokes = e.sum() / 2 - e
-    elif n == 5:
-        spokes = np.array([e[(i + 1) % 5] + e[i - 1] + e[i] - e[(i + 2) % 5] - e[i - 2] for i in range(5)]) / 2
-    else:
-        return 0.0
-    return float(np.maximum(0.0, 2.0 - spokes).sum())
