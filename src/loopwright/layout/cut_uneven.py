@@ -109,11 +109,13 @@ class _Search:
 
     def _shatter(self, surface: Growing, most: float) -> _Found | None:
         best: _Found | None = None
-        in_vain = 0
+        mark, in_vain = np.inf, 0
         for bend, outcome in self._outcomes(are_patches=False, tried=self.opt.shattered):
             found = self._split(outcome, surface)
             if found is not None and found[0] <= most and (best is None or found[0] + bend < best[0]):
-                best, in_vain = (found[0] + bend, *found[1:]), 0
+                best = (found[0] + bend, *found[1:])
+            if best is not None and best[0] < mark - self.opt.least_gain:
+                mark, in_vain = best[0], 0
                 continue
             in_vain += 1
             if in_vain == self.opt.patience:
@@ -121,7 +123,10 @@ class _Search:
         return best
 
     def _split(self, outcome: Outcome, surface: Growing) -> _Found | None:
-        """Make a cut on a copy of the surface, and cut its parts on; None where that does not go."""
+        """Make a cut on a copy of the surface, and cut its parts on; None where that does not go or one is small."""
+        placed = [_points(part, self.points, self.patch, outcome[1]) for part in outcome[0]]
+        if self._has_small(outcome[0], placed):
+            return None
         trial = surface.copy()
         try:
             parts = [q for p in take_cut(outcome, trial) for q in split_piece(p, trial, self.size, is_trial=True)]
@@ -130,11 +135,15 @@ class _Search:
         return self._score(parts, [trial.positions[p.origin] for p in parts]), parts, trial
 
     def _score(self, parts: list[Piece], placed: list[FloatArray]) -> float:
-        areas = [surface_area(q, p.triangles) for p, q in zip(parts, placed, strict=True)]
-        if min(areas) < self.opt.least_area * self.size**2:
+        if self._has_small(parts, placed):
             return np.inf
+        areas = [surface_area(q, p.triangles) for p, q in zip(parts, placed, strict=True)]
         each = np.array([unevenness(p, q, self.size) for p, q in zip(parts, placed, strict=True)])
         return float(np.sqrt(np.average(each**2, weights=areas)))
+
+    def _has_small(self, parts: list[Piece], placed: list[FloatArray]) -> bool:
+        least = self.opt.least_area * self.size**2
+        return any(surface_area(q, p.triangles) < least for p, q in zip(parts, placed, strict=True))
 
     def _outcomes(self, *, are_patches: bool, tried: int) -> Iterator[tuple[float, Outcome]]:
         """Yield the most promising cuts, no two in about the same place, each with the price of its bend."""

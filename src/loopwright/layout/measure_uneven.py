@@ -32,7 +32,7 @@ class UnevenOptions:
     bent : how much a cut's bend counts: its price over its ends' distance, less one.
     starts : boundary points tried. tried : best cuts whose outcome is looked at.
     shattered : the same for cuts whose parts are cut on; ``shattered_grave`` of a grave patch.
-    patience : so many of these in a row that are no better than one before are the last.
+    patience : so many of these in a row that are no better by ``least_gain`` than those before are the last.
     deepest : cuts of cuts.
     drift : how far, in degrees, a cut may leave the field.
     """
@@ -51,6 +51,7 @@ class UnevenOptions:
     shattered: int = 4
     shattered_grave: int = 12
     patience: int = 4
+    least_gain: float = 0.1
     deepest: int = 6
     drift: float = 60.0
 
