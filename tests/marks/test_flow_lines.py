@@ -356,15 +356,24 @@ def test_a_chain_away_from_its_line_is_told_with_the_place_and_the_way_out() -> 
     bowed = line + np.maximum(0.0, 1.0 - np.abs(line[:, :1] - 5.0)) * [[0.0, 0.6, 0.0]]
     none = np.zeros(101, bool)
     edges = np.ones(101)
-    assert not tell_astray([Promise("jaw", line, none, none)], line + [0.0, 0.2, 0.0], edges)
-    (told,) = tell_astray([Promise("jaw", line, none, none)], bowed, edges)
+    free = np.full(101, -1, np.int32)
+    assert not tell_astray([Promise("jaw", line, none, free)], line + [0.0, 0.2, 0.0], edges)
+    (told,) = tell_astray([Promise("jaw", line, none, free)], bowed, edges)
     assert told.kind == "line_astray"
     assert told.text.startswith("jaw ") and "(5, 0, 0)" in told.text and "more points" in told.text
-    (sharp,) = tell_astray([Promise("jaw", line, ~none, none)], bowed, edges)
+    (sharp,) = tell_astray([Promise("jaw", line, ~none, free)], bowed, edges)
     assert "sharply" in sharp.text
-    (beside,) = tell_astray([Promise("jaw", line, none, ~none)], bowed, edges)
-    assert "beside" in beside.text
-    assert not tell_astray([Promise("jaw", line, none, none)], bowed, edges, told=["jaw"])
+    (beside,) = tell_astray([Promise("jaw", line, none, free + 2, ("a border", "brow"))], bowed, edges)
+    assert ": brow runs beside it" in beside.text
+    assert not tell_astray([Promise("jaw", line, none, free)], bowed, edges, told=["jaw"])
+
+
+def test_what_runs_beside_a_line_is_named(ball: RegionSurface) -> None:
+    first, second = circle(24, (0.0, 0.0, 1.0)), circle(24, (0.0, 0.3 * REACH, 1.0))
+    lines = (FlowLine(first, closed=True, name="brow"), FlowLine(second, closed=True, name="lid"))
+    brow, lid = promise_lines(ball, lines, reach=REACH)
+    assert (brow.beside < 0).all()
+    assert {lid.things[k] for k in lid.beside.tolist() if k >= 0} == {"brow"}
 
 
 def test_points_far_off_the_surface_are_told_once_with_the_furthest(ball: RegionSurface) -> None:

@@ -88,8 +88,10 @@ def tell_tips(mesh: QuadMesh, points: FloatArray) -> list[Finding]:
     worst = tips[0]
     at = "({:.4g}, {:.4g}, {:.4g})".format(*worst.place)
     places = "in one place" if len(tips) == 1 else f"in {len(tips)} places"
+    number = f"{worst.edges:.2g}"
+    edges = f"{number} edge{'' if number == '1' else 's'}"
     text = (
-        f"The mesh ends short of the sculpt {places}, by {worst.gap:.3g} ({worst.edges:.2g} edges) near {at}: "
+        f"The mesh ends short of the sculpt {places}, by {worst.gap:.3g} ({edges}) near {at}: "
         "hold a vertex there, ask for smaller edges there, or for more faces."
     )
     return [Finding("short", text, len(tips))]

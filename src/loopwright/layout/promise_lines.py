@@ -8,17 +8,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from loopwright.layout.border_graph import constrained_edges
+from loopwright.layout.border_graph import KIND_CODES, ArcKind, constrained_edges
 from loopwright.marks.draw_line import whole_drawer
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.split_at_mirror import split_at_mirror
 from loopwright.shelf import Shelf
 from loopwright.surface.half_edges import arc_length
-from loopwright.types import BoolArray, FloatArray, RegionSurface
+from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 from loopwright.wishes import FlowLine
 
 _END = 1.0  # edges of a loose end that may run to what is near instead
 _SHARP = 45.0  # degrees: a turn by more within an edge is sharper than edges can be
+_THINGS: dict[ArcKind, str] = {
+    "border": "a border",
+    "rim": "the rim of an opening",
+    "mirror": "the mirror plane",
+    "flow": "a ridge",
+}
 _NEAR = 0.6  # edges from a border or an earlier line within which a line is left to that
 
 
@@ -31,13 +37,16 @@ class Promise:
     name : the line's.
     points : (k, 3) dense, joined the shortest way on the surface and not smoothed; loose ends are left out.
     sharp : (k,) whether the line turns more sharply there than edges can.
-    beside : (k,) whether a border, a rim, the mirror plane or an earlier line runs within 0.6 edges.
+    beside : (k,) int32, which of ``things`` (borders, rims, the mirror plane, earlier lines) runs within 0.6 edges;
+        -1 for none.
+    things : their names.
     """
 
     name: str
     points: FloatArray
     sharp: BoolArray
-    beside: BoolArray
+    beside: IntArray
+    things: tuple[str, ...] = ()
 
 
 def promise_lines(
@@ -62,7 +71,7 @@ def promise_lines(
             continue  # all of it lands on one point
         dense = dense[:-1] if line.closed else dense
         raw.append(replace(line, points=tuple((float(x), float(y), float(z)) for x, y, z in dense)))
-    held = [surface.positions[np.unique(constrained_edges(surface).edges)]]
+    things, held = _borders(surface)
     out = []
     for part in split_at_mirror(tuple(raw), surface.mirror, lambda points: np.zeros(len(points))):
         dense = np.concatenate([part.points, part.points[:1]]) if part.closed else part.points
@@ -71,14 +80,31 @@ def promise_lines(
         if not part.closed:
             kept &= (along > _END * edge) | part.starts_in_plane
             kept &= (along < along[-1] - _END * edge) | part.ends_in_plane
-        before = np.concatenate(held)
-        beside = np.zeros(len(dense), bool)
-        if len(before):
-            beside = cKDTree(before, balanced_tree=False).query(dense)[0] < _NEAR * edge
-        held.append(dense)
+        beside = np.full(len(dense), -1, np.int32)
+        if held:
+            which = np.repeat(np.arange(len(held), dtype=np.int32), [len(points) for points in held])
+            gap, nearest = cKDTree(np.concatenate(held), balanced_tree=False).query(dense)
+            beside = np.where(gap < _NEAR * edge, which[np.minimum(nearest, len(which) - 1)], -1).astype(np.int32)
+        named = tuple("another part of it" if thing == part.name else thing for thing in things)
         if kept.any():
-            out.append(Promise(part.name, dense[kept], turns_sharply(dense, edge)[kept], beside[kept]))
+            out.append(Promise(part.name, dense[kept], turns_sharply(dense, edge)[kept], beside[kept], named))
+        held.append(dense)
+        things.append(part.name)
     return tuple(out)
+
+
+def _borders(surface: RegionSurface) -> tuple[list[str], list[FloatArray]]:
+    """Return the kinds of constrained edges that there are, and the (k, 3) vertices of each, no vertex twice."""
+    found, seen = constrained_edges(surface), np.zeros(len(surface.positions), bool)
+    things, held = [], []
+    for code in (1, 2, 4, 0):  # where several meet, that tells most
+        vertices = np.unique(found.edges[found.kind == code])
+        vertices = vertices[~seen[vertices]]
+        seen[vertices] = True
+        if len(vertices):
+            things.append(_THINGS[KIND_CODES[code]])
+            held.append(surface.positions[vertices])
+    return things, held
 
 
 def turns_sharply(line: FloatArray, edge: FloatArray) -> BoolArray:

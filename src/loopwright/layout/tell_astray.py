@@ -53,9 +53,8 @@ def names_told(findings: Iterable[Finding], promises: Iterable[Promise]) -> list
 
 def _finding(name: str, share: float, gap: float, promise: Promise, k: int) -> Finding:
     at = "({:.4g}, {:.4g}, {:.4g})".format(*promise.points[k])
-    if promise.beside[k]:
-        why = "a border, an opening, the mirror plane or an earlier line runs beside it there; draw it upon that, or "
-        why += "an edge away"
+    if promise.beside[k] >= 0:
+        why = f"{promise.things[promise.beside[k]]} runs beside it there; draw it upon that, or an edge away"
     elif promise.sharp[k]:
         why = "it turns more sharply there than edges of this length can; ask for smaller edges there"
     else:
