@@ -14,13 +14,13 @@ from tests.conftest import EDGE, FACES, SURFACES, counts_of, layout_of, surface_
 
 from loopwright.counts import solve_counts
 from loopwright.counts.count_borders import count_borders
-from loopwright.counts.count_program import CountOptions, SumPin, build_program, rim_loops
+from loopwright.counts.count_program import CountOptions, CountProgram, SumPin, build_program, rim_loops
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.explain_clash import next_count
 from loopwright.counts.measure_faces import is_simple, measure_fill, patch_faces, side_counts
 from loopwright.counts.read_pins import border_pins, region_sizes
 from loopwright.counts.solve_counts import arc_targets, choose_loose, solve_for_budget, solve_whole
-from loopwright.errors import InfeasibleError, MarksError, TightBudgetError
+from loopwright.errors import ConvergenceError, InfeasibleError, MarksError, TightBudgetError
 from loopwright.layout.types import Arc, Layout
 from loopwright.numerics.integer_program import IntegerProgram, RelaxedPrice
 from loopwright.options import BuildOptions, Pin
@@ -268,12 +268,29 @@ def test_the_relaxed_program_spares_whole_ones(name: str, monkeypatch: pytest.Mo
     assert rounds[0] < rounds[1]
 
 
-def test_a_pin_that_scaled_targets_do_not_allow_is_kept() -> None:
-    layout, _ = borders("sphere in rings")
-    pins = border_pins(layout, [Pin("area 1", "area 2", 60)])
-    fine = np.full(len(layout.positions), EDGE / 2)
-    counts, _ = solve_for_budget(layout, arc_targets(layout, fine), 40, pins=pins)
-    assert int(counts[list(pins[0].arcs)].sum()) == 60
+@pytest.mark.parametrize("fault", [None, ConvergenceError("not found in time")])
+def test_counts_that_no_scaled_target_allows_are_sought_without(
+    fault: ConvergenceError | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    layout, targets = layout_of("horn"), targets_of("horn")
+    faces = 0.9 * solve_for_budget(layout, targets, 1, rounds=1)[1]
+    goals: list[object] = []
+
+    def build(*given: Any, **options: Any) -> CountProgram:
+        goals.append(options.get("goal"))
+        return build_program(*given, **options)
+
+    def solve(*given: Any) -> IntArray | None:
+        if goals[-1] is None:
+            return solve_whole(*given)
+        if fault is not None:
+            raise fault
+        return None
+
+    monkeypatch.setattr(solve_counts, "build_program", build)
+    monkeypatch.setattr(solve_counts, "solve_whole", solve)
+    counts, _ = solve_for_budget(layout, targets, faces, rounds=1)
+    assert [goal is None for goal in goals] == [True, False, True] and (counts >= 1).all()
 
 
 def test_sizes_asked_for_are_followed() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -50,7 +51,7 @@ class CountedLayout:
         pairs = zip(self.layout.arcs, self.counts.tolist(), strict=True)
         return tuple(CountedArc(arc.points, arc.kind, count) for arc, count in pairs)
 
-    @property
+    @cached_property
     def patches(self) -> tuple[CountedPatch, ...]:
         """All patches with the counts of their sides and their quads."""
         sides, faces = side_counts(self.layout, self.counts), filled_faces(self.layout, self.counts).tolist()

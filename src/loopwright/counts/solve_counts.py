@@ -107,14 +107,16 @@ def solve_for_budget(
         program = build_program(layout, scaled, pins=pins, goal=goal, loose_poles=poles, options=opt)
         if not is_chosen:
             chosen, is_chosen = choose_loose(program, layout, start=chosen), True
-        counts = solve_whole(program, chosen, opt)
+        is_guess = best is None and goal is not None
+        counts = _try_whole(program, chosen, opt) if is_guess else solve_whole(program, chosen, opt)
+        if counts is None and is_guess:  # targets scaled for the relaxed program's faces may leave pins no room
+            scaled, goal = targets, None
+            program = build_program(layout, scaled, pins=pins, loose_poles=poles, options=opt)
+            counts = solve_whole(program, chosen, opt)
         if counts is None:
             if best is not None:
                 break  # the pins fit, but not together with the scaled targets
-            if goal is None:
-                explain_clash(layout, targets, pins, opt)
-            scaled, goal = targets, None
-            continue
+            explain_clash(layout, targets, pins, opt)
         sides = side_counts(layout, counts)
         fills = [measure_fill(tuple(s)) for s in sides]
         total = sum(f for f, _ in fills)
@@ -137,6 +139,14 @@ def solve_for_budget(
     if best is None:
         raise InternalError("solve_for_budget needs at least one round.")
     return best[1], best[2]
+
+
+def _try_whole(program: CountProgram, loose: frozenset[int], opt: CountOptions) -> IntArray | None:
+    """Return what :func:`solve_whole` does; None too where it finds nothing in time."""
+    try:
+        return solve_whole(program, loose, opt)
+    except ConvergenceError:
+        return None
 
 
 def _relaxed_goal(

@@ -120,6 +120,7 @@ def _best_cut(
         cut = cuts[k]
         steps = cut_steps(graph, cut, before[cuts.row[k]])
         if sides is not None and best is not None:
+            # taken as looked at, though it is not known whether it could be made
             least = opt.misfit * size * sides.misfit(cut, float(graph.steps.length[steps].sum()), size)
             if prices[k] + least > best[0] + _SAME * size:
                 looked += 1

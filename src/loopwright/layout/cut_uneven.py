@@ -116,8 +116,8 @@ class _Search:
                 best = (found[0] + bend, *found[1:])
             if best is not None and best[0] < mark - self.opt.least_gain:
                 mark, in_vain = best[0], 0
-                continue
-            in_vain += 1
+            elif found is not None and np.isfinite(found[0]):
+                in_vain += 1
             if in_vain == self.opt.patience:
                 break
         return best

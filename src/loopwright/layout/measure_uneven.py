@@ -32,7 +32,8 @@ class UnevenOptions:
     bent : how much a cut's bend counts: its price over its ends' distance, less one.
     starts : boundary points tried. tried : best cuts whose outcome is looked at.
     shattered : the same for cuts whose parts are cut on; ``shattered_grave`` of a grave patch.
-    patience : so many of these in a row that are no better by ``least_gain`` than those before are the last.
+    patience : the search for such cuts ends when so many in a row could be cut on but are no better than those before
+        by ``least_gain``, or not good enough.
     deepest : cuts of cuts.
     drift : how far, in degrees, a cut may leave the field.
     """
