@@ -35,7 +35,7 @@ from loopwright.stages.clock import Clock
 from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
 from loopwright.stages.hold_places import hold_places
-from loopwright.stages.judge_pins import judge_mesh_pins, judge_planned_pins
+from loopwright.stages.judge_pins import judge_mesh_pins, judge_planned_pins, tell_lost_pins
 from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
 from loopwright.stages.lay_out import lay_out, tell_pins
 from loopwright.stages.place_poles import place_added_poles
@@ -161,7 +161,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         ground.sculpt,
         made.surface,
         made.layout,
-        (*planned_findings, *pins, *off, *tell_missed(outcomes), *edited, *told),
+        (*planned_findings, *pins, *off, *tell_missed(outcomes), *edited, *tell_lost_pins(wishes, mesh), *told),
         clock.timings,
         asked,
         mesh,

@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 
 from loopwright import __version__
 from loopwright.counts.count_borders import BorderCount
+from loopwright.counts.count_mesh_borders import count_mesh_borders, count_mesh_openings
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.options import format_color
 from loopwright.report.expect_faces import expect_faces
@@ -171,12 +172,20 @@ def _shared(result: PlanLike) -> dict[str, object]:
         "diagonal": float(np.linalg.norm(np.ptp(sculpt.positions, axis=0))) if len(sculpt.positions) else 0.0,
         "wishes": tell_wishes(getattr(result, "options", None), getattr(result, "outcomes", ())),
         "layout": _count_layout(result.layout, result.surface),
-        "borders": tuple(result.layout.borders),
-        "openings": tuple(result.layout.openings),
+        **_count_borders(result),
         "planned_poles": {valence: halves * count for valence, count in sorted(poles.items())},
         "findings": tuple(tell_finding(finding) for finding in result.findings),
         "timings": {stage: float(seconds) for stage, seconds in result.timings.items()},
     }
+
+
+def _count_borders(result: PlanLike) -> dict[str, object]:
+    """Return the edges on borders and openings: of the layout, or of the mesh where edits have changed that."""
+    mesh = getattr(result, "mesh", None)
+    options = getattr(result, "options", None)
+    if mesh is not None and options is not None and options.edits:
+        return {"borders": count_mesh_borders(mesh, result.surface.mirror), "openings": count_mesh_openings(mesh)}
+    return {"borders": tuple(result.layout.borders), "openings": tuple(result.layout.openings)}
 
 
 def tell_finding(finding: Finding) -> dict[str, object]:

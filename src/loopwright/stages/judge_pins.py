@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
-
+from loopwright.counts.count_mesh_borders import border_edges, connected_edges
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.find_region import find_region
 from loopwright.counts.read_pins import border_pins, is_opening
 from loopwright.errors import UnknownRegionError
 from loopwright.options import BuildOptions
-from loopwright.types import IntArray, QuadMesh
+from loopwright.types import Finding, QuadMesh
 from loopwright.wishes import Pin, WishOutcome
 
 
@@ -56,21 +53,20 @@ def _count_edges(pin: Pin, mesh: QuadMesh) -> list[int] | None:
         ]
     except UnknownRegionError:
         return None
-    edges = _edges_between(mesh, *sorted(sides))
-    count = len(mesh.positions)
-    graph = coo_matrix((np.ones(len(edges), np.int8), (edges[:, 0], edges[:, 1])), shape=(count, count))
-    parts = connected_components(graph, directed=False)[1][edges[:, 0]]
-    return [int(number) for number in np.unique(parts, return_counts=True)[1]]
+    edges, regions = border_edges(mesh)
+    mine = edges[(regions == sorted(sides)).all(axis=1)]
+    return [len(group) for group in connected_edges(mine, len(mesh.positions))]
 
 
-def _edges_between(mesh: QuadMesh, first: int, second: int) -> IntArray:
-    """Return the (k, 2) edges with a quad of each of two regions beside them; -1 stands for no quad."""
-    ends = np.stack([mesh.quads, np.roll(mesh.quads, -1, axis=1)], axis=2).reshape(-1, 2)
-    edges, place, times = np.unique(np.sort(ends, axis=1), axis=0, return_inverse=True, return_counts=True)
-    region = np.repeat(mesh.quad_region, 4)
-    low, high = np.full(len(edges), np.iinfo(np.int32).max), np.full(len(edges), -1)
-    np.minimum.at(low, place.reshape(-1), region)
-    np.maximum.at(high, place.reshape(-1), region)
-    low[times == 1] = -1
-    found: IntArray = edges[(low == first) & (high == second)]
+def tell_lost_pins(wishes: BuildOptions, mesh: QuadMesh) -> list[Finding]:
+    """Return a finding for each pin whose count edits have changed, with the counts that its borders have now."""
+    if not wishes.edits:
+        return []
+    found = []
+    for pin in wishes.pins:
+        counts = None if pin.near is not None else _count_edges(pin, mesh)
+        if counts is not None and set(counts) != {pin.count}:
+            now = " and ".join(str(count) for count in sorted(set(counts))) or "none"
+            text = f"Edits change the pin {pin.name}: its border has {now} now; pin it to that, or leave the edit out."
+            found.append(Finding("pin_edited", text, names=(pin.name,)))
     return found
