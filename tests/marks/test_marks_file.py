@@ -106,6 +106,8 @@ LINE = [[0, 0, 0], [1, 0, 0]]
         ({**V, "regions": {"lips": "red"}}, "regions/lips", "not a colour"),
         ({**V, "regions": {"a": "#111111", "b": "#111"}}, "regions/b", "named"),
         ({**V, "leave_open": ["lips"]}, "leave_open/0", "not a colour"),
+        ({**V, "regions": {"open": "#111"}, "leave_open": ["opne"]}, "leave_open/0", 'did you mean "open"?'),
+        ({**V, "regions": {"open": "#111"}, "leave_open": ["#11"]}, "leave_open/0", "not a colour"),
         ({**V, "sizes": {"lips": 0}}, "sizes/lips", "greater than 0"),
         ({**V, "size_dabs": [{"at": [0, 0], "radius": 1, "length": 1}]}, "size_dabs/0/at", "three numbers"),
         ({**V, "size_dabs": [{"at": [0, 0, 0], "radius": 1}]}, "size_dabs/0", '"length" is missing'),
