@@ -13,8 +13,8 @@ class LoopwrightError(Exception):
     """Base of all errors; ``places`` are names, element ids or positions.
 
     ``in_marks`` tells that it is about a line, a held place, a dab of size or an edit, which only a marks file holds.
-    ``about`` is the list of a marks file (``pins``, ``sizes`` or ``poles``) that holds the wishes named in ``places``,
-    unless they were given by hand.
+    ``about`` is the list of a marks file (``pins``, ``sizes``, ``poles``, ``regions`` or ``leave_open``) that holds the
+    wishes named in ``places``, of the last two by their colours, unless they were given by hand.
     """
 
     exit_code = 1

@@ -14,7 +14,18 @@ import pytest
 
 from loopwright import errors
 from loopwright.cli import check
-from loopwright.cli.main import COMMANDS, main
+from loopwright.cli.commands import COMMANDS
+from loopwright.cli.main import main
+
+CONSOLE_SCRIPT = "import sys; from loopwright.cli.main import run_and_exit; sys.exit(run_and_exit())"
+"""What the script does that an installation makes of the entry in pyproject.toml."""
+STOP_AT_IMPORT = """import sys
+class Stop:
+    def find_spec(self, name, path=None, target=None):
+        if name == "{}":
+            raise KeyboardInterrupt
+sys.meta_path.insert(0, Stop())
+"""
 
 
 def fail_with(monkeypatch: pytest.MonkeyPatch, error: BaseException) -> None:
@@ -101,6 +112,20 @@ def test_ctrl_c_ends_the_process_without_a_traceback() -> None:
         child.send_signal(signal.SIGINT)
         assert child.wait(timeout=30) == 128 + signal.SIGINT
         assert "Traceback" not in child.stderr.read()
+
+
+@pytest.mark.parametrize("library", ["numpy", "loopwright.cli.commands", "loopwright.options"])
+@pytest.mark.parametrize("start", [["-m", "loopwright"], ["-c", CONSOLE_SCRIPT]], ids=["module", "script"])
+def test_ctrl_c_while_libraries_load_is_130(library: str, start: list[str], tmp_path: Path) -> None:
+    (tmp_path / "sitecustomize.py").write_text(STOP_AT_IMPORT.format(library), encoding="utf-8")
+    around = {**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path), *sys.path])}
+    for words, shown in (([], ""), (["--json"], "stopped")):
+        child = subprocess.run(
+            [sys.executable, *start, "check", "x.ply", *words], env=around, capture_output=True, text=True
+        )
+        assert child.returncode == 130
+        assert child.stderr == "loopwright: stopped\n"
+        assert (json.loads(child.stdout)["error"] if child.stdout else "") == shown
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows reports a closed pipe in another way")

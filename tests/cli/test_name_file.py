@@ -121,6 +121,10 @@ FIVE = {"between": ["belt", "cap"], "count": 5}
         ({"lines": [{"name": "jaw", "points": [[0, 0, 1], [0, 0, 9]]}]}, "lines/0", "away from the sculpt"),
         ({"points": [{"at": [0, 0, 1]}, {"at": [0, 0, 9]}]}, "points/1", "away from the sculpt"),
         ({"budget": 20}, "the budget is 20", "must lie between"),
+        ({"regions": {**REGIONS, "tongue": "#112233"}}, "regions/tongue: ", "no painted colour is near #112233"),
+        ({"leave_open": ["cap", "#123"]}, "leave_open/1: ", "no painted colour is near #112233"),
+        ({"regions": {"gap": "#123"}, "leave_open": ["gap"]}, "leave_open/0: ", "no painted colour is near #112233"),
+        ({"leave_open": ["cap", "#c83c3e"]}, "leave_open/0, leave_open/1: ", "both nearest to the painted #c83c3c"),
     ],
 )
 @pytest.mark.usefixtures("few_triangles")
@@ -132,6 +136,17 @@ def test_errors_on_wishes_name_the_file_and_where_in_it_they_stand(
     assert main(["plan", ball(tmp_path), "--marks", str(path), "--quiet", "--mirror", "none"]) in (4, 5)
     told = capsys.readouterr().err
     assert f"{path}: {place}" in told and words in told and told.count(str(path)) == 1
+
+
+@pytest.mark.parametrize("words", [["--name", "#123=tongue"], ["--leave-open", "#123"]])
+def test_a_colour_given_by_hand_is_not_put_on_the_marks(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], words: list[str]
+) -> None:
+    path = tmp_path / "head.json"
+    marks = {"regions": {**REGIONS, "tongue?": "#123"}, "leave_open": ["cap"]}
+    path.write_text(json.dumps({"loopwright_marks": 1, "budget": 200, **marks}))
+    assert main(["plan", ball(tmp_path), "--marks", str(path), "--quiet", *words]) == 4
+    assert capsys.readouterr().err.startswith("loopwright: no painted colour is near #112233")
 
 
 @pytest.mark.usefixtures("few_triangles")

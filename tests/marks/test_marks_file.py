@@ -106,6 +106,8 @@ LINE = [[0, 0, 0], [1, 0, 0]]
         ({**V, "regions": {"lips": "red"}}, "regions/lips", "not a colour"),
         ({**V, "regions": {"a": "#111111", "b": "#111"}}, "regions/b", "named"),
         ({**V, "leave_open": ["lips"]}, "leave_open/0", "not a colour"),
+        ({**V, "regions": {"open": "#111"}, "leave_open": ["opne"]}, "leave_open/0", 'did you mean "open"?'),
+        ({**V, "regions": {"open": "#111"}, "leave_open": ["#11"]}, "leave_open/0", "not a colour"),
         ({**V, "sizes": {"lips": 0}}, "sizes/lips", "greater than 0"),
         ({**V, "size_dabs": [{"at": [0, 0], "radius": 1, "length": 1}]}, "size_dabs/0/at", "three numbers"),
         ({**V, "size_dabs": [{"at": [0, 0, 0], "radius": 1}]}, "size_dabs/0", '"length" is missing'),
@@ -134,6 +136,27 @@ def test_mistakes_name_the_file_the_place_and_the_way_out(
     text = str(caught.value)
     assert "marks.json" in text and words in text
     assert place in text or place in [str(p) for p in caught.value.places]
+
+
+@pytest.mark.parametrize(
+    ("document", "where"),
+    [
+        (
+            b'{"a": {"b": "c: {", "d": 1},\n "b": [1, {"d": 2,\n  "x": 3, "\\u0064": 4}]}',
+            'line 3, column 11: the name "d"',
+        ),
+        (b'{"NaN": "NaN",\n\n "a": [1, -Infinity]}', "line 3, column 11: -Infinity is"),
+        (b'{"a": NaN}', "line 1, column 7: NaN is"),
+        (b'{"a": "\xc3\xa4",\n "\xff": 1}', "line 2, byte 3: this is not UTF-8"),
+        ('{"a": 1}'.encode("utf-16"), "line 1, byte 1: this is not UTF-8"),
+    ],
+)
+def test_faults_of_json_name_line_and_place(tmp_path: Path, document: bytes, where: str) -> None:
+    path = tmp_path / "marks.json"
+    path.write_bytes(document)
+    with pytest.raises(MarksError) as caught:
+        read_marks(path)
+    assert str(caught.value).startswith(f"{path}: {where}")
 
 
 def test_files_that_are_no_text(tmp_path: Path) -> None:

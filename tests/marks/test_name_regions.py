@@ -43,6 +43,26 @@ def test_a_colour_that_is_only_alike_is_refused_with_what_there_is() -> None:
         assert caught.value.places == ("#112233",)
 
 
+@pytest.mark.parametrize("wishes", [{"open_colors": (EYE,)}, {"region_names": {EYE: "eye"}}])
+def test_a_sculpt_without_colours_is_not_said_to_have_one(
+    sphere: tuple[FloatArray, IntArray], wishes: dict[str, Any]
+) -> None:
+    points, triangles = sphere
+    options = MarksOptions(proxy_faces=4000, mirror="none", **wishes)
+    with pytest.raises(
+        MarksError, match="^the sculpt has no vertex colours, .*#1414c8.*; export .* take out"
+    ) as caught:
+        make_region_surface(Sculpt(points, triangles), options=options)
+    assert "#c8c8c8" not in str(caught.value)
+    surface, _ = make_region_surface(
+        Sculpt(points, triangles), options=replace(options, open_colors=(), region_names={})
+    )
+    assert len(surface.regions) == 1
+    with pytest.raises(MarksError, match="^no painted colour is near"):
+        grey = np.full(points.shape, 200, np.uint8)
+        make_region_surface(Sculpt(points, triangles, grey), options=options)
+
+
 @pytest.mark.parametrize("noise", [0.0, 4.0, 8.0])
 def test_the_brush_s_own_colours_name_soft_paint(tools: Any, sphere: tuple[FloatArray, IntArray], noise: float) -> None:
     points, triangles = sphere

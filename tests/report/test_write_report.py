@@ -20,7 +20,7 @@ from loopwright.report.measure_distance import measure_distance
 from loopwright.report.summarize import summarize_build, summarize_plan
 from loopwright.report.write_report import write_report
 from loopwright.types import Finding
-from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin, WishOutcome
+from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin, SizeDab, WishOutcome
 from loopwright.write_json import json_text
 
 if TYPE_CHECKING:
@@ -151,6 +151,19 @@ def test_wishes_are_told_with_whether_they_were_kept(
     assert "back/lips near (1, 0, 0)=8 (kept), back/lips near (0, 1, 0)=6 (not judged)" in page.text
     early = Page(write_report(tmp_path, replace(plan, options=wishes)).read_text(encoding="utf-8"))
     assert "line 2 (known once the mesh is made)" in early.text
+
+
+def test_painted_sizes_are_told(build: Build, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "run_drawing", lambda *_, **__: ((), ()))
+    dabs = (SizeDab((0.0, 0.0, 1.0), 0.5, 0.25), SizeDab((0.0, 1.0, 0.0), 0.5, 0.125))
+    options = replace(build.options, size_dabs=dabs, vertex_sizes=np.array([0.0, 0.5, 0.0]))
+    page = Page(write_report(tmp_path, replace(build, options=options)).read_text(encoding="utf-8"))
+    assert "2 dabs, edge length 0.125 to 0.25" in page.text and "1 vertex, edge length 0.5" in page.text
+    wishes = json.loads((tmp_path / "report.json").read_text(encoding="utf-8"))["wishes"]
+    assert wishes["size_dabs"] == {"count": 2, "shortest": 0.125, "longest": 0.25}
+    assert wishes["vertex_sizes"] == {"count": 1, "shortest": 0.5, "longest": 0.5}
+    bare = Page(write_report(tmp_path, build).read_text(encoding="utf-8"))
+    assert "Dabs of size" not in bare.text and "Sizes at vertices" not in bare.text
 
 
 def test_the_headline_shows_the_distance_both_ways(build: Build) -> None:

@@ -1,44 +1,18 @@
-"""Run a command and turn whatever happens into one clear message and an exit code."""
+"""Run a command and turn whatever happens into one clear message and an exit code.
+
+The commands load inside the guarded part: their libraries take a while, in which one may press Ctrl-C.
+"""
 
 from __future__ import annotations
 
-import argparse
 import os
 import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from loopwright import __version__
-from loopwright.cli import build, carry, check, demo, edit, levels, lighten, plan, refit, rehearse, watch
 from loopwright.cli.console import Console
 from loopwright.cli.log_fault import log_fault
 from loopwright.errors import Cancelled, InternalError, LoopwrightError
-
-COMMANDS = (build, plan, watch, edit, levels, lighten, refit, carry, rehearse, check, demo)
-"""Modules with ``NAME``, ``HELP``, ``add_arguments(parser)`` and ``run(arguments, console) -> exit code``."""
-
-_EPILOG = """exit codes: 0 done, 1 findings with check --strict, 2 wrong usage, 3 the file cannot be used,
-4 marks that do not fit the sculpt, 5 wishes that clash, 6 a solver did not reach its goal, 7 internal fault,
-130 stopped."""
-
-
-def make_parser() -> argparse.ArgumentParser:
-    """Return the parser of all commands."""
-    parser = argparse.ArgumentParser(
-        prog="loopwright",
-        description="A painted sculpt in, an all-quad mesh with planned loops out.",
-        epilog=_EPILOG,
-        allow_abbrev=False,
-    )
-    parser.add_argument("--version", action="version", version=f"loopwright {__version__}")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for command in COMMANDS:
-        sub = commands.add_parser(command.NAME, help=command.HELP, description=command.HELP, allow_abbrev=False)
-        command.add_arguments(sub)
-        sub.add_argument("--quiet", action="store_true", help="say nothing but errors")
-        sub.add_argument("--json", action="store_true", help="print the outcome as JSON on standard output")
-        sub.set_defaults(run=command.run)
-    return parser
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -53,6 +27,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     words = list(sys.argv[1:] if arguments is None else arguments)
     console = Console(is_quiet="--quiet" in words, is_json="--json" in words)
     try:
+        from loopwright.cli.commands import make_parser
+
         parsed = make_parser().parse_args(words)
         code = int(parsed.run(parsed, console))
         console.close()

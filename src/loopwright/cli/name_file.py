@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from loopwright.errors import InfeasibleError, LoopwrightError, MarksError, UnknownRegionError
+from loopwright.marks.find_color_wish import COLOR_LISTS, find_color_wishes
 from loopwright.marks.find_name import find_name, find_wishes
 from loopwright.options import BuildOptions
 
@@ -26,8 +27,8 @@ def name_file(what: str | Path) -> Iterator[None]:
 def name_marks(path: Path | None, options: BuildOptions | None = None) -> Iterator[None]:
     """Name the marks file, and the place in it, in errors about its wishes and about regions that it misspells.
 
-    Lines, held places and edits come from nowhere else; pins, sizes, wishes for poles and a name that no region has
-    are looked for in it.
+    Lines, held places and edits come from nowhere else; pins, sizes, wishes for poles, colours and a name that no
+    region has are looked for in it.
 
     Parameters
     ----------
@@ -51,6 +52,8 @@ def _place_in(path: Path, error: LoopwrightError, options: BuildOptions | None) 
     """Return where in a marks file that stands which an error is about, ready to stand before the message."""
     if isinstance(error, UnknownRegionError):
         place = find_name(path, str(error.places[0]))
+    elif options is not None and error.about in COLOR_LISTS:
+        place = find_color_wishes(path, error, options)
     elif options is not None and (error.about or error.in_marks):
         place = find_wishes(path, error, options)
     else:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from loopwright.errors import InputError, MarksError
+from loopwright.marks.find_json_fault import find_json_fault, line_and_column
 
 _LARGEST_FILE = 64 * 2**20
 
@@ -32,12 +33,16 @@ def load_json(path: Path) -> Checked:
     except OSError as error:
         raise InputError(f"{path}: it cannot be read ({error.strerror}); check the path", places=[str(path)]) from None
     except UnicodeDecodeError as error:
-        raise MarksError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8") from None
+        line, byte = line_and_column(error.object.decode("latin-1"), error.start)  # a letter for each byte
+        where = f"line {line}, byte {byte}"
+        raise MarksError(f"{path}: {where}: this is not UTF-8; save the file as UTF-8", places=[where]) from None
     except json.JSONDecodeError as error:
         where = f"line {error.lineno}, column {error.colno}"
         raise MarksError(f"{path}: {where}: this is not JSON ({error.msg}); mend it there", places=[where]) from None
     except _BadName as error:
-        raise MarksError(f"{path}: {error}", places=[error.name]) from None
+        line, column = line_and_column(text, find_json_fault(text, error.name))
+        where = f"line {line}, column {column}"
+        raise MarksError(f"{path}: {where}: {error}", places=[error.name]) from None
     except RecursionError:
         raise MarksError(f"{path}: it is nested too deeply to be a marks file") from None
     return Checked(value, str(path), "")

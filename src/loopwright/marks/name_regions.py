@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from loopwright.errors import MarksError
@@ -22,6 +20,14 @@ def palette_colors(palette: ByteArray) -> list[RGB]:
     return [(int(r), int(g), int(b)) for r, g, b in palette]
 
 
+def wished_colors(options: MarksOptions) -> dict[str, dict[RGB, str]]:
+    """Return what each wished colour is wished for, by the list of a marks file that may hold it."""
+    return {
+        "leave_open": dict.fromkeys(options.open_colors, "leave open"),
+        "regions": {wish: f'call "{name}"' for wish, name in options.region_names.items()},
+    }
+
+
 def choose_open(palette: ByteArray, options: MarksOptions) -> BoolArray:
     """Return (c,) which colours of the palette stay open.
 
@@ -31,8 +37,7 @@ def choose_open(palette: ByteArray, options: MarksOptions) -> BoolArray:
         If no painted colour is near a wished one, or one painted colour is nearest to two different ones.
     """
     is_open = np.zeros(len(palette), dtype=bool)
-    wishes = {wish: "leave open" for wish in options.open_colors}
-    is_open[list(_match(palette, wishes, options.color_tolerance))] = True
+    is_open[list(_match(palette, options, "leave_open"))] = True
     return is_open
 
 
@@ -68,8 +73,7 @@ def name_regions(palette: ByteArray, options: MarksOptions) -> list[str]:
     """
     colors = palette_colors(palette)
     names = ["all"] if len(colors) == 1 else [hex_code(color) for color in colors]
-    wishes = {wish: f'call "{name}"' for wish, name in options.region_names.items()}
-    for index, wish in _match(palette, wishes, options.color_tolerance).items():
+    for index, wish in _match(palette, options, "regions").items():
         names[index] = options.region_names[wish]
     if len(set(names)) < len(names):
         twice = sorted({name for name in names if names.count(name) > 1})
@@ -92,30 +96,35 @@ def report_regions(
     )
 
 
-def _match(palette: ByteArray, purposes: Mapping[RGB, str], tolerance: float) -> dict[int, RGB]:
-    """Return the wished colour of each painted one that is meant; ``purposes`` tells what each is wished for."""
+def _match(palette: ByteArray, options: MarksOptions, about: str) -> dict[int, RGB]:
+    """Return the wished colour of each painted one that is meant; ``about`` is a list of a marks file."""
+    purposes = wished_colors(options)[about]
     found: dict[int, RGB] = {}
     for wish, purpose in purposes.items():
-        index = _nearest(palette, wish, tolerance, purpose)
+        index, distance = _nearest(palette, wish)
+        painted = [hex_code(color) for color in palette_colors(palette)]
+        if distance > options.color_tolerance:
+            raise MarksError(
+                f"no painted colour is near {hex_code(wish)}, which you wish to {purpose}; the nearest is "
+                f"{painted[index]}, and the sculpt has {', '.join(painted)}",
+                places=[hex_code(wish)],
+                about=about,
+            )
         if index in found:
-            other, painted = found[index], hex_code(palette_colors(palette)[index])
+            other = found[index]
             raise MarksError(
                 f"{hex_code(other)}, which you wish to {purposes[other]}, and {hex_code(wish)}, which you wish to "
-                f"{purpose}, are both nearest to the painted {painted}; keep one, or write the other as it is painted",
+                f"{purpose}, are both nearest to the painted {painted[index]}; keep one, or write the other as it is "
+                "painted",
                 places=[hex_code(other), hex_code(wish)],
+                about=about,
             )
         found[index] = wish
     return found
 
 
-def _nearest(palette: ByteArray, wish: RGB, tolerance: float, purpose: str) -> int:
+def _nearest(palette: ByteArray, wish: RGB) -> tuple[int, float]:
+    """Return the colour of the palette nearest to a wished one, and how far it is in RGB."""
     distance = np.linalg.norm(palette.astype(np.float64) - np.array(wish, dtype=np.float64), axis=1)
     index = int(distance.argmin())
-    if distance[index] > tolerance:
-        present = ", ".join(hex_code(color) for color in palette_colors(palette))
-        raise MarksError(
-            f"no painted colour is near {hex_code(wish)}, which you wish to {purpose}; the nearest is "
-            f"{hex_code(palette_colors(palette)[index])}, and the sculpt has {present}",
-            places=[hex_code(wish)],
-        )
-    return index
+    return index, float(distance[index])

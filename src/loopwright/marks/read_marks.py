@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from pathlib import Path
 from typing import cast, get_args
 from zipfile import BadZipFile
@@ -107,8 +108,19 @@ def _open_colors(top: Checked, names: dict[RGB, str]) -> tuple[RGB, ...]:
     by_name = {name: color for color, name in names.items()}
     found = []
     for entry in top.entries("leave_open"):
-        found.append(by_name[entry.text()] if entry.text() in by_name else _color(entry))
+        found.append(by_name[entry.text()] if entry.text() in by_name else _open_color(entry, list(by_name)))
     return tuple(dict.fromkeys(found))
+
+
+def _open_color(entry: Checked, names: list[str]) -> RGB:
+    """Return the colour of an entry that is none of the names; one that is like a name is taken for misspelt."""
+    try:
+        return parse_color(entry.text())
+    except MarksError as error:
+        near = difflib.get_close_matches(entry.text(), names, 1)
+        if not near:
+            raise entry.fail(str(error)) from None
+        raise entry.fail(f'"{entry.text()}" is no name in regions; did you mean "{near[0]}"?') from None
 
 
 def _dab(entry: Checked) -> SizeDab:

@@ -11,7 +11,7 @@ from loopwright.errors import MarksError
 from loopwright.marks.clean_labels import CleanLabels, clean_labels, edge_graph, local_width
 from loopwright.marks.cluster_colors import ColorClusters, vertex_areas
 from loopwright.marks.cut_borders import cut_borders
-from loopwright.marks.find_colors import find_colors
+from loopwright.marks.find_colors import check_painted, find_colors
 from loopwright.marks.finish_regions import drop_label, finish_regions, merge_small_pieces
 from loopwright.marks.mirror_votes import mirror_votes
 from loopwright.marks.name_regions import choose_open, name_regions, nothing_left, report_regions
@@ -70,6 +70,7 @@ def make_region_surface(
         If an open colour is not in the paint, or nothing is left to cover.
     """
     chosen = options or MarksOptions()
+    check_painted(sculpt, chosen)
     shelf = shelf or Shelf(depth=0)
     clock = _Clock(progress)
     projector = projector or SurfaceProjector(sculpt.positions, sculpt.triangles)

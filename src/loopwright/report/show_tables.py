@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
 from loopwright.report.summarize import Summary
-from loopwright.report.tell_wishes import WISH_WORDS, tell_kept
+from loopwright.report.tell_wishes import SIZE_WORDS, WISH_WORDS, tell_kept, tell_painted_sizes
 
 _QUALITY_WORDS = {
     "mean": "Scaled Jacobian, mean",
@@ -158,12 +158,15 @@ def _layout_rows(summary: Summary) -> list[tuple[str, str]]:
 
 
 def _wish_rows(summary: Summary) -> list[tuple[str, str]]:
-    return [
-        (WISH_WORDS[name], tell_kept(value, is_plan=summary.is_plan))
-        if name in WISH_WORDS
-        else (_words(name), _tell(value))
-        for name, value in summary.wishes.items()
-    ]
+    return [_wish_row(name, value, summary.is_plan) for name, value in summary.wishes.items()]
+
+
+def _wish_row(name: str, value: object, is_plan: bool) -> tuple[str, str]:
+    if name in WISH_WORDS:
+        return WISH_WORDS[name], tell_kept(value, is_plan=is_plan)
+    if name in ("size_dabs", "vertex_sizes"):
+        return SIZE_WORDS[name], tell_painted_sizes(name, value)
+    return SIZE_WORDS.get(name, _words(name)), _tell(value)
 
 
 def _distance_words(name: str) -> str:

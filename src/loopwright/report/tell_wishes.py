@@ -6,8 +6,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain, repeat
 
 from loopwright.options import BuildOptions, format_color
+from loopwright.surface.repair_work import plural
 from loopwright.wishes import Pin, WishOutcome, name_apart
 
+SIZE_WORDS = {"sizes": "Sizes of regions", "size_dabs": "Dabs of size", "vertex_sizes": "Sizes at vertices"}
+"""What sizes are called on the page."""
 WISH_WORDS = {"pins": "Pins", "lines": "Flow lines", "points": "Held points", "poles": "Wishes for poles"}
 """What wishes with an outcome are called on the page."""
 
@@ -28,6 +31,7 @@ def tell_wishes(options: BuildOptions | None, outcomes: Sequence[WishOutcome]) -
         "budget": options.budget,
         "leave_open": [format_color(color) for color in options.leave_open],
         "sizes": dict(options.sizes),
+        **_painted_sizes(options),
         "pins": [{**_pin(pin), "kept": next(kept["pin"])} for pin in options.pins],
         "lines": [{"name": line.name, "kept": next(kept["line"])} for line in lines],
         "points": [{"name": p.name, "at": list(p.at), "kept": next(kept["point"]), "off": next(off)} for p in points],
@@ -35,6 +39,32 @@ def tell_wishes(options: BuildOptions | None, outcomes: Sequence[WishOutcome]) -
         "mirror": options.mirror,
         "fit_limit": options.fit_limit,
     }
+
+
+def _painted_sizes(options: BuildOptions) -> dict[str, dict[str, object]]:
+    """Return how many dabs of size and vertices with a size there are, and the lengths wished; only what there is.
+
+    There may be thousands, so they are not told one by one.
+    """
+    at_vertices: list[float] = []
+    if options.vertex_sizes is not None:
+        at_vertices = options.vertex_sizes[options.vertex_sizes > 0].tolist()
+    lengths = {"size_dabs": [dab.length for dab in options.size_dabs], "vertex_sizes": at_vertices}
+    return {
+        name: {"count": len(each), "shortest": min(each), "longest": max(each)}
+        for name, each in lengths.items()
+        if len(each)
+    }
+
+
+def tell_painted_sizes(name: str, told: object) -> str:
+    """Return ``size_dabs`` or ``vertex_sizes``, as :func:`tell_wishes` gives them, in words."""
+    if not isinstance(told, Mapping):
+        return ""
+    kind = ("dab", "dabs") if name == "size_dabs" else ("vertex", "vertices")
+    shortest, longest = f"{told['shortest']:.3g}", f"{told['longest']:.3g}"
+    lengths = shortest if shortest == longest else f"{shortest} to {longest}"
+    return f"{plural(told['count'], *kind)}, edge length {lengths}"
 
 
 def _kept(kind: str, outcomes: Sequence[WishOutcome]) -> Iterator[bool | None]:
