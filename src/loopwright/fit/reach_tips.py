@@ -46,7 +46,7 @@ def find_tips(mesh: QuadMesh, points: FloatArray) -> list[Tip]:
     triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
     landed = SurfaceProjector(mesh.positions, triangles).project(points, np.zeros_like(points)).points
     gap = np.linalg.norm(landed - points, axis=1)
-    edge = mean_edges(mesh.positions, quads)[cKDTree(mesh.positions).query(landed)[1]]
+    edge = mean_edges(mesh.positions, quads)[cKDTree(mesh.positions, balanced_tree=False).query(landed)[1]]
     share = gap / np.maximum(edge, 1e-300)
     left = np.flatnonzero(share > _SHORT)
     left = left[np.argsort(-share[left], kind="stable")]

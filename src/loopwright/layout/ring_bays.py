@@ -91,7 +91,9 @@ def leaves_bay(
 
 def gaps(near: FloatArray, far: FloatArray) -> FloatArray:
     """Return (k + l,) how far each of (k, 3) and (l, 3) points is from the nearest of the other ones."""
-    return np.concatenate([cKDTree(far).query(near)[0], cKDTree(near).query(far)[0]])
+    return np.concatenate(
+        [cKDTree(far, balanced_tree=False).query(near)[0], cKDTree(near, balanced_tree=False).query(far)[0]]
+    )
 
 
 def breadth(near: FloatArray, far: FloatArray) -> tuple[float, float]:
