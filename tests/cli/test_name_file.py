@@ -13,8 +13,8 @@ from loopwright.cli.main import main
 from loopwright.cli.name_file import name_file, name_marks
 from loopwright.counts.find_region import find_region
 from loopwright.demo import write_sculpt_ply
-from loopwright.errors import InputError, LoopwrightError, MarksError
-from loopwright.options import BuildOptions
+from loopwright.errors import InfeasibleError, InputError, LoopwrightError, MarksError, UnknownRegionError
+from loopwright.options import BuildOptions, Pin
 from loopwright.types import Region, Sculpt
 
 MARKS = Path("head.json")
@@ -105,6 +105,11 @@ def few_triangles(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 REGIONS = {"cap": "#c83c3c", "belt": "#3ca0dc", "base": "#5ac85a"}
+TWO: dict[str, object] = {"op": "merge_regions", "regions": ["belt", "base"]}
+CAP_LINE = {  # what bears the names of regions that edits are about
+    "lines": [{"name": name, "points": [[0, 0, 1], [0.5, 0, 0.8]]} for name in ("cap", "ear")],
+    "points": [{"name": "cap", "at": [0, 0, 1]}],
+}
 FIVE = {"between": ["belt", "cap"], "count": 5}
 
 
@@ -121,6 +126,12 @@ FIVE = {"between": ["belt", "cap"], "count": 5}
         ({"lines": [{"name": "jaw", "points": [[0, 0, 1], [0, 0, 9]]}]}, "lines/0", "away from the sculpt"),
         ({"points": [{"at": [0, 0, 1]}, {"at": [0, 0, 9]}]}, "points/1", "away from the sculpt"),
         ({"budget": 20}, "the budget is 20", "must lie between"),
+        (
+            {**CAP_LINE, "edits": [TWO, {"op": "merge_regions", "regions": ["cap", "ear"]}]},
+            "edits/1: edit 2 (",
+            '"ear"',
+        ),
+        ({**CAP_LINE, "edits": [{**TWO, "name": "cap"}]}, "edits/0: edit 1 (", 'the name "cap" is taken'),
     ],
 )
 @pytest.mark.usefixtures("few_triangles")
@@ -132,6 +143,25 @@ def test_errors_on_wishes_name_the_file_and_where_in_it_they_stand(
     assert main(["plan", ball(tmp_path), "--marks", str(path), "--quiet", "--mirror", "none"]) in (4, 5)
     told = capsys.readouterr().err
     assert f"{path}: {place}" in told and words in told and told.count(str(path)) == 1
+
+
+@pytest.mark.parametrize("between", [[], ["cap"], ["cap", "belt", "base"], 7])
+def test_marks_that_have_changed_since_they_were_read_hide_no_error(tmp_path: Path, between: object) -> None:
+    path = tmp_path / "head.json"
+    path.write_text(json.dumps({"loopwright_marks": 1, "pins": [{"between": between, "count": 5}]}))
+    wishes = BuildOptions(pins=(Pin("cap", "belt", 5),))
+    with pytest.raises(InfeasibleError, match="^it clashes$"), name_marks(path, wishes):
+        raise InfeasibleError("it clashes", places=["cap/belt"], about="pins")
+
+
+def test_an_edit_is_put_on_its_entry_whatever_the_error_is(tmp_path: Path) -> None:
+    path = tmp_path / "head.json"
+    path.write_text(json.dumps({**WISHES, **CAP_LINE, "edits": [TWO]}))
+    for error in (InfeasibleError, UnknownRegionError):
+        with pytest.raises(error, match=r"head\.json: edits/0: edit 1: no$"), name_marks(path, BuildOptions()):
+            raise error("edit 1: no", places=["chin"], in_marks=True, about="edits/0")
+    with pytest.raises(MarksError, match=r"head\.json: edit 2: no$"), name_marks(path, BuildOptions()):
+        raise MarksError("edit 2: no", places=["cap"], in_marks=True, about="edits/1")  # no such entry any more
 
 
 @pytest.mark.usefixtures("few_triangles")
