@@ -21,6 +21,7 @@ from loopwright.stages.tell_budget import tell_budget, tell_sizes
 from loopwright.types import BoolArray, RegionSurface
 
 _MUCH_MORE = 4  # times the budget, with which edges come out half as long
+_MORE = 2  # times it, below which too little changes to tell by
 _LITTLE = 0.9  # share of its length below which an edge there has got shorter
 
 
@@ -51,6 +52,8 @@ def _are_sizes_fixed(
         return False
     bare = replace(ground, shelf=Shelf(depth=0))
     much = replace(wishes, budget=min(_MUCH_MORE * wishes.budget, LARGEST_BUDGET))
+    if much.budget < _MORE * wishes.budget:
+        return False
     try:
         surface, now, _ = find_sizes(bare, regions, wishes, clock)
         _, then, _ = find_sizes(bare, regions, much, clock)
