@@ -14,8 +14,7 @@ from loopwright.errors import MarksError, UnknownRegionError
 from loopwright.options import BuildOptions, Pin
 from loopwright.pipeline import plan
 from loopwright.results import PlanResult
-from loopwright.surface.mirror import MirrorFit
-from loopwright.types import MirrorPlane, Sculpt
+from loopwright.types import Sculpt
 from loopwright.wishes import PolePin
 
 RED, BLUE, BLACK, GREEN = (200, 60, 60), (60, 160, 220), (20, 20, 20), (60, 200, 90)
@@ -65,24 +64,68 @@ def test_a_mirror_plane_that_does_not_fit_is_told_with_how_far_off_what_is_lost_
     assert float(shown[1]) == pytest.approx(100 * np.sqrt((gap**2).mean()) / diagonal, rel=0.3)
 
 
-def test_without_any_mirror_the_way_out_is_none() -> None:
-    sculpt = pear()
+def lumpy(sculpt: Sculpt) -> Sculpt:
+    """The same with lumps, across no plane alike."""
     lumps = np.zeros(len(sculpt.positions))
     for spot, height in (((0.7, 0.5, 0.5), 0.9), ((-0.6, -0.7, 0.3), 0.6), ((-0.2, 0.4, -0.9), 0.4)):
         lumps += height * np.exp(-8.0 * ((sculpt.positions - spot) ** 2).sum(axis=1))
-    lumpy = sculpt.positions * (1.0 + lumps[:, None])
-    text = told(planned(Sculpt(lumpy, sculpt.triangles, sculpt.colors), mirror="y"))["mirror_wrong"]
+    return Sculpt(sculpt.positions * (1.0 + lumps[:, None]), sculpt.triangles, sculpt.colors)
+
+
+def test_without_any_mirror_the_way_out_is_none() -> None:
+    text = told(planned(lumpy(pear()), mirror="y"))["mirror_wrong"]
     assert "No plane was found across which it is mirrored: --mirror none" in text and "--own-sides" in text
 
 
-def test_a_plane_across_the_right_axis_at_the_wrong_place_is_not_offered_again(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_own_sides_are_warned_only_of_what_is_lost_or_of_a_plane_that_fits() -> None:
+    assert told(planned(lumpy(pear()), mirror="x")).get("mirror_wrong")
+    found = told(planned(lumpy(pear()), mirror="x", mirror_shape=False))
+    assert not {"mirror_wrong", "region_behind"} & set(found)
+    lost = told(planned(lumpy(pear(scar=True)), mirror="x", mirror_shape=False))
+    assert "mirror_wrong" not in lost and lost["region_behind"].startswith(
+        "The region scar is painted only on the half"
+    )
+    better = told(planned(pear(), mirror="y", mirror_shape=False))["mirror_wrong"]
+    assert "its topology was mirrored" in better and "image" not in better and better.endswith("use --mirror x.")
+
+
+def test_a_plane_across_the_right_axis_at_the_wrong_place_is_not_offered_again() -> None:
+    points, triangles = globe(48)
+    x, y, z = points.T
+    shape = points * np.stack([1.0 + 0.3 * y, 1.0 + 0.0 * y, 0.8 + 0.3 * z - 0.25 * y], axis=1)
+    rough = np.random.default_rng(1).uniform(-0.03, 0.03, len(points)) * (x > 0.0)
+    shape *= 1.0 + rough[:, None]  # makes one side's area, and so its weight, larger
+    shape[np.argmax(points @ [1.0, -0.2, 0.0])] += [0.4, 0.0, 0.0]  # and a thorn moves the middle
+    sculpt = Sculpt(shape + [4.0, 0.0, 0.0], triangles, pear().colors)
+    found = told(planned(sculpt, mirror="x"))
+    assert re.search(r"It is mirrored across x at 4(\.00\d)?, to 0\.\d+ %: use --mirror auto\.$", found["mirror_wrong"])
+    assert "mirror_wrong" not in told(planned(sculpt))
+
+
+@pytest.mark.parametrize("unequal", [0.3, 0.03])  # across z too little for a plane, and enough for a poor one
+def test_a_shape_that_is_mirrored_where_its_paint_is_not_is_told_as_that(unequal: float) -> None:
+    points, triangles = globe(48)
+    x, y, z = points.T
+    labels = np.where((x > 0.0)[:, None], RED, BLUE).astype(np.uint8)
+    shape = points * np.stack([1.0 + 0.3 * y, 1.0 + 0.0 * y, 0.8 + unequal * z], axis=1)
+    sculpt = Sculpt(np.ascontiguousarray(shape), triangles, labels)
+    text = told(planned(sculpt, mirror="y", leave_open=()))["mirror_wrong"]
+    assert re.search(r"Its shape is mirrored across x, to 0\.0\d+ %; its paint is not: use --mirror x and", text)
+    assert "mirror_wrong" not in told(planned(sculpt, mirror="x", leave_open=()))
+
+
+def test_specks_on_both_halves_are_told_to_be_small_and_not_to_be_behind() -> None:
     sculpt = pear()
-    reach = np.linalg.norm(sculpt.positions - [0.9, -0.2, 0.0], axis=1)
-    shape = sculpt.positions + np.outer(4.0 + 4.0 * np.maximum(0.2 - reach, 0.0), [1.0, 0.0, 0.0])  # a spike aside
-    fit = MirrorFit(MirrorPlane(np.array([1.0, 0.0, 0.0]), 4.0), 0.003, 0.1, 1.0)
-    monkeypatch.setattr("loopwright.stages.tell_mirror.find_mirror", lambda *_, **__: fit)
-    found = told(planned(Sculpt(shape, sculpt.triangles, sculpt.colors), mirror="x"))
-    assert found["mirror_wrong"].endswith("It is mirrored across x at 4, to 0.300 %: use --mirror auto.")
+    assert sculpt.colors is not None
+    points, _ = globe(48)
+    for side, radius in ((0.8, 0.055), (-0.8, 0.07)):
+        sculpt.colors[np.linalg.norm(points - [side, 0.0, 0.6], axis=1) < radius] = GREEN
+    is_green = (sculpt.colors == GREEN).all(axis=1)
+    assert 0.1 < (points[is_green, 0] > 0.0).mean() < 0.5
+    found = planned(sculpt, mirror="x")
+    assert "scar" not in {region.name for region in found.surface.regions} and "region_behind" not in told(found)
+    with pytest.raises(UnknownRegionError, match='"scar" is painted, but too small to be meant'):
+        planned(sculpt, mirror="x", sizes={"scar": 0.1})
 
 
 def test_a_region_on_the_far_half_alone_is_told_and_so_are_wishes_for_it() -> None:

@@ -32,6 +32,7 @@ from loopwright.quads.build_mesh import build_mesh
 from loopwright.results import BuildResult, PlanResult
 from loopwright.shelf import Shelf
 from loopwright.stages.clock import Clock
+from loopwright.stages.explain_tight import explain_tight
 from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
 from loopwright.stages.hold_places import hold_places
@@ -40,7 +41,6 @@ from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
 from loopwright.stages.lay_out import lay_out, tell_pins
 from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
-from loopwright.stages.tell_budget import tell_budget
 from loopwright.stages.without_names import without_names
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
@@ -198,18 +198,8 @@ def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
     try:
         layout, counted = lay_out(ground, surface, vertex_size, wishes, clock, extent=extent)
     except TightBudgetError as error:
-        raise tell_budget(
-            error, wishes.budget, lambda budget: _try_budget(ground, regions, replace(wishes, budget=budget), clock)
-        ) from error
+        raise explain_tight(error, ground, regions, wishes, clock) from error
     return _Plan(regions, surface, layout, (*ground.findings, *regions.findings, *sized, *counted))
-
-
-def _try_budget(ground: Ground, regions: FoundRegions, wishes: BuildOptions, clock: Clock) -> None:
-    """Plan with another budget than the regions were found for, keeping nothing; raise what such a plan raises."""
-    regions = find_regions(ground, wishes, clock) if wishes.lines else regions
-    bare = replace(ground, shelf=Shelf(depth=0))
-    surface, vertex_size, _ = find_sizes(bare, regions, wishes, clock)
-    lay_out(bare, surface, vertex_size, wishes, clock, extent=surface_extent(regions.painted))
 
 
 def _fit(

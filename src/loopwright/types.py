@@ -162,8 +162,9 @@ class Finding:
 
     ``kind`` is a short stable key such as ``non_manifold_edge``; ``text`` is
     the sentence for a person; ``elements`` are vertex or triangle ids;
-    ``names`` are those of the wishes that it is about; ``data`` holds further
-    figures and places as plain values, for the report's JSON.
+    ``names`` are those of the wishes, or of the regions, that it is about;
+    ``data`` holds further figures and places as plain values, for the
+    report's JSON.
     """
 
     kind: str

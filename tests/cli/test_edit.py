@@ -69,7 +69,7 @@ def test_refusals_leave_nothing_behind(
     code, text = tried([])
     assert code == 4 and "there are no edits" in text
     code, text = tried([{"op": "change_count", "near": [0, 0, 1], "by": -60}])
-    assert code == 5 and "edit 1 (change_count)" in text
+    assert code == 5 and "bad.json: edits/0: edit 1 (change_count)" in text
     code, text = tried([LOOP], "--fit")
     assert code == 2 and "--sculpt" in text
     code, text = tried([{"op": "insert_loop", "near": [50, 0, 0]}])

@@ -13,8 +13,8 @@ from loopwright.cli.main import main
 from loopwright.cli.name_file import name_file, name_marks
 from loopwright.counts.find_region import find_region
 from loopwright.demo import write_sculpt_ply
-from loopwright.errors import InputError, LoopwrightError, MarksError
-from loopwright.options import BuildOptions
+from loopwright.errors import InfeasibleError, InputError, LoopwrightError, MarksError, UnknownRegionError
+from loopwright.options import BuildOptions, Pin
 from loopwright.types import Region, Sculpt
 
 MARKS = Path("head.json")
@@ -105,6 +105,11 @@ def few_triangles(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 REGIONS = {"cap": "#c83c3c", "belt": "#3ca0dc", "base": "#5ac85a"}
+TWO: dict[str, object] = {"op": "merge_regions", "regions": ["belt", "base"]}
+CAP_LINE = {  # what bears the names of regions that edits are about
+    "lines": [{"name": name, "points": [[0, 0, 1], [0.5, 0, 0.8]]} for name in ("cap", "ear")],
+    "points": [{"name": "cap", "at": [0, 0, 1]}],
+}
 FIVE = {"between": ["belt", "cap"], "count": 5}
 
 
@@ -125,6 +130,12 @@ FIVE = {"between": ["belt", "cap"], "count": 5}
         ({"leave_open": ["cap", "#123"]}, "leave_open/1: ", "no painted colour is near #112233"),
         ({"regions": {"gap": "#123"}, "leave_open": ["gap"]}, "leave_open/0: ", "no painted colour is near #112233"),
         ({"leave_open": ["cap", "#c83c3e"]}, "leave_open/0, leave_open/1: ", "both nearest to the painted #c83c3c"),
+        (
+            {**CAP_LINE, "edits": [TWO, {"op": "merge_regions", "regions": ["cap", "ear"]}]},
+            "edits/1: edit 2 (",
+            '"ear"',
+        ),
+        ({**CAP_LINE, "edits": [{**TWO, "name": "cap"}]}, "edits/0: edit 1 (", 'the name "cap" is taken'),
     ],
 )
 @pytest.mark.usefixtures("few_triangles")
@@ -147,6 +158,25 @@ def test_a_colour_given_by_hand_is_not_put_on_the_marks(
     path.write_text(json.dumps({"loopwright_marks": 1, "budget": 200, **marks}))
     assert main(["plan", ball(tmp_path), "--marks", str(path), "--quiet", *words]) == 4
     assert capsys.readouterr().err.startswith("loopwright: no painted colour is near #112233")
+
+
+@pytest.mark.parametrize("between", [[], ["cap"], ["cap", "belt", "base"], 7])
+def test_marks_that_have_changed_since_they_were_read_hide_no_error(tmp_path: Path, between: object) -> None:
+    path = tmp_path / "head.json"
+    path.write_text(json.dumps({"loopwright_marks": 1, "pins": [{"between": between, "count": 5}]}))
+    wishes = BuildOptions(pins=(Pin("cap", "belt", 5),))
+    with pytest.raises(InfeasibleError, match="^it clashes$"), name_marks(path, wishes):
+        raise InfeasibleError("it clashes", places=["cap/belt"], about="pins")
+
+
+def test_an_edit_is_put_on_its_entry_whatever_the_error_is(tmp_path: Path) -> None:
+    path = tmp_path / "head.json"
+    path.write_text(json.dumps({**WISHES, **CAP_LINE, "edits": [TWO]}))
+    for error in (InfeasibleError, UnknownRegionError):
+        with pytest.raises(error, match=r"head\.json: edits/0: edit 1: no$"), name_marks(path, BuildOptions()):
+            raise error("edit 1: no", places=["chin"], in_marks=True, about="edits/0")
+    with pytest.raises(MarksError, match=r"head\.json: edit 2: no$"), name_marks(path, BuildOptions()):
+        raise MarksError("edit 2: no", places=["cap"], in_marks=True, about="edits/1")  # no such entry any more
 
 
 @pytest.mark.usefixtures("few_triangles")

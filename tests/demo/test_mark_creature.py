@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from loopwright.demo import creature_marks, make_creature
 from loopwright.marks.read_marks import read_marks
 from loopwright.marks.use_marks import use_marks
@@ -14,14 +16,16 @@ from loopwright.pipeline import plan
 _WRONG = {"line_adds_nothing", "line_astray", "line_broken", "line_off_surface", "budget", "mirror_wrong"}
 
 
-def test_the_example_marks_fit_the_creature(tmp_path: Path) -> None:
-    sculpt = make_creature(triangle_count=100_000, seed=3)
+@pytest.mark.parametrize("seed", [3, 7])
+def test_the_example_marks_fit_the_creature(tmp_path: Path, seed: int) -> None:
+    sculpt = make_creature(triangle_count=100_000, seed=seed)
     marks = creature_marks(sculpt)
     assert marks.lines and marks.pins and marks.points and marks.size_dabs
     written = read_marks(write_marks(tmp_path / "marks.json", marks))
     assert written == marks
     result = plan(sculpt, options=use_marks(BuildOptions(), written))
     assert not _WRONG & {finding.kind for finding in result.findings}
+    assert not [finding.text for finding in result.findings if "loose end" in finding.text]
     kept = {each.kind: each.is_kept for each in result.outcomes}
     assert kept["pin"] is True and kept["line"] is not False
     for place in (*written.lines[0].points, written.points[0].at, written.size_dabs[0].at):

@@ -12,13 +12,22 @@ import pytest
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from loopwright.errors import InfeasibleError, MarksError
+from loopwright.errors import (
+    Cancelled,
+    ConvergenceError,
+    InfeasibleError,
+    InternalError,
+    LoopwrightError,
+    MarksError,
+    TightBudgetError,
+)
 from loopwright.options import BuildOptions, Pin
 from loopwright.pipeline import BuildResult, build, plan
 from loopwright.report.summarize import tell_finding
 from loopwright.stages.judge_wishes import tell_missed
 from loopwright.stages.lay_out import _tell_faces
 from loopwright.stages.read_ground import Ground
+from loopwright.stages.tell_budget import tell_budget
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, Sculpt
 from loopwright.wishes import FixedPoint, FlowLine, PolePin, SizeDab, name_apart
@@ -117,6 +126,48 @@ def test_a_pin_that_only_the_budget_forbids_is_told_with_a_budget_and_a_count_th
     fewer, larger = int(told[1]), int(told[2].replace(",", ""))
     assert fewer < 200 and larger > 150
     assert borders(150, fewer) == [fewer] and borders(larger, 200) == [200]
+
+
+def test_a_pin_that_sizes_leave_no_room_is_not_put_on_the_budget(ball: Sculpt, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(sizes: dict[str, float]) -> InfeasibleError:
+        wishes = BuildOptions(pins=(Pin("cap", "rest", 200),), sizes=sizes, **{**QUICK, "budget": 150})
+        with pytest.raises(InfeasibleError) as caught:
+            plan(ball, options=wishes)
+        return caught.value
+
+    tried: list[int] = []
+    monkeypatch.setattr("loopwright.stages.explain_tight._try_budget", lambda _a, _b, w, _c: tried.append(w.budget))
+    error = refused({"cap": 0.4, "rest": 0.4})
+    assert str(error).startswith("The pin cap/rest=200 cannot be met with the sizes asked for, which leave no room")
+    assert error.places == ("cap/rest",) and error.about == "pins" and "budget" not in str(error) and not tried
+    assert refused({}).places == ("cap/rest",) and tried
+
+
+@pytest.mark.parametrize("broken", [MarksError("no border"), InternalError("a cut"), ConvergenceError("no end")])
+def test_what_breaks_a_trial_plan_is_not_told_in_place_of_the_pin(broken: LoopwrightError) -> None:
+    error = TightBudgetError("The pin a/b=40 cannot be met", "the nearest is 20", 4.0, places=["a/b"])
+    tried: list[int] = []
+
+    def plan_with(budget: int) -> None:
+        tried.append(budget)
+        if len(tried) < least:
+            raise broken
+
+    least = 3
+    told = tell_budget(error, 300, plan_with)
+    assert len(tried) == 3 and str(told).endswith(f"the nearest is 20; a budget of {tried[2]:,} would do.")
+    least = 9
+    assert (
+        str(tell_budget(error, 300, plan_with)) == "The pin a/b=40 cannot be met at a budget of 300: the nearest is 20."
+    )
+
+
+def test_a_trial_plan_can_be_stopped() -> None:
+    def stopped(_: int) -> None:
+        raise Cancelled("stopped")
+
+    with pytest.raises(Cancelled):
+        tell_budget(TightBudgetError("a", "b", 2.0), 300, stopped)
 
 
 def test_a_missed_budget_is_judged_by_the_whole_mesh() -> None:

@@ -20,7 +20,8 @@ def name_file(what: str | Path) -> Iterator[None]:
     except (InfeasibleError, MarksError) as error:
         if str(error).startswith(f"{what}:"):
             raise
-        raise _with_text(error, f"{what}: {error}") from error
+        place = f"{error.about}: " if error.about.startswith("edits/") else ""
+        raise _with_text(error, f"{what}: {place}{error}") from error
 
 
 @contextmanager
@@ -50,7 +51,7 @@ def _with_text(error: InfeasibleError | MarksError, text: str) -> LoopwrightErro
 
 def _place_in(path: Path, error: LoopwrightError, options: BuildOptions | None) -> str:
     """Return where in a marks file that stands which an error is about, ready to stand before the message."""
-    if isinstance(error, UnknownRegionError):
+    if isinstance(error, UnknownRegionError) and not error.about.startswith("edits"):
         place = find_name(path, str(error.places[0]))
     elif options is not None and error.about in COLOR_LISTS:
         place = find_color_wishes(path, error, options)

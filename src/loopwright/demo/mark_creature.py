@@ -6,11 +6,12 @@ import numpy as np
 
 from loopwright.demo.paint_creature import DEMO_OPEN_COLOR, demo_regions
 from loopwright.marks.marks_file import Marks
-from loopwright.types import Sculpt
+from loopwright.types import IntArray, Sculpt
 from loopwright.wishes import FixedPoint, FlowLine, Pin, Point, SizeDab
 
 _BUDGET = 5000  # that the other wishes are meant for
-_CHEEK = ((5.2, -3.2, 6.0), (4.9, -4.6, 5.7), (4.4, -6.2, 5.4), (3.6, -7.7, 5.2))  # from below the eye to the jaw
+_EYE, _NECK = (5.4, -2.1, 6.5), (2.7, -9.3, 2.4)  # by the borders of the area round the eye, and of the neck
+_CHEEK = ((5.2, -3.2, 6.0), (4.9, -4.6, 5.7), (4.4, -6.2, 5.4), (3.7, -7.7, 5.0), (3.2, -8.8, 4.0))  # between the two
 _CHIN = (0.0, -10.2, 6.4)
 _NOSE = (0.0, -1.8, 9.5)
 
@@ -18,11 +19,15 @@ _NOSE = (0.0, -1.8, 9.5)
 def creature_marks(sculpt: Sculpt) -> Marks:
     """Return marks that fit the demo creature: a flow line, a pin, a held place and a dab of size.
 
+    The line runs from border to border, so that neither end is loose.
+
     Parameters
     ----------
-    sculpt : as :func:`loopwright.demo.make_creature.make_creature` makes it, with any seed and number of triangles;
-        the places are its vertices nearest to where they are meant.
+    sculpt : as :func:`loopwright.demo.make_creature.make_creature` makes it; the places are its vertices nearest to
+        where they are meant, and the line's ends those of them at which colours meet.
     """
+    ends = (_nearest_border(sculpt, place) for place in (_EYE, _NECK))
+    cheek = (next(ends), *(_nearest(sculpt, place) for place in _CHEEK), next(ends))
     return Marks(
         budget=_BUDGET,
         region_names={region.color: region.name for region in demo_regions()},
@@ -30,12 +35,22 @@ def creature_marks(sculpt: Sculpt) -> Marks:
         size_dabs=(SizeDab(_nearest(sculpt, _NOSE), 1.2, 0.35),),
         pins=(Pin("lips", "opening", 40),),
         points=(FixedPoint(_nearest(sculpt, _CHIN), "chin"),),
-        lines=(FlowLine(tuple(_nearest(sculpt, place) for place in _CHEEK), name="cheek"),),
+        lines=(FlowLine(cheek, name="cheek"),),
     )
 
 
-def _nearest(sculpt: Sculpt, place: Point) -> Point:
-    """Return the vertex that is nearest to a place, to a thousandth of a centimetre."""
-    gap = ((sculpt.positions - np.array(place)) ** 2).sum(axis=1)
-    x, y, z = (round(float(value), 3) for value in sculpt.positions[int(gap.argmin())])
+def _nearest(sculpt: Sculpt, place: Point, among: IntArray | None = None) -> Point:
+    """Return the vertex, of all or of some, that is nearest to a place, to a thousandth of a centimetre."""
+    positions = sculpt.positions if among is None else sculpt.positions[among]
+    gap = ((positions - np.array(place)) ** 2).sum(axis=1)
+    x, y, z = (round(float(value), 3) for value in positions[int(gap.argmin())])
     return x, y, z
+
+
+def _nearest_border(sculpt: Sculpt, place: Point) -> Point:
+    """Return the vertex nearest to a place of those whose triangles have a corner of another colour."""
+    if sculpt.colors is None:
+        return _nearest(sculpt, place)
+    corners = sculpt.colors[sculpt.triangles]
+    differ = (corners != corners[:, :1]).any(axis=(1, 2))
+    return _nearest(sculpt, place, np.unique(sculpt.triangles[differ]))

@@ -65,7 +65,8 @@ def apply_edits(
             check_near(change.mesh, operation.place)
             change = change.then(make_change(change.mesh, operation))
         except (InfeasibleError, MarksError) as error:
-            raise type(error)(f"edit {k} ({operation.op}): {error}", places=error.places, in_marks=True) from error
+            text, about = f"edit {k} ({operation.op}): {error}", f"edits/{k - 1}"
+            raise type(error)(text, places=error.places, in_marks=True, about=about) from error
         more = (len(change.mesh.quads) - before) * (1 if change.mesh.mirror is None else 2)
         findings.append(
             Finding("edited", f"Edit {k} ({operation.op}){_where(operation)}: {_count_text(more)}.", abs(more))

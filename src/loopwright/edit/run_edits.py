@@ -72,7 +72,7 @@ def _hold(places: FloatArray, mesh: QuadMesh) -> QuadMesh:
         if gap.min() > _MOVED * diagonal:
             spot = tuple(np.round(place, 6).tolist())
             text = f"The edits take away the vertex that is held at {spot}: drop that place or the edit that needs it."
-            raise InfeasibleError(text, places=[spot], in_marks=True)
+            raise InfeasibleError(text, places=[spot], in_marks=True, about="edits")
         fixed[int(gap.argmin())] = True
     return replace(mesh, is_fixed=fixed)
 
@@ -91,12 +91,13 @@ def check_region_names(regions: Sequence[Region], edits: Sequence[Mapping[str, o
         try:
             ids = [find_region(known, name) for name in edit.regions]
         except MarksError as error:
-            raise MarksError(f"edit {number} ({edit.op}): {error}", places=error.places, in_marks=True) from error
+            text, places = f"edit {number} ({edit.op}): {error}", error.places
+            raise MarksError(text, places=places, in_marks=True, about=f"edits/{number - 1}") from error
         color = known[ids[0]].color if ids else _NO_COLOR
         added = edit.name or (known[ids[0]].name if ids else "")
         known = [region for i, region in enumerate(known) if i not in ids]
         if added in [region.name for region in known]:
             message = f'edit {number} ({edit.op}): the name "{added}" is taken; give the region another.'
-            raise MarksError(message, places=[added], in_marks=True)
+            raise MarksError(message, places=[added], in_marks=True, about=f"edits/{number - 1}")
         if added:
             known.append(Region(added, color))

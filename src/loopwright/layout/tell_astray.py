@@ -45,10 +45,9 @@ def tell_astray(
 
 
 def names_told(findings: Iterable[Finding], promises: Iterable[Promise]) -> list[str]:
-    """Return the names of lines of which findings tell that they are not followed, or add nothing."""
-    starts = {"line_astray": "is followed", "line_adds_nothing": "lies along"}
-    told = [(f.text, starts[f.kind]) for f in findings if f.kind in starts]
-    return [p.name for p in promises if any(text.startswith(f"{p.name} {start}") for text, start in told)]
+    """Return the names of lines of which findings tell that they are not followed."""
+    told = [finding.text for finding in findings if finding.kind == "line_astray"]
+    return [p.name for p in promises if any(text.startswith(f"{p.name} is followed") for text in told)]
 
 
 def _finding(name: str, share: float, gap: float, promise: Promise, k: int) -> Finding:

@@ -35,7 +35,9 @@ def find_wishes(path: Path, error: LoopwrightError, options: BuildOptions) -> st
     """
     try:
         top = load_json(path)
-        if error.about:
+        if error.about.startswith("edits"):
+            found = [edit.place for edit in top.entries("edits") if edit.place == error.about]
+        elif error.about:
             found = [place for name, place in _still_wished(top, error.about, options) if name in error.places]
         else:
             found = [place for name, place in _only_in_marks(options) if name in error.places]
@@ -56,11 +58,12 @@ def _still_wished(top: Checked, about: str, options: BuildOptions) -> Iterator[t
             yield _called(normalize_region(pole.member("region").text()), options), pole.place
     if about == "pins":
         for entry in top.entries("pins"):
-            first, second = (normalize_region(each.text()) for each in entry.member("between").items())
+            between = [normalize_region(each.text()) for each in entry.member("between").items()]
             near = entry.optional("near")
-            pin = Pin(first, second, entry.member("count").whole(1), near.point() if near else None)
-            if pin in options.pins:
-                yield pin.name, entry.place
+            if len(between) == 2:  # the file may be another by now
+                pin = Pin(between[0], between[1], entry.member("count").whole(1), near.point() if near else None)
+                if pin in options.pins:
+                    yield pin.name, entry.place
 
 
 def _called(region: str, options: BuildOptions) -> str:

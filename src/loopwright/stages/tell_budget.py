@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from loopwright.errors import ConvergenceError, InfeasibleError, TightBudgetError
+from loopwright.errors import Cancelled, InfeasibleError, LoopwrightError, TightBudgetError
 from loopwright.options import LARGEST_BUDGET
 
 _TRIES = 3  # plans that are made to find a budget that does
@@ -19,7 +19,12 @@ def tell_budget(error: TightBudgetError, budget: int, can_be_planned: Callable[[
 
     Parameters
     ----------
-    can_be_planned : plans with a budget; raises InfeasibleError or ConvergenceError where the pins cannot be met.
+    can_be_planned : plans with a budget; an error of ours means that the budget was not shown to do, whatever it is
+        about, for another layout may break what has nothing to do with these pins.
+
+    Raises
+    ------
+    Cancelled : from ``can_be_planned``.
     """
     what = f"{error.what} at a budget of {budget:,}"
     faces = budget * error.times
@@ -29,13 +34,23 @@ def tell_budget(error: TightBudgetError, budget: int, can_be_planned: Callable[[
             break
         try:
             can_be_planned(tried)
-        except (InfeasibleError, ConvergenceError):
+        except Cancelled:
+            raise
+        except LoopwrightError:
             faces *= _MORE
             continue
         return InfeasibleError(
             f"{what}: {error.way}; a budget of {tried:,} would do.", places=error.places, about=error.about
         )
     return InfeasibleError(f"{what}: {error.way}.", places=error.places, about=error.about)
+
+
+def tell_sizes(error: TightBudgetError) -> InfeasibleError:
+    """Return the error where sizes that were asked for forbid the pins, so that no budget would do."""
+    text = (
+        f"{error.what} with the sizes asked for, which leave no room for more: {error.way}, or ask for smaller sizes."
+    )
+    return InfeasibleError(text, places=error.places, about=error.about)
 
 
 def _two_digits(faces: float) -> int:

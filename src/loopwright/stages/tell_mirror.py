@@ -7,10 +7,12 @@ import numpy as np
 from loopwright.marks.options import MarksReport
 from loopwright.options import BuildOptions
 from loopwright.stages.read_ground import Ground
-from loopwright.surface.mirror import MOST_APART, find_mirror
+from loopwright.surface.mirror import MOST_APART, MirrorFit, find_mirror, measure_mirror, plane_across, sample_surface
 from loopwright.types import Finding, MirrorPlane, RegionSurface
 
 _UNEQUAL = 1e-3  # of the diagonal: halves that differ by more (rms) were made to differ
+_LITTLE = 0.1  # share of a colour's vertices on the meshed half up to which it is painted on the other alone
+_SAMPLES = 3000  # of the surface, by which a plane is measured
 
 
 def tell_mirror(report: MarksReport, painted: RegionSurface, ground: Ground, wishes: BuildOptions) -> list[Finding]:
@@ -24,8 +26,9 @@ def tell_mirror(report: MarksReport, painted: RegionSurface, ground: Ground, wis
         text += " They differ visibly: with own sides (--own-sides) each keeps its shape."
     findings = [Finding("mirror", text)]
     lost = lost_behind(report, painted, ground)
-    if is_wrong:
-        text = _wrong(report.mirror_rms, report.mirror, lost, plane_that_fits(report, ground, wishes))
+    better = plane_that_fits(report, ground, wishes)
+    if is_wrong and (wishes.mirror_shape or better):
+        text = f"{_wrong(report.mirror_rms, report.mirror, lost, wishes)} {better}"
         findings.append(Finding("mirror_wrong", text, len(lost), names=tuple(lost)))
     elif lost:
         text = f"{_listed(lost)} painted only on the half that is not meshed ({_side(report.mirror, -1)}), and left out"
@@ -35,48 +38,75 @@ def tell_mirror(report: MarksReport, painted: RegionSurface, ground: Ground, wis
 
 
 def lost_behind(report: MarksReport, painted: RegionSurface, ground: Ground) -> list[str]:
-    """Return the regions of which nothing is left and most lies on the half that the mirror plane leaves out."""
+    """Return the regions of which nothing is left and next to nothing lies on the half that is meshed."""
     kept = {region.name for region in painted.regions}
     lost = [share for share in report.regions if not share.is_open and share.name not in kept]
     if not lost or report.mirror is None:
         return []
     palette = [tuple(color) for color in report.paint.palette.tolist()]
-    is_behind = report.mirror.signed_distance(ground.sculpt.positions) < 0.0
+    is_ahead = report.mirror.signed_distance(ground.sculpt.positions) >= 0.0
     return [
         share.name
         for share in lost
-        if np.mean(is_behind[report.paint.color == palette.index(share.color)]) > 0.5
+        if np.mean(is_ahead[report.paint.color == palette.index(share.color)]) < _LITTLE
     ]  # fmt: skip
 
 
 def plane_that_fits(report: MarksReport, ground: Ground, wishes: BuildOptions) -> str:
-    """Say across which plane a sculpt is mirrored; empty where it is across the one that was asked for."""
+    """Say across which plane a sculpt is mirrored; empty where it is across the one that was asked for.
+
+    With own sides it is empty too where there is no other to ask for, as they are the way out themselves.
+    """
     if report.mirror is None or report.mirror_rms <= MOST_APART:
         return ""
-    found = ground.shelf.keep(
-        "mirror that fits", (), lambda: find_mirror(ground.projector, vertex_label=report.paint.color), depth=1
-    )
-    if found is None:
-        text = "No plane was found across which it is mirrored: --mirror none covers it as a whole"
-        own = ", or, where it is meant to be mirrored across this one, --own-sides keeps the shape of each side"
-        return f"{text}{own if wishes.mirror_shape else ''}."
-    axis = _axis(found.plane)
-    across = f"across {axis}" if axis else "across a plane aslant"
-    if axis == wishes.mirror:
-        across += f" at {found.plane.offset:.4g}"
-    way = f"--mirror {axis}" if axis and axis != wishes.mirror else "--mirror auto"
-    return f"It is mirrored {across}, to {_percent(found.rms)}: use {way}."
+    alike, bare = ground.shelf.keep("mirror that fits", (), lambda: _find_both(report, ground), depth=1)
+    if alike is not None and (bare is None or alike.rms <= bare.rms + _UNEQUAL):
+        axis, across = _across(alike.plane, wishes)
+        way = f"--mirror {axis}" if axis != wishes.mirror and _is_across(axis, ground) else "--mirror auto"
+        return f"It is mirrored {across}, to {_percent(alike.rms)}: use {way}."
+    whole = "--mirror none covers it as a whole"
+    shape = "No plane was found across which it is mirrored"
+    if bare is not None:
+        axis, across = _across(bare.plane, wishes)
+        shape = f"Its shape is mirrored {across}, to {_percent(bare.rms)}; its paint is not"
+        if axis != wishes.mirror and _is_across(axis, ground):
+            return f"{shape}: use --mirror {axis} and paint both of its halves alike, or {whole}."
+    if not wishes.mirror_shape:
+        return ""
+    own = "where it is meant to be mirrored across this one, --own-sides keeps the shape of each side"
+    return f"{shape}: {whole}, or, {own}."
 
 
-def _wrong(rms: float, plane: MirrorPlane, lost: list[str], better: str) -> str:
+def _find_both(report: MarksReport, ground: Ground) -> tuple[MirrorFit | None, MirrorFit | None]:
+    """Return the plane across which shape and paint are mirrored, and the one across which the shape alone is."""
+    return find_mirror(ground.projector, vertex_label=report.paint.color), find_mirror(ground.projector)
+
+
+def _is_across(axis: str, ground: Ground) -> bool:
+    """Tell whether the plane that is taken where one across this axis is asked for fits the sculpt."""
+    if not axis:
+        return False
+    samples = sample_surface(ground.projector.positions, ground.projector.triangles, _SAMPLES)
+    return measure_mirror(ground.projector, plane_across(axis, ground.projector), samples, None).rms <= MOST_APART
+
+
+def _wrong(rms: float, plane: MirrorPlane, lost: list[str], wishes: BuildOptions) -> str:
+    rest = "image stands in for the other" if wishes.mirror_shape else "topology was mirrored"
     text = (
         f"The sculpt is not mirrored across the plane that was asked for: its halves are {_percent(rms)} of the "
         f"diagonal apart (rms), where {100 * MOST_APART:g} % is the most for halves that match. The half "
-        f"{_side(plane, 1)} was meshed, and its image stands in for the other"
+        f"{_side(plane, 1)} was meshed, and its {rest}"
     )
     if lost:
         text += f", with which {', '.join(lost)} {'is' if len(lost) == 1 else 'are'} lost"
-    return f"{text}. {better}"
+    return f"{text}."
+
+
+def _across(plane: MirrorPlane, wishes: BuildOptions) -> tuple[str, str]:
+    """Return the axis that a plane is across, if any, and words for where it lies."""
+    axis = _axis(plane)
+    at = f" at {plane.offset:.4g}" if axis == wishes.mirror else ""
+    return axis, f"across {axis}{at}" if axis else "across a plane aslant"
 
 
 def _axis(plane: MirrorPlane) -> str:
