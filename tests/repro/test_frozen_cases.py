@@ -13,7 +13,7 @@ from benchmarks.campaign import classify  # noqa: E402
 from benchmarks.freeze_case import thaw_case  # noqa: E402
 
 CASES = sorted(Path(__file__).parent.glob("*.npz"))
-SLOW = ("folds_when_evened_out",)
+SLOW = ("denormal_at_mirror", "folds_when_evened_out")
 
 
 @pytest.mark.parametrize(
