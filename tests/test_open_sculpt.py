@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 
@@ -12,7 +13,7 @@ from tests.test_pipeline import BLUE, GREY, RED, colored
 
 from loopwright import BuildOptions, BuildResult, MarksError, OpenSculpt, Pin, PlanResult, build, open_sculpt, plan
 from loopwright.fingerprint import fingerprint
-from loopwright.layout.size_steps import surface_extent
+from loopwright.layout.size_steps import size_steps, surface_extent
 from loopwright.options import format_color
 from loopwright.types import Finding, Sculpt
 from loopwright.wishes import FixedPoint, FlowLine, Point, PolePin, SizeDab
@@ -195,11 +196,13 @@ def test_a_line_changes_no_size_where_it_does_not_run() -> None:
 
 
 def test_sizes_are_rounded_alike_with_a_line_and_without(monkeypatch: pytest.MonkeyPatch) -> None:
-    from loopwright.layout import plan_layout
-
     extents: list[float] = []
-    steps = plan_layout.size_steps
-    monkeypatch.setattr(plan_layout, "size_steps", lambda extent: (extents.append(extent), steps(extent))[1])
+
+    def steps(extent: float) -> Callable[[float], float]:
+        extents.append(extent)
+        return size_steps(extent)
+
+    monkeypatch.setattr("loopwright.layout.plan_layout.size_steps", steps)
     sculpt = open_sculpt(egg())
     areas = [surface_extent(sculpt.plan(CHANGES[change]).surface) for change in ("nothing", "line")]
     assert areas[0] != areas[1] and extents[0] == extents[1] and len(extents) == 2

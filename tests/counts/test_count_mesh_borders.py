@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.test_open_sculpt import BLUE, CHANGES, QUICK, RED_NAME, opened
+from tests.test_open_sculpt import CHANGES, QUICK, RED_NAME, opened
+from tests.test_pipeline import BLUE
 
 from loopwright import Pin
 from loopwright.counts.count_mesh_borders import border_edges, count_mesh_borders, count_mesh_openings

@@ -254,7 +254,8 @@ def test_a_face_number_that_answers_more_than_expected_does_not_swing(monkeypatc
 def test_the_relaxed_program_spares_whole_ones(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     many, targets = copies(layout_of(name), 8), np.tile(targets_of(name), 8)
     faces = 8 * 0.85 * solve_for_budget(layout_of(name), targets_of(name), 1, rounds=1)[1]
-    solve, rounds = solve_whole, []
+    solve = solve_whole
+    rounds: list[int] = []
 
     def count(*given: Any) -> IntArray | None:
         rounds[-1] += 1
