@@ -55,9 +55,9 @@ def count_mesh_borders(mesh: QuadMesh, mirror: MirrorPlane | None = None) -> tup
         first, second = [*names, OPENING][:2]
         groups = connected_edges(mine, len(mesh.positions))
         middles = 0.5 * (mesh.positions[mine[:, 0]] + mesh.positions[mine[:, 1]])
-        for k, image in _with_images([middles[group] for group in groups], mirror, reach):
+        for k, has_image in _without_images([middles[group] for group in groups], mirror, reach):
             near = _place_on(mesh, middles, groups[k]) if len(groups) > 1 else None
-            found.append(BorderCount((first, second), len(groups[k]), 1 if image == k else 2, near))
+            found.append(BorderCount((first, second), len(groups[k]), 2 if has_image else 1, near))
     return tuple(sorted(found, key=lambda border: (border.between, border.segments, border.near or ())))
 
 
@@ -67,22 +67,21 @@ def count_mesh_openings(mesh: QuadMesh) -> tuple[int, ...]:
     return tuple(sorted((len(g) for g in connected_edges(edges[sides[:, 0] < 0], len(mesh.positions))), reverse=True))
 
 
-def _with_images(groups: list[FloatArray], plane: MirrorPlane | None, reach: float) -> list[tuple[int, int]]:
-    """Return one of each pair of borders that are images of each other, with the other; one by itself with itself."""
+def _without_images(groups: list[FloatArray], plane: MirrorPlane | None, reach: float) -> list[tuple[int, bool]]:
+    """Return each border but those whose mirror image is returned, and whether it has such an image."""
     if plane is None:
-        return [(k, k) for k in range(len(groups))]
-    centers = [group.mean(axis=0) for group in groups]
+        return [(k, False) for k in range(len(groups))]
+    centers = np.array([group.mean(axis=0) for group in groups])
     found, done = [], set[int]()
-    for k, group in enumerate(groups):
+    for k, reflected in enumerate(plane.reflect(centers)):
         if k in done:
             continue
-        reflected = plane.reflect(group.mean(axis=0)[None])[0]
-        alike = [j for j in range(len(groups)) if len(groups[j]) == len(group)]
+        alike = [j for j in range(len(groups)) if len(groups[j]) == len(groups[k])]
         off, image = min((float(np.linalg.norm(centers[j] - reflected)), j) for j in alike)
         image = image if off < reach else k
         done.update((k, image))
-        ahead = image if float(plane.signed_distance(group).mean()) < 0.0 else k
-        found.append((ahead, k if ahead == image else image))
+        is_behind = float(plane.signed_distance(centers[k][None])[0]) < 0.0
+        found.append((image if is_behind else k, image != k))
     return found
 
 

@@ -72,6 +72,7 @@ class _Search:
         self, patch: Piece, points: FloatArray, size: float, opt: UnevenOptions, bending: Bending | None
     ) -> None:
         self.patch, self.points, self.size, self.opt = patch, points, size, opt
+        self.least = opt.least_area * size**2
         self.graph = piece_graph(patch, points, bending, size, drift_limit=np.radians(opt.drift))
         loop = patch.loops[0]
         straight = loop[patch.quadrants[loop] == 2]
@@ -125,7 +126,7 @@ class _Search:
     def _split(self, outcome: Outcome, surface: Growing) -> _Found | None:
         """Make a cut on a copy of the surface, and cut its parts on; None where that does not go or one is small."""
         placed = [_points(part, self.points, self.patch, outcome[1]) for part in outcome[0]]
-        if self._has_small(outcome[0], placed):
+        if _areas(outcome[0], placed).min() < self.least:
             return None
         trial = surface.copy()
         try:
@@ -135,15 +136,11 @@ class _Search:
         return self._score(parts, [trial.positions[p.origin] for p in parts]), parts, trial
 
     def _score(self, parts: list[Piece], placed: list[FloatArray]) -> float:
-        if self._has_small(parts, placed):
+        areas = _areas(parts, placed)
+        if areas.min() < self.least:
             return np.inf
-        areas = [surface_area(q, p.triangles) for p, q in zip(parts, placed, strict=True)]
         each = np.array([unevenness(p, q, self.size) for p, q in zip(parts, placed, strict=True)])
         return float(np.sqrt(np.average(each**2, weights=areas)))
-
-    def _has_small(self, parts: list[Piece], placed: list[FloatArray]) -> bool:
-        least = self.opt.least_area * self.size**2
-        return any(surface_area(q, p.triangles) < least for p, q in zip(parts, placed, strict=True))
 
     def _outcomes(self, *, are_patches: bool, tried: int) -> Iterator[tuple[float, Outcome]]:
         """Yield the most promising cuts, no two in about the same place, each with the price of its bend."""
@@ -165,6 +162,10 @@ class _Search:
             outcome = apply_cut(self.patch, points, self.graph, cuts[k], ids)
             if outcome is not None:
                 yield float(bends[k]), outcome
+
+
+def _areas(parts: list[Piece], placed: list[FloatArray]) -> FloatArray:
+    return np.array([surface_area(q, p.triangles) for p, q in zip(parts, placed, strict=True)])
 
 
 def _points(part: Piece, points: FloatArray, patch: Piece, fresh: FloatArray) -> FloatArray:

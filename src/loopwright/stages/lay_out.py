@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -66,7 +67,9 @@ def lay_out(
     placed = tell_pin_places(layout, wishes.pins)
     pins = border_pins(layout, wishes.pins, nearest=nearest)
     with clock.stage("counts"):
-        counts = _solve_pinned(ground, unnamed, pins, weights, wishes, faces)
+        counts = _solve_pinned(
+            unnamed, pins, lambda kept, stage: _solve(ground, unnamed, kept, weights, wishes, faces, stage=stage)
+        )
         total = float(filled_faces(layout, counts).sum())
     told = tell_opening_named(layout) + _tell_faces(ground, total, faces, wishes) + placed
     told += tell_added_poles(layout, counts, pins)
@@ -100,27 +103,26 @@ def tell_pins(
 
 
 def _solve_pinned(
-    ground: Ground,
-    layout: Layout,
-    pins: tuple[SumPin, ...],
-    weights: CountOptions,
-    wishes: BuildOptions,
-    faces: float,
+    layout: Layout, pins: tuple[SumPin, ...], solve: Callable[[tuple[SumPin, ...], str], IntArray]
 ) -> IntArray:
     """Solve the counts; pins that hold without being asked for change none of them.
 
     Many counts are about equally good, and the solver would find others with such pins. So where all pins are near
     to what the sizes ask for, they are first left out.
+
+    Parameters
+    ----------
+    solve : with these pins, and the name under which that is kept.
     """
     targets = arc_targets(layout, layout.vertex_size) if pins else np.zeros(0)
     if pins and all(stretch(pin.count, float(targets[list(pin.arcs)].sum())) < _NEAR for pin in pins):
         try:
-            free = _solve(ground, layout, (), weights, wishes, faces, stage="freed pins")
+            free = solve((), "freed pins")
         except ConvergenceError:
-            return _solve(ground, layout, pins, weights, wishes, faces)
+            return solve(pins, "counts")
         if all(free[list(pin.arcs)].sum() == pin.count for pin in pins):
             return free
-    return _solve(ground, layout, pins, weights, wishes, faces)
+    return solve(pins, "counts")
 
 
 def _solve(
