@@ -13,7 +13,7 @@ from tests.conftest import EDGE, FACES, SURFACES, counts_of, layout_of, surface_
 from loopwright.counts import solve_counts
 from loopwright.counts.count_program import CountOptions, CountProgram, SumPin, build_program, rim_loops
 from loopwright.counts.counted_layout import CountedLayout
-from loopwright.counts.measure_faces import is_simple, measure_fill, patch_faces, side_counts
+from loopwright.counts.measure_faces import fill_poles, is_simple, measure_fills, patch_faces, side_counts
 from loopwright.counts.solve_counts import arc_targets, choose_loose, solve_for_budget, solve_whole
 from loopwright.errors import ConvergenceError
 from loopwright.layout.types import Arc, Layout
@@ -93,8 +93,8 @@ def test_one_pole_conditions() -> None:
 
 @pytest.mark.parametrize("sides", [(2, 2, 2), (3, 4, 5), (5, 6, 7), (6, 4, 3, 5, 4), (4, 4, 4, 4, 4), (3, 8, 3, 8)])
 def test_face_numbers_are_those_of_the_fill(sides: tuple[int, ...]) -> None:
-    assert patch_faces(list(sides)) == len(fill_patch(sides).quads) == measure_fill(sides)[0]
-    assert measure_fill(sides)[1] == abs(4 - len(sides))
+    assert patch_faces(list(sides)) == len(fill_patch(sides).quads)
+    assert fill_poles(sides) == abs(4 - len(sides))
 
 
 def test_targets_are_length_over_size() -> None:
@@ -233,11 +233,11 @@ def test_a_face_number_that_answers_more_than_expected_does_not_swing(monkeypatc
     layout, targets = layout_of(name), targets_of(name)
     plain = solve_for_budget(layout, targets, faces)[1]
 
-    def steep(sides: tuple[int, ...]) -> tuple[float, int]:
-        number, poles = measure_fill(sides)
-        return number * (number * len(layout.patches) / plain) ** 1.2, poles  # answers 2.2 times as much
+    def steep(layout: Layout, counts: IntArray) -> list[tuple[float, int]]:
+        number = len(layout.patches)
+        return [(f * (f * number / plain) ** 1.2, p) for f, p in measure_fills(layout, counts)]  # 2.2 times as much
 
-    monkeypatch.setattr(solve_counts, "measure_fill", steep)
+    monkeypatch.setattr(solve_counts, "measure_fills", steep)
     assert solve_for_budget(layout, targets, faces)[1] == pytest.approx(faces, rel=0.015)
 
 

@@ -8,7 +8,7 @@ from typing import TypeAlias
 import numpy as np
 
 from loopwright.counts.count_program import SumPin
-from loopwright.counts.measure_faces import UNFILLED, measure_fill, side_counts
+from loopwright.counts.measure_faces import UNFILLED, fill_poles, side_counts
 from loopwright.layout.types import Layout, Patch
 from loopwright.types import Finding, FloatArray, IntArray
 
@@ -26,7 +26,7 @@ def patch_poles(sides: Sequence[int]) -> tuple[int, ...]:
     index law.
     """
     planned = abs(4 - len(sides))
-    poles = measure_fill(tuple(sides))[1]
+    poles = fill_poles(tuple(sides))
     if poles == UNFILLED:
         poles = planned
     threes = (poles + 4 - len(sides)) // 2

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import lru_cache
 
 import numpy as np
 
@@ -15,34 +14,38 @@ from loopwright.types import FloatArray, IntArray
 UNFILLED = 99  # poles that a patch without a fill counts as, so that it is shunned
 
 
-@lru_cache(maxsize=20_000)
-def measure_fill(sides: tuple[int, ...]) -> tuple[float, int]:
-    """Return the number of quads and of poles that a patch with these sides gets."""
-    if is_simple(sides):
-        return patch_faces(list(sides)), abs(4 - len(sides))
-    try:
-        fill = fill_patch(sides)
-    except InfeasibleError:
-        return patch_faces(list(sides)), UNFILLED
-    return float(len(fill.quads)), pole_count(sides)
+def measure_fills(layout: Layout, counts: IntArray) -> list[tuple[int, int]]:
+    """Return for each patch the numbers of quads and of poles that it gets in the mesh.
+
+    A patch without a fill has about as many quads as it would have, and ``UNFILLED`` poles.
+    """
+    sides = side_counts(layout, counts)
+    return [_measure_fill(layout, patch, tuple(each)) for patch, each in zip(layout.patches, sides, strict=True)]
 
 
 def filled_faces(layout: Layout, counts: IntArray) -> IntArray:
-    """Return (patches,) the number of quads that each patch gets in the mesh.
+    """Return (patches,) the number of quads that each patch gets in the mesh."""
+    return np.array([faces for faces, _ in measure_fills(layout, counts)], np.int32)
 
-    Of several fills with as few poles, the lengths of a patch's sides choose one; :func:`measure_fill`, which the
-    counts are solved with, knows the counts alone, and may be off by some quads.
-    """
-    faces = np.zeros(len(layout.patches), np.int32)
-    for index, (patch, sides) in enumerate(zip(layout.patches, side_counts(layout, counts), strict=True)):
-        if is_simple(tuple(sides)):
-            faces[index] = round(patch_faces(sides))
-            continue
-        try:
-            faces[index] = len(fill_patch(sides, side_lengths=side_lengths(layout, patch)).quads)
-        except InfeasibleError:
-            faces[index] = round(patch_faces(sides))
-    return faces
+
+def fill_poles(sides: tuple[int, ...]) -> int:
+    """Return the number of poles that a patch with these sides gets, however long they are; ``UNFILLED`` for none."""
+    if is_simple(sides):
+        return abs(4 - len(sides))
+    try:
+        return pole_count(sides)
+    except InfeasibleError:
+        return UNFILLED
+
+
+def _measure_fill(layout: Layout, patch: Patch, sides: tuple[int, ...]) -> tuple[int, int]:
+    if is_simple(sides):
+        return round(patch_faces(sides)), abs(4 - len(sides))
+    try:  # of several fills with as few poles, the lengths of the sides choose one
+        faces = len(fill_patch(sides, side_lengths=side_lengths(layout, patch)).quads)
+    except InfeasibleError:
+        return round(patch_faces(sides)), UNFILLED
+    return faces, fill_poles(sides)
 
 
 def side_lengths(layout: Layout, patch: Patch) -> list[float]:

@@ -7,7 +7,7 @@ from scipy.spatial import cKDTree
 
 from loopwright.counts.count_program import CountOptions, CountProgram, FaceGoal, SumPin, build_program
 from loopwright.counts.explain_clash import explain_clash
-from loopwright.counts.measure_faces import measure_fill, patch_faces, side_counts, side_sums
+from loopwright.counts.measure_faces import measure_fills, patch_faces, side_sums
 from loopwright.errors import ConvergenceError, InternalError
 from loopwright.layout.measure_uneven import ring_width
 from loopwright.layout.types import Layout, Patch
@@ -117,10 +117,9 @@ def solve_for_budget(
             if best is not None:
                 break  # the pins fit, but not together with the scaled targets
             explain_clash(layout, targets, pins, opt)
-        sides = side_counts(layout, counts)
-        fills = [measure_fill(tuple(s)) for s in sides]
-        total = sum(f for f, _ in fills)
-        extra = np.array([p - abs(4 - len(s)) for (_, p), s in zip(fills, sides, strict=True)])
+        fills = measure_fills(layout, counts)
+        total = float(sum(quads for quads, _ in fills))
+        extra = np.array([p - abs(4 - len(patch.sides)) for (_, p), patch in zip(fills, layout.patches, strict=True)])
         off = abs(total - faces) / faces
         price = opt.extra_pole * float(extra.sum()) + 300.0 * max(0.0, off - tolerance)
         if best is None or price < best[0]:

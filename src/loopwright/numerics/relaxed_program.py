@@ -64,8 +64,15 @@ class RelaxedProgram:
         program.a_matrix_.value_ = matrix.data
         self._solver.passModel(program)
 
-    def solve(self, fixed: Mapping[int, float]) -> RelaxedPrice | None:
-        """Return the least price with some columns fixed, with slopes, or None where there is no solution."""
+    def solve(self, fixed: Mapping[int, float], *, afresh: bool = False) -> RelaxedPrice | None:
+        """Return the least price with some columns fixed, with slopes, or None where there is no solution.
+
+        Parameters
+        ----------
+        afresh : not from where the last solve ended, so that of columns as good the same are found in any order.
+        """
+        if afresh:
+            self._solver.clearSolver()
         for column in sorted(self._fixed | set(fixed)):
             low = high = fixed.get(column, np.nan)
             if column not in fixed:

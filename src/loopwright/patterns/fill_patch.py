@@ -121,12 +121,16 @@ def _check(side_counts: Sequence[int], side_lengths: Sequence[float] | None) -> 
 
 
 def _canonical(sides: SideList) -> tuple[SideList, int, bool]:
-    """Return the least of all turns and mirror images, and how it came about."""
+    """Return the least of all turns and mirror images, by counts and only then by lengths, and how it came about."""
     options: list[tuple[SideList, int, bool]] = []
     for is_mirrored in (False, True):
         order = sides[::-1] if is_mirrored else sides
         options += [(order[turn:] + order[:turn], turn, is_mirrored) for turn in range(len(sides))]
-    return min(options)
+    return min(options, key=lambda option: (_counts(option[0]), option))
+
+
+def _counts(sides: SideList) -> tuple[int, ...]:
+    return tuple(count for count, _ in sides)
 
 
 def _fill_sides(sides: SideList) -> PatchMesh | None:
@@ -154,7 +158,7 @@ def _number_boundary_first(mesh: PatchMesh) -> PatchFill:
 
 @lru_cache(maxsize=20000)
 def _count_poles(sides: SideList) -> int | None:
-    counts = tuple(c for c, _ in sides)
+    counts = _counts(sides)
     if _fill_simple(counts) is not None:
         return 0 if len(counts) == 4 else 1
     place = find_tight_corner(counts)
@@ -162,13 +166,13 @@ def _count_poles(sides: SideList) -> int | None:
         rest = cut_tight_corner(sides, place)
         poles = None if rest is None else _count_poles(rest)
         return None if poles is None else poles + 1
-    found = _fewest_poles(tuple(c for c, _ in _canonical(sides)[0]))
+    found = _fewest_poles(_counts(_canonical(sides)[0]))
     return None if found is None else found[0]
 
 
 @lru_cache(maxsize=20000)
 def _fill_canonical(sides: SideList) -> PatchMesh | None:
-    counts = tuple(c for c, _ in sides)
+    counts = _counts(sides)
     simple = _fill_simple(counts)
     if simple is not None:
         return simple
@@ -183,7 +187,7 @@ def _fill_canonical(sides: SideList) -> PatchMesh | None:
 
 def _choose_fill(sides: SideList, poles: int, is_tight: bool, starts: _Starts) -> PatchMesh:
     """Return the best of the fills that grow from the starts."""
-    counts, lengths = tuple(c for c, _ in sides), tuple(float(s) for _, s in sides)
+    counts, lengths = _counts(sides), tuple(float(s) for _, s in sides)
     patterns = patterns_for(counts, poles)
     ranked = []
     for index, start in starts:
