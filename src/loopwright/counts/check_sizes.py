@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import connected_components
 from loopwright.counts.size_field import asked_lengths, triangle_areas
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.options import LARGEST_BUDGET
-from loopwright.surface.half_edges import twin_corners
+from loopwright.surface.half_edges import surface_twins
 from loopwright.types import Finding, FloatArray, RegionSurface
 
 _LARGE_SHARE = 0.4  # of the budget: what is left is then visibly coarser than without sizes
@@ -56,7 +56,7 @@ def check_sizes(
 def _check_width(surface: RegionSurface, region: int, length: float) -> None:
     """Refuse an edge that is longer than a square as large as the region's largest piece is wide."""
     mine = surface.triangle_region == region
-    twin = twin_corners(surface.triangles)
+    twin = surface_twins(surface)
     here = np.flatnonzero((twin >= 0) & np.repeat(mine, 3))
     there = twin[here] // 3
     here, there = here[mine[there]] // 3, there[mine[there]]

@@ -9,7 +9,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from loopwright.counts.size_field import triangle_areas
-from loopwright.surface.half_edges import directed_edges, twin_corners
+from loopwright.surface.half_edges import surface_edges, surface_twins
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
 _LEAST_FACES = 1.0  # faces of the wished size that a piece must hold
@@ -23,8 +23,8 @@ def merge_unresolved(surface: RegionSurface, vertex_size: FloatArray) -> tuple[R
     piece alone on its part of the surface stays.
     """
     faces = _faces(surface, vertex_size)
-    edges = directed_edges(surface.triangles)
-    twin = twin_corners(surface.triangles)
+    edges = surface_edges(surface)
+    twin = surface_twins(surface)
     length = np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)
     region = surface.triangle_region
     merged = 0
@@ -51,7 +51,7 @@ def merge_unresolved(surface: RegionSurface, vertex_size: FloatArray) -> tuple[R
 
 def held_faces(surface: RegionSurface, vertex_size: FloatArray, region: int) -> float:
     """Return how many faces of the wished size the largest piece of a region holds."""
-    piece = _pieces(surface.triangle_region, twin_corners(surface.triangles))
+    piece = _pieces(surface.triangle_region, surface_twins(surface))
     mine = surface.triangle_region == region
     return float(np.bincount(piece[mine], _faces(surface, vertex_size)[mine]).max())
 

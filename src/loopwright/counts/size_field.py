@@ -10,7 +10,7 @@ from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components, dijkstra
 
 from loopwright.numerics.factorize import factorize
-from loopwright.surface.half_edges import directed_edges, twin_corners
+from loopwright.surface.half_edges import surface_edges, surface_twins
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
 
@@ -107,8 +107,8 @@ def bending(surface: RegionSurface, area: FloatArray) -> FloatArray:
     p = surface.positions[surface.triangles]
     normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
     normal /= np.linalg.norm(normal, axis=1, keepdims=True) + 1e-300
-    edges = directed_edges(surface.triangles)
-    twin = twin_corners(surface.triangles)
+    edges = surface_edges(surface)
+    twin = surface_twins(surface)
     length = np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)
     here = np.arange(len(twin)) // 3
     there = np.where(twin >= 0, np.maximum(twin, 0) // 3, here)
@@ -125,8 +125,8 @@ def region_widths(surface: RegionSurface) -> tuple[IntArray, FloatArray]:
 
     The width is twice the largest distance (along edges) from its borders, rims excluded from the mirror plane.
     """
-    edges = directed_edges(surface.triangles)
-    twin = twin_corners(surface.triangles)
+    edges = surface_edges(surface)
+    twin = surface_twins(surface)
     region = np.repeat(surface.triangle_region, 3)
     other = np.where(twin >= 0, region[np.maximum(twin, 0)], -1)
     inside = np.flatnonzero((twin >= 0) & (region == other))

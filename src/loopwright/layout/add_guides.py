@@ -10,7 +10,8 @@ import numpy as np
 
 from loopwright.layout.border_graph import ConstrainedEdges, constrained_edges, node_mask
 from loopwright.layout.make_cut import split_edges
-from loopwright.layout.piece import boundary_loops, cut_open
+from loopwright.layout.open_surface import open_surface
+from loopwright.layout.piece import boundary_loops
 from loopwright.layout.ring_forms import GuideOptions, ring_values
 from loopwright.shelf import Shelf
 from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, is_among
@@ -71,16 +72,14 @@ def _cut_parts(
     surface: RegionSurface, vertex_size: FloatArray, cut: Cutter, chosen: Collection[int] | None = None
 ) -> tuple[RegionSurface, FloatArray]:
     """Let each part of the surface, cut open along its borders, be cut; or only the chosen ones."""
-    constrained = constrained_edges(surface)
-    count = len(surface.positions)
-    wedges, origin, component = cut_open(surface.triangles, edge_keys(constrained.edges, count), count)
-    work = _Work(surface, vertex_size, constrained)
+    opened = open_surface(surface)
+    work = _Work(surface, vertex_size, constrained_edges(surface))
     parts, regions = [], []
-    for c in range(int(component.max()) + 1):
-        mine = np.flatnonzero(component == c)
+    for c in range(opened.part_count):
+        mine = np.flatnonzero(opened.component == c)
         triangles = surface.triangles[mine]
         if chosen is None or c in chosen:
-            triangles = cut(work, triangles, wedges[mine], origin)
+            triangles = cut(work, triangles, opened.wedges[mine], opened.origin)
         parts.append(triangles)
         regions.append(np.full(len(triangles), surface.triangle_region[mine[0]], np.int32))
     return work.finish(surface, parts, regions), work.vertex_size

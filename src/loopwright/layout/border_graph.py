@@ -7,7 +7,8 @@ from typing import Literal
 
 import numpy as np
 
-from loopwright.surface.half_edges import directed_edges, edge_keys, is_among, twin_corners
+from loopwright.surface.half_edges import edge_keys, is_among, surface_edges, surface_twins
+from loopwright.surface.remember import remembered
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 ArcKind = Literal["border", "rim", "mirror", "cut", "flow", "guide"]
@@ -23,10 +24,11 @@ class ConstrainedEdges:
     sides: IntArray
 
 
+@remembered
 def constrained_edges(surface: RegionSurface) -> ConstrainedEdges:
     """Collect rims, mirror edges, edges between two regions, flow lines and guides."""
-    edges = directed_edges(surface.triangles)
-    twin = twin_corners(surface.triangles)
+    edges = surface_edges(surface)
+    twin = surface_twins(surface)
     region = np.repeat(surface.triangle_region, 3)
     other = np.where(twin >= 0, region[np.maximum(twin, 0)], -1)
     boundary = twin < 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from loopwright.layout.border_graph import Chain, ConstrainedEdges, trace_chains
-from loopwright.surface.half_edges import directed_edges, twin_corners
+from loopwright.surface.half_edges import surface_edges, surface_twins
 from loopwright.types import FloatArray, RegionSurface
 
 _LEAST_TURN = np.radians(50.0)  # over an edge length to both sides
@@ -18,17 +18,18 @@ def find_bends(surface: RegionSurface, constrained: ConstrainedEdges, vertex_siz
     loops shall run on.
     """
     count = len(surface.positions)
-    edges = directed_edges(surface.triangles)
-    ahead = set(map(tuple, edges[twin_corners(surface.triangles) < 0].tolist()))
+    edges = surface_edges(surface)
+    ahead = set(map(tuple, edges[surface_twins(surface) < 0].tolist()))
     found: list[int] = []
+    normals = _normals(surface)
     for chain in trace_chains(constrained, set(), count):
         if chain.kind == "rim":
             path = chain.vertices if (int(chain.vertices[0]), int(chain.vertices[1])) in ahead else chain.vertices[::-1]
-            found.extend(_bends_along(surface, Chain(path, chain.kind, chain.sides), vertex_size))
+            found.extend(_bends_along(surface, Chain(path, chain.kind, chain.sides), vertex_size, normals))
     return sorted(found)
 
 
-def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray) -> list[int]:
+def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray, normals: FloatArray) -> list[int]:
     points = surface.positions[chain.vertices]
     step = np.linalg.norm(np.diff(points, axis=0), axis=1)
     along = np.concatenate([[0.0], np.cumsum(step)])
@@ -41,7 +42,7 @@ def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray) 
         places, at, reach = places[inside], at[inside], reach[inside]
     back = points[places] - _point(points, along, at - reach, chain.is_closed)
     forth = _point(points, along, at + reach, chain.is_closed) - points[places]
-    up = _normals(surface)[chain.vertices[places]]
+    up = normals[chain.vertices[places]]
     turn = np.arctan2(np.einsum("ij,ij->i", np.cross(back, forth), up), np.einsum("ij,ij->i", back, forth))
     found: list[int] = []
     taken: list[float] = []

@@ -101,9 +101,15 @@ def cut_open(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tu
     component : (m,) int32, the connected part that each triangle falls into.
     """
     wedges, origin, joined = open_fans(triangles, cut_keys, vertex_count)
-    dual = coo_matrix((np.ones(len(joined), np.int8), tuple(joined.T)), shape=(len(triangles),) * 2)
+    return wedges, origin, connected_triangles(joined, len(triangles))
+
+
+def connected_triangles(joined: np.ndarray, count: int) -> IntArray:
+    """Return (m,) int32, the connected part that each triangle falls into, given the (k, 2) pairs left joined."""
+    dual = coo_matrix((np.ones(len(joined), np.int8), tuple(joined.T)), shape=(count, count))
     _, component = connected_components(dual, directed=False)
-    return wedges, origin, component.astype(np.int32)
+    part: IntArray = component.astype(np.int32)
+    return part
 
 
 def open_fans(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tuple[IntArray, IntArray, np.ndarray]:

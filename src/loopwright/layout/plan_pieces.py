@@ -13,9 +13,10 @@ from loopwright.layout.border_graph import (
     node_mask,
     point_along,
 )
-from loopwright.layout.piece import Piece, cut_open, extract
+from loopwright.layout.open_surface import OpenSurface, open_surface
+from loopwright.layout.piece import Piece, extract
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
-from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, twin_corners
+from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, surface_edges
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 
@@ -38,8 +39,8 @@ def plan_pieces(
 ) -> list[Piece]:
     """Cut the surface into its regions' pieces and give every boundary vertex its quadrants."""
     count = len(surface.positions)
-    keys = edge_keys(constrained.edges, count)
-    wedges, origin, component = cut_open(surface.triangles, keys, count)
+    opened = open_surface(surface)
+    wedges, origin, component = opened.wedges, opened.origin, opened.component
     is_node = node_mask(constrained, count)
     is_bend = np.zeros(count, bool)
     is_bend[list(bends)] = ~is_node[list(bends)]
@@ -47,11 +48,11 @@ def plan_pieces(
     on_constraint = np.zeros(count, bool)
     on_constraint[constrained.edges.reshape(-1)] = True
     quadrants = np.where(on_constraint[origin], 2, 0).astype(np.int32)
-    angle = wedge_angles(surface, constrained, chains, wedges, origin, vertex_size)
+    angle = wedge_angles(surface, chains, opened, vertex_size)
     piece_of_wedge: IntArray = np.zeros(len(origin), np.int32)
     piece_of_wedge[wedges.reshape(-1)] = np.repeat(component, 3)
-    euler = [_euler(wedges[component == c]) for c in range(int(component.max()) + 1)]
-    ring = is_ring(wedges, component, origin, constrained, count, euler)
+    euler = [_euler(wedges[component == c]) for c in range(opened.part_count)]
+    ring = is_ring(opened, constrained, count, euler)
     at_mirror = np.zeros(count, bool)
     at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True
     at_slit = slit_ends(origin, piece_of_wedge, is_bend, at_mirror, ring)
@@ -67,7 +68,7 @@ def plan_pieces(
         v: _rule(constrained, v, is_bend=bool(is_bend[v]), is_seam=v in of_rings)
         for v in np.flatnonzero(is_node).tolist()
     }
-    short = find_short_sides(surface, chains, wedges, origin, listed, vertex_size)
+    short = find_short_sides(surface, chains, opened, listed, vertex_size)
     regions = [int(surface.triangle_region[np.flatnonzero(component == c)[0]]) for c in range(len(euler))]
     prices = [options.region_poles.get(region, options.inner_pole) for region in regions]
     quadrants[listed] = plan_turns(asked, rules, euler, short_sides=short, piece_prices=prices, options=options)
@@ -103,17 +104,16 @@ REACH = 2.5
 def find_short_sides(
     surface: RegionSurface,
     chains: list[Chain],
-    wedges: IntArray,
-    origin: IntArray,
+    opened: OpenSurface,
     listed: IntArray,
     vertex_size: FloatArray,
 ) -> list[ShortSide]:
     """Return pairs of places in ``listed`` whose wedges share an arc shorter than ``SHORT`` edge lengths."""
-    edges = directed_edges(surface.triangles)
-    flat = wedges.reshape(-1)
+    edges = surface_edges(surface)
+    flat = opened.wedges.reshape(-1)
     tail_wedge: dict[tuple[int, int], int] = {}
     head_wedge: dict[tuple[int, int], int] = {}
-    for e in np.flatnonzero(twin_corners(wedges) < 0).tolist():
+    for e in np.flatnonzero(opened.at_rim).tolist():
         key = (int(edges[e, 0]), int(edges[e, 1]))
         tail_wedge[key] = int(flat[e])
         head_wedge[key] = int(flat[3 * (e // 3) + (e + 1) % 3])
@@ -133,9 +133,7 @@ def find_short_sides(
 
 
 def is_ring(
-    wedges: IntArray,
-    component: IntArray,
-    origin: IntArray,
+    opened: OpenSurface,
     constrained: ConstrainedEdges,
     vertex_count: int,
     euler: list[int],
@@ -145,14 +143,14 @@ def is_ring(
     The double has 2 chi - (number of open mirror arcs), since each arc is
     counted twice and has Euler number 1; closed mirror loops count nothing.
     """
-    edges = directed_edges(wedges)
-    rim = np.flatnonzero(twin_corners(wedges) < 0)
-    ends = origin[edges[rim]]
+    edges = directed_edges(opened.wedges)
+    rim = np.flatnonzero(opened.at_rim)
+    ends = opened.origin[edges[rim]]
     mirror_keys = edge_keys(constrained.edges[constrained.kind == 2], vertex_count)
     in_plane = np.isin(edge_keys(ends, vertex_count), mirror_keys)
     out = []
     for c, chi in enumerate(euler):
-        mine = rim[in_plane & (component[rim // 3] == c)]
+        mine = rim[in_plane & (opened.component[rim // 3] == c)]
         touched = np.unique(edges[mine]) if len(mine) else np.zeros(0, np.int32)
         arcs = len(touched) - len(mine)
         out.append(2 * chi - arcs == 0 if len(mine) else chi == 0)
@@ -173,10 +171,8 @@ def _rule(constrained: ConstrainedEdges, vertex: int, *, is_bend: bool, is_seam:
 
 def wedge_angles(
     surface: RegionSurface,
-    constrained: ConstrainedEdges,
     chains: list[Chain],
-    wedges: IntArray,
-    origin: IntArray,
+    opened: OpenSurface,
     vertex_size: FloatArray,
 ) -> FloatArray:
     """Return (w,) the angle of each wedge at a node, measured ``REACH`` edge lengths along its two borders.
@@ -184,6 +180,7 @@ def wedge_angles(
     Other wedges get pi.  Angles are seen in the plane of the mean normal
     round the node; those of an interior node sum to 2 pi.
     """
+    origin = opened.origin
     out = np.full(len(origin), np.pi)
     ends: dict[tuple[int, int], FloatArray] = {}
     for chain in chains:
@@ -191,13 +188,12 @@ def wedge_angles(
         for path in (chain.vertices, chain.vertices[::-1]):
             reach = min(REACH * float(vertex_size[path[0]]), 0.5 * length)
             ends[int(path[0]), int(path[1])] = point_along(surface.positions, path, reach)
-    edges = directed_edges(surface.triangles)
-    flat = wedges.reshape(-1)
+    edges = surface_edges(surface)
+    flat = opened.wedges.reshape(-1)
     p = surface.positions[surface.triangles]
     normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
-    twin = twin_corners(wedges)
     first, last = {}, {}
-    for e in np.flatnonzero(twin < 0).tolist():
+    for e in np.flatnonzero(opened.at_rim).tolist():
         first[int(flat[e])] = int(edges[e, 1])
         last[int(flat[3 * (e // 3) + (e + 1) % 3])] = int(edges[e, 0])
     vertex_normal = np.zeros_like(surface.positions)

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from loopwright.layout.border_graph import constrained_edges, node_mask
-from loopwright.layout.piece import cut_open
-from loopwright.surface.half_edges import directed_edges, edge_keys, twin_corners
+from loopwright.layout.open_surface import open_surface
+from loopwright.surface.half_edges import directed_edges, edge_keys, surface_edges, surface_twins
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 _FEWEST = 64  # triangles of a piece
@@ -34,18 +34,16 @@ def refine_narrow(surface: RegionSurface, vertex_size: FloatArray) -> tuple[Regi
 def _coarse_edges(surface: RegionSurface, *, chords: bool) -> IntArray:
     """Return the (k, 2) edges to halve."""
     count = len(surface.positions)
-    constrained = constrained_edges(surface)
-    keys = edge_keys(constrained.edges, count)
-    wedges, _, component = cut_open(surface.triangles, keys, count)
+    constrained, opened = constrained_edges(surface), open_surface(surface)
+    wedges, component = opened.wedges, opened.component
     marked: BoolArray = np.repeat(np.bincount(component)[component] < _FEWEST, 3)
     if chords:
-        twin = twin_corners(wedges)
         at_rim = np.zeros(int(wedges.max()) + 1, bool)
         ends = directed_edges(wedges)
-        at_rim[ends[twin < 0]] = True
-        marked |= (twin >= 0) & at_rim[ends].all(axis=1)
+        at_rim[ends[opened.at_rim]] = True
+        marked |= ~opened.at_rim & at_rim[ends].all(axis=1)
     bare = constrained.edges[node_mask(constrained, count)[constrained.edges].all(axis=1)]
-    asked = np.concatenate([directed_edges(surface.triangles)[marked], bare])
+    asked = np.concatenate([surface_edges(surface)[marked], bare])
     found: IntArray = np.unique(np.sort(asked, axis=1), axis=0).astype(np.int32)
     return found
 
@@ -61,13 +59,13 @@ def split_at_midpoints(
     keys = edge_keys(edges, count)
     order: np.ndarray = np.argsort(keys)
     middle = np.full(3 * len(surface.triangles), -1, np.int64)
-    asked = edge_keys(directed_edges(surface.triangles), count)
+    asked = edge_keys(surface_edges(surface), count)
     place = np.minimum(np.searchsorted(keys[order], asked), len(keys) - 1)
     hit = keys[order][place] == asked
     middle[hit] = count + order[place[hit]]
     triangles, parent = split_triangles(surface.triangles, middle.reshape(-1, 3).astype(np.int32))
     a, b = edges[:, 0], edges[:, 1]
-    at_rim = np.isin(keys, asked[twin_corners(surface.triangles) < 0])
+    at_rim = np.isin(keys, asked[surface_twins(surface) < 0])
     out = replace(
         surface,
         positions=np.concatenate([surface.positions, 0.5 * (surface.positions[a] + surface.positions[b])]),

@@ -10,7 +10,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from loopwright.surface.chain_edges import chain_edges
-from loopwright.surface.half_edges import directed_edges, edge_keys, twin_corners
+from loopwright.surface.half_edges import edge_keys, surface_edges, surface_twins
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
 Edge = tuple[int, int]
@@ -49,7 +49,7 @@ class _Ground:
 
     def __init__(self, surface: RegionSurface, size: FloatArray) -> None:
         self.surface, self.size, self.count = surface, size, len(surface.positions)
-        self.edges, self.twin = directed_edges(surface.triangles), twin_corners(surface.triangles)
+        self.edges, self.twin = surface_edges(surface), surface_twins(surface)
         region = np.repeat(surface.triangle_region, 3)
         self.is_border = (self.twin < 0) | (region != region[np.maximum(self.twin, 0)])
         self.held = np.zeros(self.count, bool)

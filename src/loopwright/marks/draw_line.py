@@ -16,7 +16,7 @@ from loopwright.errors import MarksError
 from loopwright.marks.whole_surface import whole_surface
 from loopwright.shelf import Shelf
 from loopwright.surface.edges import triangle_normals
-from loopwright.surface.half_edges import arc_length, directed_edges
+from loopwright.surface.half_edges import arc_length, directed_edges, surface_edges
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, RegionSurface
 
@@ -41,7 +41,7 @@ class LineDrawer:
     def __init__(self, surface: RegionSurface) -> None:
         self.surface = surface
         self.projector = SurfaceProjector(surface.positions, surface.triangles)
-        edges = directed_edges(surface.triangles)
+        edges = surface_edges(surface)
         length = np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)
         self.edge = float(np.median(length))
 

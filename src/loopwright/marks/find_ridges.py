@@ -8,7 +8,7 @@ from scipy.sparse import coo_matrix, csr_matrix
 from loopwright.marks.add_flow_lines import add_flow_lines
 from loopwright.marks.sharpen_ridges import sharpen_ridges
 from loopwright.surface.chain_edges import chain_edges
-from loopwright.surface.half_edges import arc_length, directed_edges, edge_keys, twin_corners
+from loopwright.surface.half_edges import arc_length, edge_keys, surface_edges, surface_twins
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 from loopwright.wishes import FlowLine
@@ -63,8 +63,8 @@ def find_ridges(
     Y. Zheng, H. Fu, O. Au, C. Tai, "Bilateral Normal Filtering for Mesh Denoising", IEEE TVCG 17(10), 2011,
     doi:10.1109/TVCG.2010.264: the smoothing of the normals.
     """
-    edges = directed_edges(surface.triangles)
-    twin = twin_corners(surface.triangles)
+    edges = surface_edges(surface)
+    twin = surface_twins(surface)
     pick = np.flatnonzero(np.arange(len(twin)) < twin)
     normals = smooth_normals(surface)
     cosine = np.einsum("ij,ij->i", normals[pick // 3], normals[twin[pick] // 3])
@@ -76,7 +76,7 @@ def find_ridges(
 
 def smooth_normals(surface: RegionSurface) -> FloatArray:
     """Return (m, 3) unit normals of the triangles, each averaged with those near it that are like it."""
-    twin = twin_corners(surface.triangles)
+    twin = surface_twins(surface)
     pick = np.flatnonzero(np.arange(len(twin)) < twin)
     p = surface.positions[surface.triangles]
     cross = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
@@ -100,8 +100,8 @@ def smooth_normals(surface: RegionSurface) -> FloatArray:
 
 def _held(surface: RegionSurface) -> BoolArray:
     """Return (n,) vertices on rims, borders, the mirror plane or flow lines."""
-    edges = directed_edges(surface.triangles)
-    twin = twin_corners(surface.triangles)
+    edges = surface_edges(surface)
+    twin = surface_twins(surface)
     region = np.repeat(surface.triangle_region, 3)
     out = np.zeros(len(surface.positions), bool)
     out[edges[(twin < 0) | (region != region[np.maximum(twin, 0)])].reshape(-1)] = True

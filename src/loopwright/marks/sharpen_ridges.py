@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.sparse import csr_matrix
 
-from loopwright.surface.half_edges import directed_edges
+from loopwright.surface.half_edges import surface_edges
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
@@ -34,7 +34,7 @@ def sharpen_ridges(
     centre = surface.positions[surface.triangles].mean(axis=1)
     usable = np.logical_not(on_ridge[surface.triangles].any(axis=1))
     near = _triangles_near(surface, ridge)
-    edges = directed_edges(surface.triangles)
+    edges = surface_edges(surface)
     length = float(np.median(np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)))
     moved = surface.positions.copy()
     for row, v in enumerate(ridge.tolist()):

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from loopwright.surface.edges import cross_rows
-from loopwright.surface.half_edges import directed_edges, twin_corners
+from loopwright.surface.half_edges import surface_edges, surface_twins
 from loopwright.surface.project import closest_barycentric
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
@@ -38,7 +38,7 @@ class SurfaceCutter:
         self.faces: list[tuple[int, int, int]] = [(a, b, c) for a, b, c in surface.triangles.tolist()]
         self.region: list[int] = surface.triangle_region.tolist()
         self.on_mirror: list[bool] = surface.on_mirror.tolist()
-        ends = directed_edges(surface.triangles).tolist()
+        ends = surface_edges(surface).tolist()
         self.face_of: dict[tuple[int, int], int] = {(a, b): k // 3 for k, (a, b) in enumerate(ends)}
         around: list[list[int]] = [[] for _ in self.points]
         for k, (a, _) in enumerate(ends):
@@ -197,8 +197,8 @@ class SurfaceCutter:
 
 def find_borders(surface: RegionSurface) -> IntArray:
     """Return the (k, 2) edges between regions and the boundary edges."""
-    edges = directed_edges(surface.triangles)
-    twin = twin_corners(surface.triangles)
+    edges = surface_edges(surface)
+    twin = surface_twins(surface)
     region = np.repeat(surface.triangle_region, 3)
     found = (twin < 0) | (region != region[np.maximum(twin, 0)])
     out: IntArray = edges[found]

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from loopwright.marks.surface_cutter import SurfaceCutter
-from loopwright.surface.half_edges import directed_edges, twin_corners
+from loopwright.surface.half_edges import surface_edges, surface_twins
 from loopwright.types import BoolArray, IntArray, RegionSurface
 
 
@@ -36,8 +36,8 @@ def whole_surface(surface: RegionSurface) -> RegionSurface:
 
 def _in_plane(surface: RegionSurface) -> BoolArray:
     """Return (n,) vertices at the ends of boundary edges in the plane."""
-    edges = directed_edges(surface.triangles)
-    rim = edges[twin_corners(surface.triangles) < 0]
+    edges = surface_edges(surface)
+    rim = edges[surface_twins(surface) < 0]
     rim = rim[surface.on_mirror[rim].all(axis=1)]
     out = np.zeros(len(surface.positions), bool)
     out[rim.reshape(-1)] = True
@@ -47,8 +47,8 @@ def _in_plane(surface: RegionSurface) -> BoolArray:
 def _without_chords(surface: RegionSurface) -> RegionSurface:
     """Split inner edges from one vertex in the plane to another: their images would coincide with them."""
     shared = _in_plane(surface)
-    edges = directed_edges(surface.triangles)
-    twin = twin_corners(surface.triangles)
+    edges = surface_edges(surface)
+    twin = surface_twins(surface)
     chords: IntArray = edges[(np.arange(len(twin)) < twin) & shared[edges].all(axis=1)]
     if len(chords) == 0:
         return surface

@@ -35,7 +35,8 @@ def unevenness(
     sides = []
     for count, start, end in zip(side_counts, corners, ends, strict=True):
         each = np.full(len(params), float(count))
-        sides.append(_Side(each, start, end, lift * (end - start) / 1j, is_rim=True))
+        bend: Places = np.asarray(-1j * lift * (end - start))
+        sides.append(_Side(each, start, end, bend, is_rim=True))
     step = float(np.abs(ends - corners).sum()) / sum(side_counts)
     room = max(0.5, _ROOM * min(side_counts))
     costs: list[FloatArray] = []
@@ -67,7 +68,7 @@ class _Side:
     def piece(self, low: FloatArray, high: FloatArray) -> _Side:
         """Return the part between two numbers of edges."""
         share = (high - low) / np.maximum(self.count, 1.0)
-        return _Side(high - low, self.at(low), self.at(high), self.bend * share**2, is_rim=self.is_rim)
+        return _Side(high - low, self.at(low), self.at(high), np.asarray(self.bend * share**2, np.complex128), is_rim=self.is_rim)
 
 
 def _measure(

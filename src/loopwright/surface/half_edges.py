@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from loopwright.errors import InternalError
+from loopwright.surface.remember import remembered
 from loopwright.surface.sort_pairs import sort_pairs
-from loopwright.types import FloatArray, IntArray
+from loopwright.types import FloatArray, IntArray, RegionSurface
 
 
 def directed_edges(triangles: IntArray) -> IntArray:
@@ -55,6 +56,23 @@ def twin_corners(triangles: IntArray) -> IntArray:
     twin = np.full(len(order), -1, np.int32)
     twin[order[same]], twin[order[same + 1]] = order[same + 1], order[same]
     return twin
+
+
+@remembered
+def surface_twins(surface: RegionSurface) -> IntArray:
+    """Return the twins of a surface's directed edges; see :func:`twin_corners`."""
+    return _locked(twin_corners(surface.triangles))
+
+
+@remembered
+def surface_edges(surface: RegionSurface) -> IntArray:
+    """Return the directed edges of a surface; see :func:`directed_edges`."""
+    return _locked(directed_edges(surface.triangles))
+
+
+def _locked(values: IntArray) -> IntArray:
+    values.flags.writeable = False
+    return values
 
 
 def arc_length(points: FloatArray) -> FloatArray:

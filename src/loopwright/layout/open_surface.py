@@ -1,0 +1,68 @@
+"""A surface cut open along its constrained edges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from loopwright.layout.border_graph import constrained_edges
+from loopwright.layout.piece import connected_triangles, open_fans
+from loopwright.surface.half_edges import edge_keys, is_among, surface_edges, surface_twins
+from loopwright.surface.remember import remembered
+from loopwright.types import BoolArray, IntArray, RegionSurface
+
+
+@dataclass(frozen=True)
+class OpenSurface:
+    """A surface cut open along its rims, borders, lines and guides, as :func:`~loopwright.layout.piece.cut_open` does.
+
+    Attributes
+    ----------
+    wedges : (m, 3) int32, the triangles in terms of wedge ids.
+    origin : (w,) int32, the vertex of each wedge.
+    component : (m,) int32, the part that each triangle falls into.
+    twin : (3m,) int32, the directed edge on the other side of each, -1 where the surface is cut.
+    """
+
+    wedges: IntArray
+    origin: IntArray
+    component: IntArray
+    twin: IntArray
+
+    @property
+    def part_count(self) -> int:
+        """The number of parts."""
+        return int(self.component.max()) + 1
+
+    @property
+    def at_rim(self) -> BoolArray:
+        """(3m,) whether a directed edge has nothing on its other side."""
+        rim: BoolArray = self.twin < 0
+        return rim
+
+
+@remembered
+def open_surface(surface: RegionSurface) -> OpenSurface:
+    """Cut a surface, on which each vertex is one fan of triangles, open along its constrained edges."""
+    count, triangles = len(surface.positions), surface.triangles
+    keys = edge_keys(constrained_edges(surface).edges, count)
+    whole = surface_twins(surface)
+    twin = np.where(is_among(edge_keys(surface_edges(surface), count), keys), -1, whole).astype(np.int32)
+    cut = np.zeros(count, bool)
+    cut[surface_edges(surface)[twin < 0]] = True
+    is_near = cut[triangles].any(axis=1)
+    fans, fan_vertex, _ = open_fans(triangles[is_near], keys, count)
+    # only the fans of vertices at cut edges are whole here; the others are not opened
+    is_cut = cut[fan_vertex]
+    fans_of = np.bincount(triangles.reshape(-1), minlength=count).astype(bool).astype(np.int64)
+    fans_of[cut] = np.bincount(fan_vertex[is_cut], minlength=count)[cut]
+    first = np.cumsum(fans_of) - fans_of
+    begin = np.searchsorted(fan_vertex, fan_vertex)  # fans are in the order of their vertices
+    of_fan = first[fan_vertex] + np.where(is_cut, np.arange(len(fan_vertex)) - begin, 0)
+    wedges = first[triangles]
+    wedges[is_near] = of_fan[fans]
+    here = np.flatnonzero(np.arange(len(twin)) < twin)
+    component = connected_triangles(np.stack([here, twin[here]], axis=1) // 3, len(triangles))
+    origin = np.repeat(np.arange(count), fans_of)
+    return OpenSurface(wedges.astype(np.int32), origin.astype(np.int32), component, twin)
