@@ -127,7 +127,7 @@ def open_fans(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> t
     _, label = connected_components(graph, directed=False)
     flat = triangles.reshape(-1)
     # number wedges by their vertex, then by first corner, so that the numbering is stable
-    first = np.empty(label.max() + 1, np.int64)
+    first = np.empty(int(label.max(initial=-1)) + 1, np.int64)
     first[label[::-1]] = np.arange(size)[::-1]
     order = np.lexsort((first, flat[first]))
     rank = np.empty_like(order)
