@@ -69,7 +69,7 @@ def _candidates(
     piece: Piece, points: FloatArray, surface: Growing, size: float, opt: SplitOptions, drift_limit: float
 ) -> list[Candidate]:
     """Return the cheapest cuts from each start, the cheapest first."""
-    graph = piece_graph(piece, points, surface.bending, size, drift_limit=drift_limit)
+    graph = piece_graph(piece, points, surface.bending(), size, drift_limit=drift_limit)
     rim = survey(piece, surface, points)
     starts = pick_starts(piece, surface, rim, opt)
     reach = _reach(piece, points)

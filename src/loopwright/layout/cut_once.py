@@ -83,7 +83,7 @@ def _along_crosses(
     piece: Piece, surface: Growing, size: float, opt: SplitOptions, drift_limit: float
 ) -> Outcome | None:
     points = surface.positions[piece.origin]
-    graph = piece_graph(piece, points, surface.bending, size, drift_limit=np.radians(drift_limit))
+    graph = piece_graph(piece, points, surface.bending(), size, drift_limit=np.radians(drift_limit))
     rim = survey(piece, surface, points)
     return _best_cut(piece, surface, size, opt, graph, rim, pick_starts(piece, surface, rim, opt), apart=2 * size)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -70,7 +71,8 @@ def cut_piece(
 
 def _cut(piece: Piece, points: FloatArray, nodes: set[int], size: float, options: CutOptions) -> _Cut:
     reach = np.full(len(points), options.reach * size)
-    surface = Growing(points, set(nodes), bending=measure_bending(points, piece.origin[piece.triangles], reach))
+    bending = cache(lambda: measure_bending(points, piece.origin[piece.triangles], reach))  # many need no cut
+    surface = Growing(points, set(nodes), bending=bending)
     parts: list[Piece] = []
     for patch in split_piece(piece, surface, size, options=options.splits):
         parts.extend(cut_uneven(patch, surface, size, options=options.uneven))

@@ -54,7 +54,7 @@ def cut_uneven(
     if strays:  # if it was a ring, not for long
         patch = replace(patch, is_ring=False)
         now = max(unevenness(patch, points, size), opt.most + opt.gain)
-    search = _Search(patch, points, size, opt, surface.bending)
+    search = _Search(patch, points, size, opt, surface.bending())
     parts = search.halve_or_shatter(surface, now - opt.gain, try_both=is_grave)
     return [p for part in parts or [] for p in cut_uneven(part, surface, size, options=options, depth=depth + 1)] or [
         whole

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -18,12 +19,15 @@ from loopwright.types import FloatArray, IntArray
 
 @dataclass
 class Growing:
-    """The surface while it is cut: positions grow where a cut crosses an edge; nodes and cut chains collect."""
+    """The surface while it is cut: positions grow where a cut crosses an edge; nodes and cut chains collect.
+
+    ``bending`` gives how the surface bent before that.
+    """
 
     positions: FloatArray
     nodes: set[int]
     cut_chains: list[IntArray] = field(default_factory=list)
-    bending: Bending | None = None
+    bending: Callable[[], Bending | None] = lambda: None
 
     def add(self, points: FloatArray) -> IntArray:
         """Append (k, 3) points and return their ids."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from loopwright.layout.piece import open_fans
-from loopwright.surface.half_edges import directed_edges, edge_keys, is_among, twin_corners
+from loopwright.surface.half_edges import directed_edges, edge_keys, is_among
 from loopwright.types import IntArray
 
 
@@ -48,7 +48,7 @@ def open_along(triangles: IntArray, path: list[int], count: int) -> Opened | Non
     present = edge_keys(directed_edges(near), count)
     if not is_among(keys, present).all():
         return None
-    fans, fan_vertex, _ = open_fans(near, keys, count)
+    fans, fan_vertex, twin = open_fans(near, keys, count)
     # only the fans of vertices on the path are whole here; other vertices are not opened
     of_path = on_path[fan_vertex]
     wedge_count = np.ones(count, np.int32)
@@ -61,5 +61,5 @@ def open_along(triangles: IntArray, path: list[int], count: int) -> Opened | Non
     wedges[is_near] = near_wedges
     edges = directed_edges(near_wedges)
     touches = on_path[directed_edges(near)].any(axis=1)
-    rim = edges[touches & (twin_corners(near_wedges) < 0)]
+    rim = edges[touches & (twin < 0)]
     return Opened(wedges, np.repeat(np.arange(count, dtype=np.int32), wedge_count), first, near, near_wedges, rim)

@@ -62,7 +62,5 @@ def open_surface(surface: RegionSurface) -> OpenSurface:
     of_fan = first[fan_vertex] + np.where(is_cut, np.arange(len(fan_vertex)) - begin, 0)
     wedges = first[triangles]
     wedges[is_near] = of_fan[fans]
-    here = np.flatnonzero(np.arange(len(twin)) < twin)
-    component = connected_triangles(np.stack([here, twin[here]], axis=1) // 3, len(triangles))
     origin = np.repeat(np.arange(count), fans_of)
-    return OpenSurface(wedges.astype(np.int32), origin.astype(np.int32), component, twin)
+    return OpenSurface(wedges.astype(np.int32), origin.astype(np.int32), connected_triangles(twin), twin)

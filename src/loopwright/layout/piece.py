@@ -100,24 +100,24 @@ def cut_open(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tu
     origin : (w,) int32, the vertex of each wedge.
     component : (m,) int32, the connected part that each triangle falls into.
     """
-    wedges, origin, joined = open_fans(triangles, cut_keys, vertex_count)
-    return wedges, origin, connected_triangles(joined, len(triangles))
+    wedges, origin, twin = open_fans(triangles, cut_keys, vertex_count)
+    return wedges, origin, connected_triangles(twin)
 
 
-def connected_triangles(joined: np.ndarray, count: int) -> IntArray:
-    """Return (m,) int32, the connected part that each triangle falls into, given the (k, 2) pairs left joined."""
-    dual = coo_matrix((np.ones(len(joined), np.int8), tuple(joined.T)), shape=(count, count))
+def connected_triangles(twin: IntArray) -> IntArray:
+    """Return (m,) int32, the connected part that each triangle falls into, given the (3m,) twins."""
+    here, count = np.flatnonzero(np.arange(len(twin)) < twin), len(twin) // 3
+    dual = coo_matrix((np.ones(len(here), np.int8), (here // 3, twin[here] // 3)), shape=(count, count))
     _, component = connected_components(dual, directed=False)
     part: IntArray = component.astype(np.int32)
     return part
 
 
-def open_fans(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tuple[IntArray, IntArray, np.ndarray]:
-    """Cut a triangulation along edges; as :func:`cut_open`, but with the (k, 2) pairs of triangles left joined."""
-    edges = directed_edges(triangles)
-    twin = twin_corners(triangles)
-    joined = (twin >= 0) & ~is_among(edge_keys(edges, vertex_count), cut_keys)
-    here = np.flatnonzero(joined & (np.arange(len(twin)) < twin))
+def open_fans(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> tuple[IntArray, IntArray, IntArray]:
+    """Cut a triangulation along edges; as :func:`cut_open`, but with the (3m,) twins that directed edges still have."""
+    is_cut = is_among(edge_keys(directed_edges(triangles), vertex_count), cut_keys)
+    twin: IntArray = np.where(is_cut, np.int32(-1), twin_corners(triangles))
+    here = np.flatnonzero(np.arange(len(twin)) < twin)
     there = twin[here]
     # directed edge 3t+i leaves corner i of t and arrives at corner i+1
     ahead, ahead_there = 3 * (here // 3) + (here + 1) % 3, 3 * (there // 3) + (there + 1) % 3
@@ -135,7 +135,7 @@ def open_fans(triangles: IntArray, cut_keys: np.ndarray, vertex_count: int) -> t
     return (
         rank[label].reshape(-1, 3).astype(np.int32),
         flat[first[order]].astype(np.int32),
-        np.stack([here // 3, there // 3], axis=1),
+        twin,
     )
 
 

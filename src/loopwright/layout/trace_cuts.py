@@ -24,6 +24,7 @@ from scipy.sparse.csgraph import dijkstra
 
 from loopwright.layout.cross_field import Frames, transport
 from loopwright.surface.half_edges import directed_edges
+from loopwright.surface.sort_pairs import sort_pairs
 from loopwright.types import FloatArray, IntArray
 
 DRIFT_WEIGHT = 6.0
@@ -154,11 +155,13 @@ def build_graph(steps: Steps, field: FloatArray, quadrants: IntArray, *, drift_l
     # boundary states are split in two: 4v+j to start from, 4v+j+size to arrive at, so that no path runs through them
     size = 4 * len(quadrants)
     col = np.where(quadrants[col // 4] > 0, col + size, col)
-    order = np.lexsort((cost, col, row))
+    order = sort_pairs(row, col, 2 * size)
     row, col, cost, ident = row[order], col[order], cost[order], ident[order]
-    first = np.ones(len(row), bool)
-    first[1:] = (row[1:] != row[:-1]) | (col[1:] != col[:-1])
-    row, col, cost, ident = row[first], col[first], cost[first], ident[first]
+    again = np.flatnonzero((row[1:] == row[:-1]) & (col[1:] == col[:-1])) + 1
+    if len(again):  # of several steps between two states the cheapest counts
+        order = np.lexsort((cost, col, row))
+        row, col, cost, ident = row[order], col[order], cost[order], ident[order]
+        row, col, cost, ident = (np.delete(each, again) for each in (row, col, cost, ident))
     matrix = csr_matrix((np.maximum(cost, 1e-12), (row, col)), shape=(2 * size, 2 * size))
     return CutGraph(matrix, steps, row * (2 * size) + col, ident.astype(np.int32), quadrants)
 

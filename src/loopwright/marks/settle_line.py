@@ -24,19 +24,20 @@ def settle_line(cutter: SurfaceCutter, path: list[int], line: FloatArray, drawer
     points = np.array([cutter.points[v] for v in free])
     aims = nearest_on_line(points, line)
     aims = aims if drawer is None else drawer.on_surface(aims)
+    left = list(zip(free, aims, strict=True))
     for _ in range(_ROUNDS):
-        for v, aim in zip(free, aims, strict=True):
-            move_vertex(cutter, v, aim)
+        left = [(v, aim) for v, aim in left if not move_vertex(cutter, v, aim)]
 
 
-def move_vertex(cutter: SurfaceCutter, v: int, aim: FloatArray) -> None:
-    """Move a vertex to a place, or part of the way where triangles would degenerate."""
+def move_vertex(cutter: SurfaceCutter, v: int, aim: FloatArray) -> bool:
+    """Move a vertex to a place, or part of the way where triangles would degenerate; tell whether it is there."""
     start = cutter.points[v]
     for share in (1.0, 0.6, 0.3):
-        moved = start + share * (aim - start)
+        moved = aim if share == 1.0 else start + share * (aim - start)
         if _is_fine(cutter, v, moved):
             cutter.points[v] = moved
-            return
+            return share == 1.0
+    return False
 
 
 def nearest_on_line(points: FloatArray, line: FloatArray) -> FloatArray:

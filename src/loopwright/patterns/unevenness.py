@@ -68,7 +68,9 @@ class _Side:
     def piece(self, low: FloatArray, high: FloatArray) -> _Side:
         """Return the part between two numbers of edges."""
         share = (high - low) / np.maximum(self.count, 1.0)
-        return _Side(high - low, self.at(low), self.at(high), np.asarray(self.bend * share**2, np.complex128), is_rim=self.is_rim)
+        return _Side(
+            high - low, self.at(low), self.at(high), np.asarray(self.bend * share**2, np.complex128), is_rim=self.is_rim
+        )
 
 
 def _measure(
