@@ -11,9 +11,11 @@ import pytest
 from tests.conftest import EDGE, FACES, SURFACES, counts_of, layout_of, surface_of
 
 from loopwright.counts import solve_counts
-from loopwright.counts.count_program import CountOptions, CountProgram, SumPin, build_program, rim_loops
+from loopwright.counts.count_options import CountOptions
+from loopwright.counts.count_program import CountProgram, SumPin, build_program
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.measure_faces import fill_poles, is_simple, measure_fills, patch_faces, side_counts
+from loopwright.counts.program_rows import rim_loops
 from loopwright.counts.solve_counts import arc_targets, choose_loose, solve_for_budget, solve_whole
 from loopwright.errors import ConvergenceError
 from loopwright.layout.types import Arc, Layout

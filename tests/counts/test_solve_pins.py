@@ -11,8 +11,10 @@ from tests.conftest import FACES, layout_of, surface_of
 from tests.counts.test_solve_counts import solve, targets_of
 
 from loopwright.counts.count_borders import count_borders
-from loopwright.counts.count_program import CountOptions, SumPin, rim_loops
+from loopwright.counts.count_options import CountOptions
+from loopwright.counts.count_program import SumPin
 from loopwright.counts.explain_clash import next_count
+from loopwright.counts.program_rows import rim_loops
 from loopwright.counts.read_pins import border_pins, region_sizes
 from loopwright.counts.solve_counts import solve_for_budget
 from loopwright.errors import InfeasibleError, MarksError, TightBudgetError

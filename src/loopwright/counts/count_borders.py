@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.counts.count_program import rim_loops
+from loopwright.counts.program_rows import rim_loops
 from loopwright.counts.read_pins import OPENING, connected_arcs, crosses_mirror, is_opening, piece_near
 from loopwright.layout.types import Layout
 from loopwright.types import IntArray

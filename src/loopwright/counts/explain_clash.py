@@ -8,7 +8,8 @@ from typing import NoReturn
 
 import numpy as np
 
-from loopwright.counts.count_program import CountOptions, SumPin, build_program
+from loopwright.counts.count_options import CountOptions
+from loopwright.counts.count_program import SumPin, build_program
 from loopwright.errors import ConvergenceError, InfeasibleError, TightBudgetError
 from loopwright.layout.types import Layout
 from loopwright.types import FloatArray

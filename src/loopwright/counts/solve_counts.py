@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
-from loopwright.counts.count_program import CountOptions, CountProgram, FaceGoal, SumPin, build_program
+from loopwright.counts.count_options import CountOptions
+from loopwright.counts.count_program import CountProgram, FaceGoal, SumPin, build_program
 from loopwright.counts.explain_clash import explain_clash
 from loopwright.counts.measure_faces import measure_fills, patch_faces, side_sums
 from loopwright.errors import ConvergenceError, InternalError

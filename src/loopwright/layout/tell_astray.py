@@ -10,7 +10,6 @@ from scipy.spatial import cKDTree
 from loopwright.layout.border_graph import KIND_CODES, constrained_edges
 from loopwright.layout.promise_lines import Promise
 from loopwright.marks.draw_line import resample
-from loopwright.marks.local_size import LocalSize
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
 
 FOLLOWED = 0.25  # edges: a line is followed if none of its points is further from an edge of its chain
@@ -73,7 +72,8 @@ def surface_chains(surface: RegionSurface, reach: FloatArray | float) -> tuple[F
     found = constrained_edges(surface)
     edges = found.edges[found.kind != _GUIDE]
     points = _along(surface.positions[edges[:, 0]], surface.positions[edges[:, 1]])
-    return points, LocalSize(surface, reach)(points)
+    sizes = np.broadcast_to(np.asarray(reach, np.float64), len(surface.positions))[edges]
+    return points, _along(sizes[:, :1], sizes[:, 1:]).ravel()
 
 
 def mesh_chains(mesh: QuadMesh) -> tuple[FloatArray, FloatArray]:
@@ -96,7 +96,7 @@ def mesh_chains(mesh: QuadMesh) -> tuple[FloatArray, FloatArray]:
 
 def _along(tails: FloatArray, heads: FloatArray) -> FloatArray:
     share = np.linspace(0.0, 1.0, _SAMPLES)[None, :, None]
-    points: FloatArray = ((1.0 - share) * tails[:, None] + share * heads[:, None]).reshape(-1, 3)
+    points: FloatArray = ((1.0 - share) * tails[:, None] + share * heads[:, None]).reshape(-1, tails.shape[1])
     return points
 
 

@@ -89,7 +89,7 @@ def add_flow_lines(
             text = f"{line.name} {why}: it adds nothing."
             work.findings.append(Finding("line_adds_nothing", text, names=(line.name,)))
     cut = work.cutter.finish()
-    return close_pockets(cut, work.cutter.line_of, size(cut.positions), _POCKET**2), work.findings
+    return close_pockets(cut, work.cutter.line_of, size.at_vertices(cut), _POCKET**2), work.findings
 
 
 def ready_lines(surface: RegionSurface, shelf: Shelf, *, reach: float | FloatArray) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
@@ -34,8 +35,8 @@ class IntegerProgram:
         self._low: list[float] = []
         self._high: list[float] = []
         self._whole: list[int] = []
-        self._columns: list[IntArray] = []
-        self._values: list[FloatArray] = []
+        self._columns: list[Sequence[int]] = []
+        self._values: list[Sequence[float]] = []
         self._bounds: list[tuple[float, float]] = []
         self._made: Rows | None = None
         self._prices: RelaxedProgram | None = None
@@ -57,8 +58,14 @@ class IntegerProgram:
 
     def add(self, columns: IntArray, values: FloatArray, low: float, high: float) -> None:
         """Add the row low <= values . x[columns] <= high; a column may come several times."""
-        self._columns.append(np.asarray(columns, np.int32))
-        self._values.append(np.asarray(values, np.float64))
+        self._columns.append(columns.tolist())
+        self._values.append(values.tolist())
+        self._bounds.append((low, high))
+
+    def row(self, low: float, high: float, *terms: tuple[Sequence[int], float]) -> None:
+        """Add the row low <= sum of values times columns <= high, for terms of columns with the same value."""
+        self._columns.append([column for columns, _ in terms for column in columns])
+        self._values.append([value for columns, value in terms for _ in columns])
         self._bounds.append((low, high))
 
     def _size(self) -> tuple[int, int]:
@@ -68,7 +75,8 @@ class IntegerProgram:
         size = self._size()
         if self._made is None or self._made.matrix.shape != size:
             row = np.repeat(np.arange(size[0]), [len(c) for c in self._columns])
-            entries = (np.concatenate(self._values), (row, np.concatenate(self._columns)))
+            columns, values = (list(chain.from_iterable(each)) for each in (self._columns, self._values))
+            entries = (np.array(values, np.float64), (row, np.array(columns, np.int32)))
             self._made = Rows(csr_matrix(entries, shape=size), *np.array(self._bounds).T)
         return self._made
 

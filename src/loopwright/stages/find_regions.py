@@ -114,7 +114,7 @@ def _draw_lines(
     promises: tuple[Promise, ...] = ()
     if wishes.lines:
         promises = promise_lines(bare, wishes.lines, reach=local, shelf=ground.shelf)
-        chains = surface_chains(surface, LocalSize(bare, local)(surface.positions))
+        chains = surface_chains(surface, LocalSize(bare, local).at_vertices(surface))
         findings += tell_astray(promises, *chains, told=names_adding_nothing(findings))
     if len(surface.regions) == 1 and ground.sculpt.colors is None:
         surface, ridges = add_ridges(surface, ground.projector, reach=reach)

@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from loopwright.counts.added_poles import tell_added_poles
-from loopwright.counts.count_program import CountOptions, SumPin
+from loopwright.counts.count_options import CountOptions
+from loopwright.counts.count_program import SumPin
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.explain_clash import next_count
 from loopwright.counts.measure_faces import filled_faces
