@@ -50,7 +50,7 @@ class _Cut:
 
 
 def cut_piece(
-    piece: Piece, surface: Growing, size: float, *, options: CutOptions, shelf: Shelf
+    piece: Piece, surface: Growing, size: float, scale: FloatArray, *, options: CutOptions, shelf: Shelf
 ) -> list[tuple[Piece, Weight]]:
     """Cut a piece until each part is a patch that suits a grid, and return the patches with their weights.
 
@@ -58,26 +58,36 @@ def cut_piece(
     ----------
     surface : takes the points, chains and nodes of the cuts. Nothing else of it counts than what is in the piece.
     size : the wished edge length near the piece.
+    scale : how much finer than that is wished at each of the piece's vertices.
     shelf : of the surface's sculpt.
     """
-    own, local = np.unique(piece.origin, return_inverse=True)
+    own, first, local = np.unique(piece.origin, return_index=True, return_inverse=True)
     alone = replace(piece, origin=local.reshape(-1).astype(np.int32))
     points = surface.positions[own]
     nodes = np.array([k for k, v in enumerate(own.tolist()) if v in surface.nodes], np.int32)
-    reads = (alone, points, nodes, size, options)
-    cut = shelf.keep("pieces", reads, lambda: _cut(alone, points, set(nodes.tolist()), size, options), parts=_KEPT)
+    reads = (alone, points, nodes, size, scale[first], options)
+
+    def cut_alone() -> _Cut:
+        return _cut(alone, points, set(nodes.tolist()), size, scale[first], options)
+
+    cut = shelf.keep("pieces", reads, cut_alone, parts=_KEPT)
     return _place(cut, own, surface)
 
 
-def _cut(piece: Piece, points: FloatArray, nodes: set[int], size: float, options: CutOptions) -> _Cut:
+def _cut(
+    piece: Piece, points: FloatArray, nodes: set[int], size: float, scale: FloatArray, options: CutOptions
+) -> _Cut:
     reach = np.full(len(points), options.reach * size)
     bending = cache(lambda: measure_bending(points, piece.origin[piece.triangles], reach))  # many need no cut
-    surface = Growing(points, set(nodes), bending=bending)
+    surface = Growing(points, set(nodes), bending=bending, scale=scale)
     parts: list[Piece] = []
     for patch in split_piece(piece, surface, size, options=options.splits):
         parts.extend(cut_uneven(patch, surface, size, options=options.uneven))
     fresh, made = surface.positions[len(points) :], sorted(surface.nodes - nodes)
-    weights = [Weight(*weigh_patch(p, surface.positions[p.origin], size, options.uneven)) for p in parts]
+    weights = []
+    for part in parts:
+        place = surface.positions[part.origin]
+        weights.append(Weight(*weigh_patch(part, place, size, surface.scale_of(part), options.uneven)))
     return _Cut(parts, weights, fresh, surface.cut_chains, np.array(made, np.int64))
 
 

@@ -18,14 +18,13 @@ import numpy as np
 
 from loopwright.errors import InternalError
 from loopwright.layout.judge_cuts import SeenCuts, is_patch
-from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
+from loopwright.layout.make_cut import Growing, Outcome, apply_cut, fill_scale, take_cut
 from loopwright.layout.measure_uneven import UnevenOptions, compare_sides, is_stray, unevenness
 from loopwright.layout.piece import Piece, side_chains
 from loopwright.layout.piece_graph import piece_graph
 from loopwright.layout.split_patches import split_piece
 from loopwright.layout.trace_cuts import Cuts, cut_steps, trace_from
 from loopwright.surface.half_edges import arc_length
-from loopwright.surface.measure_bending import Bending
 from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray
 
@@ -43,7 +42,7 @@ def cut_uneven(
     """
     opt = options or UnevenOptions()
     whole, points = patch, surface.positions[patch.origin]
-    now = unevenness(patch, points, size)
+    now = unevenness(patch, points, size, surface.scale_of(patch))
     strays = is_stray(patch, points, now, opt)
     is_grave = strays or (now >= opt.grave and not patch.is_ring)
     if is_grave:
@@ -53,8 +52,8 @@ def cut_uneven(
         return [patch]
     if strays:  # if it was a ring, not for long
         patch = replace(patch, is_ring=False)
-        now = max(unevenness(patch, points, size), opt.most + opt.gain)
-    search = _Search(patch, points, size, opt, surface.bending())
+        now = max(unevenness(patch, points, size, surface.scale_of(patch)), opt.most + opt.gain)
+    search = _Search(patch, points, size, opt, surface)
     parts = search.halve_or_shatter(surface, now - opt.gain, try_both=is_grave)
     return [p for part in parts or [] for p in cut_uneven(part, surface, size, options=options, depth=depth + 1)] or [
         whole
@@ -68,12 +67,11 @@ _Found = tuple[float, list[Piece], Growing]
 class _Search:
     """The cuts of one patch, traced once."""
 
-    def __init__(
-        self, patch: Piece, points: FloatArray, size: float, opt: UnevenOptions, bending: Bending | None
-    ) -> None:
+    def __init__(self, patch: Piece, points: FloatArray, size: float, opt: UnevenOptions, surface: Growing) -> None:
         self.patch, self.points, self.size, self.opt = patch, points, size, opt
+        self.scale = surface.scale
         self.least = opt.least_area * size**2
-        self.graph = piece_graph(patch, points, bending, size, drift_limit=np.radians(opt.drift))
+        self.graph = piece_graph(patch, points, surface.bending(), size, drift_limit=np.radians(opt.drift))
         loop = patch.loops[0]
         straight = loop[patch.quadrants[loop] == 2]
         starts = [(int(v), 1) for v in straight[:: max(1, len(straight) // opt.starts)]]
@@ -139,8 +137,11 @@ class _Search:
         areas = _areas(parts, placed)
         if areas.min() < self.least:
             return np.inf
-        each = np.array([unevenness(p, q, self.size) for p, q in zip(parts, placed, strict=True)])
+        each = np.array([unevenness(p, q, self.size, self._scale(p)) for p, q in zip(parts, placed, strict=True)])
         return float(np.sqrt(np.average(each**2, weights=areas)))
+
+    def _scale(self, part: Piece) -> FloatArray | None:
+        return None if self.scale is None else fill_scale(self.scale, part.origin, part.triangles)
 
     def _outcomes(self, *, are_patches: bool, tried: int) -> Iterator[tuple[float, Outcome]]:
         """Yield the most promising cuts, no two in about the same place, each with the price of its bend."""

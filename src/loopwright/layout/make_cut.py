@@ -21,13 +21,14 @@ from loopwright.types import FloatArray, IntArray
 class Growing:
     """The surface while it is cut: positions grow where a cut crosses an edge; nodes and cut chains collect.
 
-    ``bending`` gives how the surface bent before that.
+    ``bending`` gives how the surface bent before that, and ``scale`` how much finer than elsewhere its edges shall be.
     """
 
     positions: FloatArray
     nodes: set[int]
     cut_chains: list[IntArray] = field(default_factory=list)
     bending: Callable[[], Bending | None] = lambda: None
+    scale: FloatArray | None = None
 
     def add(self, points: FloatArray) -> IntArray:
         """Append (k, 3) points and return their ids."""
@@ -37,11 +38,30 @@ class Growing:
 
     def copy(self) -> Growing:
         """Return a surface to try cuts on."""
-        return Growing(self.positions, set(self.nodes), list(self.cut_chains), bending=self.bending)
+        return Growing(self.positions, set(self.nodes), list(self.cut_chains), bending=self.bending, scale=self.scale)
+
+    def scale_of(self, piece: Piece) -> FloatArray | None:
+        """Return (n,) the scale at a piece's vertices; fresh ones have the mean of their triangles' others."""
+        return None if self.scale is None else fill_scale(self.scale, piece.origin, piece.triangles)
 
     def become(self, other: Growing) -> None:
         """Take over what was tried on a copy."""
         self.positions, self.nodes, self.cut_chains = other.positions, other.nodes, other.cut_chains
+
+
+def fill_scale(scale: FloatArray, origin: IntArray, triangles: IntArray) -> FloatArray:
+    """Return the scale at vertices; those that it does not tell of have the mean of the others of their triangles."""
+    known = (origin >= 0) & (origin < len(scale))
+    out = np.where(known, scale[np.where(known, origin, 0)], 0.0)
+    if known.all():
+        return out
+    corners, is_known = out[triangles], known[triangles]
+    mean = corners.sum(axis=1) / np.maximum(is_known.sum(axis=1), 1)
+    told = np.repeat(is_known.any(axis=1), 3)
+    flat, each = triangles.reshape(-1)[told], np.repeat(mean, 3)[told]
+    total, number = np.bincount(flat, each, len(out)), np.bincount(flat, minlength=len(out))
+    filled: FloatArray = np.where(known, out, np.where(number > 0, total / np.maximum(number, 1), 1.0))
+    return filled
 
 
 Outcome = tuple[list[Piece], FloatArray, IntArray, list[int]]

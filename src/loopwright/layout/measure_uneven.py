@@ -58,14 +58,18 @@ class UnevenOptions:
 
 
 def weigh_patch(
-    patch: Piece, points: FloatArray, size: float, options: UnevenOptions | None = None
+    patch: Piece,
+    points: FloatArray,
+    size: float,
+    scale: FloatArray | None = None,
+    options: UnevenOptions | None = None,
 ) -> tuple[float, float, bool]:
     """Return a patch's unevenness, its area in faces, and whether it is a strip or ring that is none."""
     opt = options or UnevenOptions()
-    uneven, faces = unevenness(patch, points, size), surface_area(points, patch.triangles) / size**2
+    uneven, faces = unevenness(patch, points, size, scale), surface_area(points, patch.triangles) / size**2
     if not is_stray(patch, points, uneven, opt):
         return uneven, faces, False
-    return max(unevenness(replace(patch, is_ring=False), points, size), opt.grave), faces, True
+    return max(unevenness(replace(patch, is_ring=False), points, size, scale), opt.grave), faces, True
 
 
 def is_stray(patch: Piece, points: FloatArray, uneven: float, opt: UnevenOptions) -> bool:
@@ -115,7 +119,7 @@ def _loop_side(patch: Piece, points: FloatArray, sides: Sequence[IntArray]) -> i
     return _long_side(points, sides)
 
 
-def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
+def unevenness(patch: Piece, points: FloatArray, size: float, scale: FloatArray | None = None) -> float:
     """How far a patch is from a place for a grid, as a logarithm: 0 is fair, 1 is a factor of e.
 
     The larger of two: how much the sides differ that a grid makes equal
@@ -129,10 +133,16 @@ def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
     Parameters
     ----------
     size : the wished edge length in the patch.
+    scale : (n,) how much finer than that is wished at each vertex: lengths count by as much more. A ring's do not,
+        whose rows keep their number anyway.
     """
     sides = side_chains(patch.loops[0], patch.quadrants)
-    lengths = np.array([arc_length(points[s])[-1] for s in sides])
-    area = surface_area(points, patch.triangles)
+    if scale is not None and not patch.is_ring:
+        lengths = np.array([_scaled_length(points[s], scale[s]) for s in sides])
+        area = _scaled_area(points, patch.triangles, scale)
+    else:
+        lengths = np.array([arc_length(points[s])[-1] for s in sides])
+        area = surface_area(points, patch.triangles)
     if patch.is_ring and len(sides) == 4:
         seam = 1 - _loop_side(patch, points, sides)
         lengths[[seam, seam + 2]] = ring_width(area, points[sides[1 - seam]], points[sides[3 - seam]])
@@ -140,6 +150,17 @@ def unevenness(patch: Piece, points: FloatArray, size: float) -> float:
     unlike = float(worst[0]) - (_RING if patch.is_ring and len(lengths) == 4 else 0.0)
     stretch = float(np.log(area / enclosed[0]))
     return max(unlike, _DEPTH * stretch, -stretch)
+
+
+def _scaled_length(points: FloatArray, scale: FloatArray) -> float:
+    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    return float((step * 0.5 * (scale[:-1] + scale[1:])).sum())
+
+
+def _scaled_area(points: FloatArray, triangles: IntArray, scale: FloatArray) -> float:
+    p = points[triangles]
+    area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    return float((area * scale[triangles].mean(axis=1) ** 2).sum())
 
 
 def compare_sides(lengths: FloatArray, size: float) -> tuple[FloatArray, FloatArray]:

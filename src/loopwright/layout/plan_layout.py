@@ -25,7 +25,7 @@ from loopwright.layout.piece import Piece
 from loopwright.layout.plan_pieces import node_vertices, plan_pieces
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.refine_narrow import refine_narrow
-from loopwright.layout.size_steps import size_steps, surface_extent
+from loopwright.layout.size_steps import round_scale, size_steps, surface_extent
 from loopwright.layout.types import Layout
 from loopwright.progress import Progress, silent
 from loopwright.shelf import Shelf
@@ -116,8 +116,9 @@ def _cut_all(
     cuts = CutOptions(opt.splits, opt.uneven)
     for i, piece in enumerate(pieces):
         progress("layout", i / len(pieces))
-        size = rounded(float(np.median(vertex_size[piece.origin])))
-        for part, weight in cut_piece(piece, growing, size, options=cuts, shelf=shelf):
+        middle = float(np.median(vertex_size[piece.origin]))
+        scale = round_scale(middle / vertex_size[piece.origin])
+        for part, weight in cut_piece(piece, growing, rounded(middle), scale, options=cuts, shelf=shelf):
             parts.append(part)
             uneven, total = uneven + weight.faces * weight.uneven**2, total + weight.faces
             if weight.is_stuck:

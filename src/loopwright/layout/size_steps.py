@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from loopwright.surface.proxy import surface_area
-from loopwright.types import RegionSurface
+from loopwright.types import FloatArray, RegionSurface
 
 _STEPS = 8  # per doubling: the rounded length is within 4.5 % of the given one
 _BITS = 20  # of the unit that are kept
@@ -31,3 +31,9 @@ def size_steps(extent: float) -> Callable[[float], float]:
         return unit * float(np.exp2(np.round(_STEPS * np.log2(length / unit)) / _STEPS))
 
     return round_length
+
+
+def round_scale(scale: FloatArray) -> FloatArray:
+    """Return ratios of sizes, rounded to geometric steps as lengths are."""
+    steps: FloatArray = np.exp2(np.round(_STEPS * np.log2(scale)) / _STEPS)
+    return steps
