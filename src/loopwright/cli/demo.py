@@ -44,7 +44,6 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     from loopwright.report.write_report import write_report
 
     sculpt, options = _make(arguments.which, budget, console)
-    folder.mkdir(parents=True, exist_ok=True)
     sculpt_file, mesh_file = folder / f"{sculpt.name}.ply", folder / f"{sculpt.name}.obj"
     write_sculpt_ply(sculpt_file, sculpt)
     marks_file = _write_marks(folder, sculpt) if arguments.which == "creature" else None
