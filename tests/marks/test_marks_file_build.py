@@ -96,9 +96,13 @@ def test_all_places_that_clash_are_told_at_once(ball: Sculpt) -> None:
     spots = {"a": (1.0, 0.0, 0.0), "b": (0.0, -1.0, 0.0), "c": (1.0, 0.0005, 0.0), "d": (0.7, 0.0, -0.7)}
     spots |= {"e": (0.0, -1.0, 0.0005), "f": (1.0, 0.0002, 0.0)}
     wishes = BuildOptions(points=tuple(FixedPoint(at, name) for name, at in spots.items()), **QUICK)
-    with pytest.raises(InfeasibleError, match=r"^a, c and f lie so near .* at all of them; so do b and e\. ") as caught:
-        build(ball, options=wishes)
-    assert caught.value.places == ("a", "c", "f", "b", "e") and caught.value.in_marks
+    told = []
+    for work in (plan, build):
+        with pytest.raises(InfeasibleError, match=r"^a, c and f .* at all of them; so do b and e\. ") as caught:
+            work(ball, options=wishes)
+        assert caught.value.places == ("a", "c", "f", "b", "e") and caught.value.in_marks
+        told.append(str(caught.value))
+    assert told[0] == told[1]
 
 
 def test_a_budget_that_pins_keep_from_being_met_is_told(ball: Sculpt) -> None:
@@ -248,7 +252,12 @@ def test_a_vertex_is_where_it_was_asked_for(ball: Sculpt) -> None:
 def test_points_off_the_surface_or_over_an_opening_are_told(ball: Sculpt) -> None:
     def told(*points: FixedPoint, opened: bool = False) -> list[str]:
         options = BuildOptions(points=points, fit_limit=False, leave_open=(RED,) if opened else (), **QUICK)
-        return [f.text for f in build(ball, options=options).findings if f.kind.startswith("point_")]
+        texts, planned = (
+            [f.text for f in work(ball, options=options).findings if f.kind.startswith("point_")]
+            for work in (build, plan)
+        )
+        assert texts == planned
+        return texts
 
     on, off = (0.6, -0.64, -0.48), (-0.69, -0.736, -0.552)  # of a unit ball: on it, and 0.15 above it
     (text,) = told(FixedPoint(on, "on"), FixedPoint(off, "off"))
