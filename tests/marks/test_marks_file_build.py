@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
+from tests.counts.test_added_poles import added_by_text
 
 from loopwright.errors import (
     Cancelled,
@@ -220,6 +221,7 @@ def test_poles_that_fills_add_are_told_where_the_mesh_has_them(ball: Sculpt, edi
     text = finding.text
     told = re.findall(r"\(([^()]*)\) of valence (\d)", text)
     assert len(told) >= 2
+    assert added_by_text(text) == finding.count
     valence = np.bincount(result.mesh.quads.ravel())
     for place, quads in told:
         gap = np.linalg.norm(result.mesh.positions - [float(x) for x in place.split(",")], axis=1)
