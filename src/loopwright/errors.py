@@ -58,7 +58,8 @@ class InfeasibleError(LoopwrightError):
 class TightBudgetError(InfeasibleError):
     """Wishes that clash only because the budget leaves too few segments for them.
 
-    ``times`` is about how many times as large a budget has to be; ``what`` begins the message (such as ``The pin
+    ``times`` is about how many times as large a budget has to be, infinite where none that is allowed has room;
+    ``what`` begins the message (such as ``The pin
     lips/cheeks=48 cannot be met``), and ``way`` is the way out within this budget.
     """
 

@@ -161,10 +161,26 @@ def test_what_breaks_a_trial_plan_is_not_told_in_place_of_the_pin(broken: Loopwr
     least = 3
     told = tell_budget(error, 300, plan_with)
     assert len(tried) == 3 and str(told).endswith(f"the nearest is 20; a budget of {tried[2]:,} would do.")
-    least = 9
-    assert (
-        str(tell_budget(error, 300, plan_with)) == "The pin a/b=40 cannot be met at a budget of 300: the nearest is 20."
+    least, first = 9, tried.copy()
+    assert str(tell_budget(error, 300, plan_with)) == (
+        "The pin a/b=40 cannot be met at a budget of 300: the nearest is 20; larger budgets that were tried, "
+        f"{first[0]:,}, {first[1]:,} and {first[2]:,}, would not do."
     )
+
+
+@pytest.mark.parametrize(("times", "about"), [(4e3, r" \(it would take about 1,200,000 faces\)"), (np.inf, "")])
+def test_a_pin_without_room_in_any_budget_is_told_as_that(times: float, about: str) -> None:
+    tried: list[int] = []
+    error = TightBudgetError("The pin a/b=4000 cannot be met", "the nearest is 20", times, places=["a/b"])
+    told = str(tell_budget(error, 300, tried.append))
+    assert re.search(rf"the nearest is 20; no budget up to the largest, 200,000, has room for that{about}\.$", told)
+    assert not tried
+
+
+@pytest.mark.parametrize("count", [4_000, 40_000, 400_000])
+def test_a_huge_pin_is_told_to_have_room_in_no_budget(ball: Sculpt, count: int) -> None:
+    with pytest.raises(InfeasibleError, match=f"^The pin cap/rest={count} .*; no budget up to the largest, 200,000, "):
+        plan(ball, options=BuildOptions(pins=(Pin("cap", "rest", count),), **QUICK))
 
 
 def test_a_trial_plan_can_be_stopped() -> None:
