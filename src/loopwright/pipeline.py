@@ -130,7 +130,9 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
             mesh, edited = keep(
                 "edits",
                 (given, wishes.edits, kept),
-                lambda: run_edits(given, wishes.edits, projector, held=kept, progress=progress),
+                lambda: run_edits(
+                    given, wishes.edits, projector, held=kept, names=[p.name for p in wishes.points], progress=progress
+                ),
             )
             regions, mesh = mesh.regions, without_names(mesh)
     half = mesh if mesh.mirror is not None else None
