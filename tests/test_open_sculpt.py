@@ -118,7 +118,7 @@ def test_a_plan_is_that_of_the_mesh() -> None:
 def stages_run(monkeypatch: pytest.MonkeyPatch, options: BuildOptions) -> set[str]:
     """The stages whose work is done when an open sculpt is built with QUICK, then with these options."""
     from loopwright import pipeline
-    from loopwright.stages import find_regions, find_sizes, lay_out, wished_sizes
+    from loopwright.stages import find_regions, find_sizes, lay_out, make_quads, wished_sizes
 
     sculpt = open_sculpt(egg())
     sculpt.build(QUICK)
@@ -130,7 +130,7 @@ def stages_run(monkeypatch: pytest.MonkeyPatch, options: BuildOptions) -> set[st
         (find_sizes, "size_field"),
         (lay_out, "plan_layout"),
         (lay_out, "solve_for_budget"),
-        (pipeline, "build_mesh"),
+        (make_quads, "build_mesh"),
         (pipeline, "relax"),
         (pipeline, "fit_with_paint"),
     )

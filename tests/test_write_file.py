@@ -46,6 +46,12 @@ def test_a_full_disk_leaves_the_old_file(
 
 
 @pytest.mark.parametrize("write", WRITERS.values(), ids=WRITERS)
+def test_missing_folders_are_made(write: Callable[[Path], object], tmp_path: Path) -> None:
+    write(tmp_path / "new" / "deep" / "a.ply")
+    assert [path for path in tmp_path.rglob("*") if path.is_file()] == [tmp_path / "new" / "deep" / "a.ply"]
+
+
+@pytest.mark.parametrize("write", WRITERS.values(), ids=WRITERS)
 def test_files_of_others_that_look_like_drafts_stay(write: Callable[[Path], object], tmp_path: Path) -> None:
     others = [tmp_path / name for name in (f".a.ply.{os.getpid()}.part", "a.ply.tmp")]
     for other in others:

@@ -5,10 +5,10 @@ The public names load on first use, so that ``import loopwright`` is quick.
 
 from __future__ import annotations
 
-import importlib
-from typing import TYPE_CHECKING, Any
+TYPE_CHECKING = False  # type checkers take it for true; the module of this name would be one more to load
+if TYPE_CHECKING:  # they see the names that load lazily
+    from typing import Any
 
-if TYPE_CHECKING:  # type checkers see the names that load lazily
     from loopwright.errors import (
         Cancelled,
         ConvergenceError,
@@ -84,7 +84,9 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     if name not in _HOME_OF_NAME:
         raise AttributeError(f"module 'loopwright' has no attribute {name!r}")
-    value = getattr(importlib.import_module(_HOME_OF_NAME[name]), name)
+    from importlib import import_module
+
+    value = getattr(import_module(_HOME_OF_NAME[name]), name)
     globals()[name] = value
     return value
 

@@ -14,8 +14,8 @@ class LoopwrightError(Exception):
 
     ``in_marks`` tells that it is about a line, a held place, a dab of size or an edit, which only a marks file holds.
     ``about`` is the list of a marks file (``pins``, ``sizes``, ``poles``, ``regions`` or ``leave_open``) that holds the
-    wishes named in ``places``, of the last two by their colours, unless they were given by hand; or the one edit that
-    cannot be made, such as ``edits/0``, or all ``edits``.
+    wishes named in ``places``, of the last two by their colours, unless they were given by hand; ``points``, of which
+    some are named there; ``vertex_sizes``; or the one edit that cannot be made, such as ``edits/0``.
     """
 
     exit_code = 1
@@ -58,7 +58,8 @@ class InfeasibleError(LoopwrightError):
 class TightBudgetError(InfeasibleError):
     """Wishes that clash only because the budget leaves too few segments for them.
 
-    ``times`` is about how many times as large a budget has to be; ``what`` begins the message (such as ``The pin
+    ``times`` is about how many times as large a budget has to be, infinite where none that is allowed has room;
+    ``what`` begins the message (such as ``The pin
     lips/cheeks=48 cannot be met``), and ``way`` is the way out within this budget.
     """
 

@@ -28,17 +28,17 @@ from loopwright.layout.types import Layout
 from loopwright.marks.stopped_lines import names_adding_nothing
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress, silent
-from loopwright.quads.build_mesh import build_mesh
 from loopwright.results import BuildResult, PlanResult
 from loopwright.shelf import Shelf
 from loopwright.stages.clock import Clock
 from loopwright.stages.explain_tight import explain_tight
 from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
-from loopwright.stages.hold_places import hold_places
+from loopwright.stages.hold_places import check_places, hold_places
 from loopwright.stages.judge_pins import judge_mesh_pins, judge_planned_pins, tell_lost_pins
 from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
 from loopwright.stages.lay_out import lay_out, tell_pins
+from loopwright.stages.make_quads import make_quads
 from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
 from loopwright.stages.without_names import without_names
@@ -100,11 +100,12 @@ def plan_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> PlanResult:
     """Plan on a sculpt that is open already."""
     asked, wishes = wishes, _name_apart(wishes)
     made = _plan(ground, wishes, clock)
+    off = check_places(ground, made.layout, made.surface.positions, wishes.points, clock)
     later = (
         [Finding("edits", "What is planned is the mesh before its edits; a build makes them.")] if wishes.edits else []
     )
     pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=False)
-    findings = (*made.findings, *pins, *later)
+    findings = (*made.findings, *pins, *off, *later)
     outcomes = (*judge_plan(wishes, made.regions.promises, findings), *judge_planned_pins(wishes.pins, made.layout))
     return PlanResult(ground.sculpt, made.surface, made.layout, findings, clock.timings, asked, outcomes=outcomes)
 
@@ -115,11 +116,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     made = _plan(ground, wishes, clock)
     pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=True)
     keep, projector, progress = ground.shelf.keep, ground.projector, clock.progress
-    with clock.stage("quads"):
-        named = made.layout.layout
-        planned = replace(made.layout, layout=replace(named, surface=without_names(named.surface)))
-        regions, sizes = named.surface.regions, named.vertex_size
-        mesh = keep("quads", (planned,), lambda: build_mesh(planned.layout, planned.counts, sizes, progress=progress))
+    mesh, regions = make_quads(ground, made.layout, clock), made.layout.layout.surface.regions
     with clock.stage("relax"):
         off = tell_points(mesh, wishes.points, projector, made.surface.positions)
         held, kept = hold_places(mesh, wishes.points, projector)
@@ -133,7 +130,9 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
             mesh, edited = keep(
                 "edits",
                 (given, wishes.edits, kept),
-                lambda: run_edits(given, wishes.edits, projector, held=kept, progress=progress),
+                lambda: run_edits(
+                    given, wishes.edits, projector, held=kept, names=[p.name for p in wishes.points], progress=progress
+                ),
             )
             regions, mesh = mesh.regions, without_names(mesh)
     half = mesh if mesh.mirror is not None else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import secrets
 from collections.abc import Iterator
@@ -19,12 +20,12 @@ def write_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
     """Open a binary file that takes its name only when all of it is written.
 
     The bytes go to a file with a name of its own in the same folder, which replaces ``path``
-    at the end.  If anything fails before, the old file stays as it was.
+    at the end.  If anything fails before, the old file stays as it was.  Folders that are missing are made.
 
     Raises
     ------
     InputError
-        If the folder is missing or cannot be written to, or the disk is full.
+        If the folder cannot be made or written to, or the disk is full.
 
     Examples
     --------
@@ -34,12 +35,9 @@ def write_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
     target = Path(path)
     if target.is_dir():
         raise InputError(f"{target}: this is a folder; name a file in it.", places=(str(target),))
-    if not target.parent.is_dir():
-        raise InputError(
-            f"{target}: the folder {str(target.parent)!r} does not exist; make it first.", places=(str(target),)
-        )
     draft = target.with_name(f".{target.name[:64]}.{secrets.token_hex(_RANDOM_BYTES)}.part")
     try:
+        target.parent.mkdir(parents=True, exist_ok=True)
         with open(os.open(draft, _new_file_flags(), 0o666), "wb") as stream:
             yield stream
             stream.flush()
@@ -73,21 +71,24 @@ def check_name(path: str | os.PathLike[str]) -> None:
         raise InputError(f"{shown}: {reason}; choose another name.", places=(str(path),)) from error
 
 
-def check_writable(folder: str | os.PathLike[str], *, as_folder: bool = False) -> None:
+def check_writable(folder: str | os.PathLike[str]) -> None:
     """Find out whether something can be made in a folder, by making and removing it; rights alone do not tell.
 
-    Parameters
-    ----------
-    folder : one that exists.
-    as_folder : try a folder instead of a file.
+    Where the folder is missing, another is made, and removed, in the nearest one above it that is there.
 
     Raises
     ------
     OSError
-        If nothing can be made there.
+        If nothing can be made there; ``strerror`` says why.
     """
-    trial = Path(folder) / f".loopwright-{secrets.token_hex(_RANDOM_BYTES)}.part"
-    if as_folder:
+    existing = Path(folder).absolute()
+    while not os.path.lexists(existing):
+        existing = existing.parent
+    if not existing.is_dir():
+        kind = "file" if existing.exists() else "link to nowhere"
+        raise NotADirectoryError(errno.ENOTDIR, f"{existing} is a {kind}, so no folder can be made in it")
+    trial = existing / f".loopwright-{secrets.token_hex(_RANDOM_BYTES)}.part"
+    if existing != Path(folder).absolute():
         trial.mkdir()
         trial.rmdir()
     else:

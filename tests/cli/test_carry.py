@@ -44,12 +44,12 @@ def test_marks_and_paint_are_carried(
 ) -> None:
     put_files(tmp_path)
     monkeypatch.chdir(tmp_path)
-    words = ["carry", "old.ply", "new.ply", "--marks", "old.json", "-o", "new.json", "--paint", "painted.ply"]
+    words = ["carry", "old.ply", "new.ply", "--marks", "old.json", "-o", "out/new.json", "--paint", "in/it/painted.ply"]
     assert main([*words, "--landmarks", "led.json", "--json", "--quiet"]) == 0
     told = json.loads(capsys.readouterr().out)
-    assert told["marks_file"] == "new.json" and told["paint_file"] == "painted.ply"
+    assert told["marks_file"] == str(Path("out/new.json")) and told["paint_file"] == str(Path("in/it/painted.ply"))
     assert 0.0 < told["surface_rms"] < 0.005
-    old, new = read_marks("old.json"), read_marks("new.json")
+    old, new = read_marks("old.json"), read_marks("out/new.json")
     assert (new.budget, new.region_names, new.pins[0].count) == (700, old.region_names, 8)
     for before, after in (
         (old.points[0].at, new.points[0].at),
@@ -61,7 +61,7 @@ def test_marks_and_paint_are_carried(
         assert np.linalg.norm(np.array(after, np.float64) - truth) < 0.4 * np.linalg.norm(np.array(before) - truth)
     assert new.vertex_sizes is not None and old.vertex_sizes is not None
     assert ((new.vertex_sizes > 0) == (old.vertex_sizes > 0)).mean() > 0.95
-    painted, source = read_sculpt("painted.ply"), read_sculpt("old.ply")
+    painted, source = read_sculpt("in/it/painted.ply"), read_sculpt("old.ply")
     assert painted.colors is not None and source.colors is not None
     assert (painted.colors == source.colors).all(axis=1).mean() >= 0.9
 

@@ -36,11 +36,25 @@ def test_mesh_files(tmp_path: Path) -> None:
         check_mesh_path(tmp_path / name)
     with pytest.raises(InputError, match=r"written as \.obj"):
         check_mesh_path(tmp_path / "a.xyz")
-    with pytest.raises(InputError, match="make it first"):
-        check_mesh_path(tmp_path / "nowhere" / "a.obj")
+    check_mesh_path(tmp_path / "new" / "deep" / "a.obj")
+    assert not (tmp_path / "new").exists()
     (tmp_path / "folder.obj").mkdir()
     with pytest.raises(InputError, match="is a folder"):
         check_mesh_path(tmp_path / "folder.obj")
+
+
+def test_a_folder_in_a_file_is_refused(sculpt: Path) -> None:
+    for path in (sculpt / "a.obj", sculpt / "deep" / "a.obj"):
+        with pytest.raises(InputError, match=r"sculpt\.ply is a file, so no folder can be made in it"):
+            check_mesh_path(path)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows lets few users make links")
+def test_a_folder_behind_a_link_to_nowhere_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "link").symlink_to(tmp_path / "gone")
+    for check, path in ((check_mesh_path, tmp_path / "link" / "a.obj"), (check_folder, tmp_path / "link" / "report")):
+        with pytest.raises(InputError, match="is a link to nowhere"):
+            check(path)
 
 
 def test_outputs_are_apart_from_inputs_and_from_one_another(sculpt: Path, tmp_path: Path) -> None:
@@ -115,7 +129,8 @@ def test_trying_leaves_nothing_behind(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "words",
     [
-        ["-o", "nowhere/a.obj"],
+        ["-o", "sculpt.ply/a.obj"],
+        ["-o", "sculpt.ply/deep/a.obj"],
         ["-o", "a.xyz"],
         ["-o", "sculpt.ply"],
         ["-o", "a.obj", "--report", "sculpt.ply"],

@@ -53,6 +53,15 @@ def test_a_loop_is_put_in_on_both_sides(
         assert radius.min() > 0.998  # the sculpt's facets are that near to the ball
 
 
+def test_missing_folders_are_made_for_the_mesh(files: dict[str, Path], tmp_path: Path) -> None:
+    out = tmp_path / "new" / "deep" / "out.obj"
+    words = ["edit", str(files["mesh"]), "--edits", str(files["edits"]), "-o", str(out)]
+    bad = files["mesh"] / "out.obj"
+    assert main([*words[:-1], str(bad), "--quiet"]) == 3 and not out.parent.parent.exists()
+    assert main([*words, "--quiet"]) == 0
+    assert len(read_quad_mesh(out).quads) > 216
+
+
 def test_refusals_leave_nothing_behind(
     files: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

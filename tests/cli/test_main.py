@@ -23,6 +23,7 @@ STOP_AT_IMPORT = """import sys
 class Stop:
     def find_spec(self, name, path=None, target=None):
         if name == "{}":
+            sys.meta_path.remove(self)  # the key is pressed once
             raise KeyboardInterrupt
 sys.meta_path.insert(0, Stop())
 """
@@ -114,9 +115,29 @@ def test_ctrl_c_ends_the_process_without_a_traceback() -> None:
         assert "Traceback" not in child.stderr.read()
 
 
-@pytest.mark.parametrize("library", ["numpy", "loopwright.cli.commands", "loopwright.options"])
-@pytest.mark.parametrize("start", [["-m", "loopwright"], ["-c", CONSOLE_SCRIPT]], ids=["module", "script"])
+AROUND = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+AFTER_ENTRY = [
+    "loopwright.cli.run_command",
+    "loopwright.cli.console",
+    "loopwright.cli.log_fault",
+    "loopwright.errors",
+    "loopwright.write_json",
+    "loopwright.cli.commands",
+    "loopwright.options",
+    "numpy",
+]
+"""Modules that load one after the other, from the first one after the entry point on."""
+
+
+@pytest.mark.parametrize(
+    ("start", "library"),
+    [
+        *[pytest.param(["-c", CONSOLE_SCRIPT], library, id=f"script-{library}") for library in AFTER_ENTRY],
+        *[pytest.param(["-m", "loopwright"], each, id=f"module-{each}") for each in ("loopwright.cli.main", "numpy")],
+    ],
+)
 def test_ctrl_c_while_libraries_load_is_130(library: str, start: list[str], tmp_path: Path) -> None:
+    # What loads before the first of these is Python's own start, which nothing of ours can guard.
     (tmp_path / "sitecustomize.py").write_text(STOP_AT_IMPORT.format(library), encoding="utf-8")
     around = {**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path), *sys.path])}
     for words, shown in (([], ""), (["--json"], "stopped")):
@@ -126,6 +147,13 @@ def test_ctrl_c_while_libraries_load_is_130(library: str, start: list[str], tmp_
         assert child.returncode == 130
         assert child.stderr == "loopwright: stopped\n"
         assert (json.loads(child.stdout)["error"] if child.stdout else "") == shown
+
+
+def test_the_entry_point_loads_nothing_else() -> None:
+    # Before its guard there is nothing to interrupt but Python's own start and three small files.
+    code = "import sys; before = set(sys.modules); import loopwright.cli.main; print(*(set(sys.modules) - before))"
+    child = subprocess.run([sys.executable, "-S", "-c", code], capture_output=True, text=True, check=True, env=AROUND)
+    assert set(child.stdout.split()) <= {"__future__", "loopwright", "loopwright.cli", "loopwright.cli.main"}
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows reports a closed pipe in another way")

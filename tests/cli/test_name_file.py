@@ -16,6 +16,7 @@ from loopwright.demo import write_sculpt_ply
 from loopwright.errors import InfeasibleError, InputError, LoopwrightError, MarksError, UnknownRegionError
 from loopwright.options import BuildOptions, Pin
 from loopwright.types import Region, Sculpt
+from loopwright.wishes import FixedPoint, FlowLine
 
 MARKS = Path("head.json")
 
@@ -177,6 +178,35 @@ def test_an_edit_is_put_on_its_entry_whatever_the_error_is(tmp_path: Path) -> No
             raise error("edit 1: no", places=["chin"], in_marks=True, about="edits/0")
     with pytest.raises(MarksError, match=r"head\.json: edit 2: no$"), name_marks(path, BuildOptions()):
         raise MarksError("edit 2: no", places=["cap"], in_marks=True, about="edits/1")  # no such entry any more
+
+
+def test_a_held_place_that_an_edit_takes_away_is_put_on_its_entry_alone(tmp_path: Path) -> None:
+    path = tmp_path / "head.json"
+    path.write_text(json.dumps({**WISHES, **CAP_LINE, "edits": [TWO]}))
+    wishes = BuildOptions(
+        lines=(FlowLine(((0.0, 0.0, 1.0), (0.5, 0.0, 0.8)), name="cap"),),
+        points=(FixedPoint((0.0, 1.0, 0.0)), FixedPoint((0.0, 0.0, 1.0), "cap")),
+        edits=(TWO,),
+    )
+    with pytest.raises(InfeasibleError, match=r"head\.json: points/1: edit 1: no$"), name_marks(path, wishes):
+        raise InfeasibleError("edit 1: no", places=["cap", (0.0, 0.0, 1.0)], in_marks=True, about="points")
+
+
+@pytest.mark.parametrize("command", ["plan", "carry"])
+@pytest.mark.usefixtures("few_triangles")
+def test_painted_sizes_of_a_wrong_number_are_put_on_their_entry(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path, sculpt = tmp_path / "head.json", ball(tmp_path)
+    np.save(tmp_path / "sizes.npy", np.full(7, 0.2))
+    path.write_text(json.dumps({"loopwright_marks": 1, "budget": 200, "vertex_sizes": "sizes.npy"}))
+    words = {
+        "plan": ["plan", sculpt, "--mirror", "none"],
+        "carry": ["carry", sculpt, sculpt, "-o", str(tmp_path / "out.json")],
+    }
+    assert main([*words[command], "--marks", str(path), "--quiet"]) == 4
+    told = capsys.readouterr().err
+    assert f"{path}: vertex_sizes: The" in told and " 7" in told and told.count(str(path)) == 1
 
 
 @pytest.mark.usefixtures("few_triangles")

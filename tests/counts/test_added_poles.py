@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,6 +18,7 @@ from loopwright.counts.measure_faces import is_simple, side_counts
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.patterns.fill_patch import fill_patch
 from loopwright.quads.build_mesh import build_mesh
+from loopwright.types import MirrorPlane
 
 SIDES = [
     (3, 3, 3, 3),
@@ -65,6 +68,32 @@ def test_poles_that_a_pin_adds_are_counted_and_told_with_the_pin(name: str) -> N
     extra = sum(len(patch_poles(s)) - abs(4 - len(s)) for s in side_counts(layout, counts))
     assert told.kind == "poles_added" and told.count == extra > 0 and extra % 2 == 0
     assert pins[0].wish in told.text or pins[1].wish in told.text
+    assert added_by_text(told.text) == told.count
+
+
+def added_by_text(text: str) -> int:
+    """Sum up what a message says to be added, place by place, times two where the mirror images are told to be too."""
+    first, _, places = text.partition(" do not fit: ")
+    added = sum(
+        int(found) for found in re.findall(r"(?:^|; )(\d+)(?: of the \d+)?(?:,[^,]* left,)? (?:near|at) \(", places)
+    )
+    added += sum(int(found) for found in re.findall(r"; and (\d+) in \d+ more patch", places))
+    halves = re.search(r"needs \((\d+), and as many mirror images\)", first)
+    assert halves is None or int(halves[1]) == added
+    return added if halves is None else 2 * added
+
+
+@pytest.mark.parametrize("is_mirrored", [False, True])
+@pytest.mark.parametrize("name", ["plain sphere", "cube"])
+def test_numbers_told_with_many_places_add_up(name: str, is_mirrored: bool) -> None:
+    layout = layout_of(name)
+    plane = MirrorPlane(np.array([1.0, 0.0, 0.0]), -1e3)
+    layout = replace(layout, surface=replace(layout.surface, mirror=plane if is_mirrored else None))
+    counts = np.random.default_rng(1).choice([2, 4, 6, 12, 20], len(layout.arcs)).astype(np.int32)
+    (told,) = tell_added_poles(layout, counts, ())
+    assert re.search(r"; and \d+ in \d+ more patch", told.text), "not enough patches to try this"
+    assert (" of the 3 near" in told.text) == (name == "plain sphere")  # whose patches have three sides and a pole
+    assert added_by_text(told.text) == told.count
 
 
 @pytest.mark.parametrize("name", ["quilt", "torus in sectors"])

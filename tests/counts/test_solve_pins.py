@@ -130,6 +130,10 @@ def test_pins_that_only_the_budget_forbids_are_told_apart_from_those_that_never_
     finer = np.sqrt(caught.value.times) * targets_of(name)
     counts, _ = solve_for_budget(layout_of(name), finer, caught.value.times * FACES, pins=pins)
     assert all(pin.copies * counts[list(pin.arcs)].sum() == 120 for pin in pins)
+    huge = tuple(border_pins(layout_of(name), [Pin("area 0", "area 1", 100_000)]))
+    with pytest.raises(TightBudgetError) as beyond:
+        solve(name, huge)
+    assert beyond.value.times > 1e4 > caught.value.times
     patch = layout_of("cube").patches[0]
     arcs = [a for side in patch.sides for a, _ in side]
     odd = tuple(SumPin((a,), 4 + (i == 0), f"arc {i}") for i, a in enumerate(arcs))
@@ -174,6 +178,7 @@ def test_an_odd_pin_is_told_the_counts_that_can_be_had(name: str, count: int, is
         border_pins(layout, [Pin("area 0", "area 1", count)], nearest=nearest)
     text = str(caught.value)
     assert ("crosses the mirror plane" in text) == is_in_range != (f"={count} cannot be met" in text)
+    assert is_in_range != text.endswith("an odd number can be had there with no budget.")
     shown = re.search(r"(?:pin it to|can be had (?:is|are)) ([\d andor]+)", text)
     assert shown is not None
     told = [int(number) for number in re.findall(r"\d+", shown[1])]

@@ -56,11 +56,11 @@ def test_replaces_a_file_and_leaves_nothing_else(tmp_path: Path) -> None:
 
 
 def test_failure_names_the_file_and_leaves_nothing(tmp_path: Path) -> None:
-    missing = tmp_path / "nowhere" / "a.ply"
+    (tmp_path / "file").touch()
     with pytest.raises(InputError, match="a.ply"):
-        write_sculpt_ply(missing, tetrahedron())
+        write_sculpt_ply(tmp_path / "file" / "a.ply", tetrahedron())
     folder = tmp_path / "taken.ply"
     folder.mkdir()
     with pytest.raises(InputError, match="taken.ply"):
         write_sculpt_ply(folder, tetrahedron())
-    assert [entry.name for entry in tmp_path.iterdir()] == ["taken.ply"]
+    assert sorted(entry.name for entry in tmp_path.iterdir()) == ["file", "taken.ply"]

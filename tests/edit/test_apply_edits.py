@@ -344,7 +344,14 @@ def test_a_held_place_outlives_the_junction_that_it_was_on() -> None:
     kept, _ = run_edits(mesh, [merge], flat, held=[centre])
     assert kept.is_fixed[centre] and (kept.positions[centre] == mesh.positions[centre]).all()
     loop: Edit = {"op": "remove_loop", "near": [3.0, 2.5, 0.0], "along": [0, 1, 0]}
-    with pytest.raises(InfeasibleError, match=r"held at \(3\.0, 3\.0, 0\.0\)"):
+    other: Edit = {"op": "insert_loop", "near": [1.5, 0.5, 0.0], "along": [0, 1, 0]}
+    for edits, number in (([merge, loop], 2), ([merge, other, loop], 3), ([merge, loop, other], 2)):
+        with pytest.raises(InfeasibleError) as caught:
+            run_edits(mesh, edits, flat, held=[0, centre], names=["corner", "chin"])
+        text = rf"edit {number} \(remove_loop\) takes away the vertex of chin, held at \(3\.0, 3\.0, 0\.0\): drop"
+        assert re.match(text, str(caught.value))
+        assert caught.value.about == "points" and caught.value.places[0] == "chin"
+    with pytest.raises(InfeasibleError, match=r"takes away the vertex of a place held at \(3\.0, 3\.0, 0\.0\)"):
         run_edits(mesh, [merge, loop], flat, held=[centre])
 
 

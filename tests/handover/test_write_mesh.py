@@ -223,11 +223,12 @@ def test_names_that_would_be_one_stay_apart(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("name", "said"),
-    [("ball.xyz", ".obj, .ply, .glb"), ("ball", "without ending"), ("nowhere/ball.obj", "does not exist"),
+    [("ball.xyz", ".obj, .ply, .glb"), ("ball", "without ending"), ("file/ball.obj", "file"),
      ("folder.obj", "folder")],
 )  # fmt: skip
 def test_bad_places_are_one_clear_error(tmp_path: Path, name: str, said: str) -> None:
     (tmp_path / "folder.obj").mkdir()
+    (tmp_path / "file").touch()
     for refuse in (lambda path: write_mesh(path, MESH), check_mesh_path):
         with pytest.raises(InputError) as caught:
             refuse(tmp_path / name)

@@ -139,3 +139,16 @@ def test_what_was_drawn_stays_and_what_is_carried_on_ends_square(tools: Any) -> 
     points = after.positions[on]
     gap = np.linalg.norm(points[None] - drawn[:, None], axis=2).min(axis=1)
     assert gap.max() < 0.25 * 0.6 * REACH
+
+
+@pytest.mark.parametrize("seed", [195, 211, 275])
+def test_a_wavy_end_close_to_what_it_runs_on_to_is_carried_there(tools: Any, seed: int) -> None:
+    """Smoothed, such a line may be shorter than it was by more than the way on is long: found with random scribbles."""
+    random = np.random.default_rng(seed)
+    count, middle = int(random.integers(8, 30)), np.array([0.0, -1.0, random.uniform(-0.3, 0.5)])
+    points = middle + REACH * random.uniform(0.3, 2.0) * random.normal(size=(count, 3))
+    points /= np.linalg.norm(points, axis=1)[:, None]
+    line = FlowLine(tuple((float(x), float(y), float(z)) for x, y, z in points), name="wavy")
+    positions, triangles = tools.icosphere(4)
+    two = make_surface(positions, triangles, 0.5)
+    assert_cut_well(two, add_flow_lines(two, [line], reach=REACH)[0])

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
+from tests.counts.test_added_poles import added_by_text
 
 from loopwright.errors import (
     Cancelled,
@@ -96,9 +97,13 @@ def test_all_places_that_clash_are_told_at_once(ball: Sculpt) -> None:
     spots = {"a": (1.0, 0.0, 0.0), "b": (0.0, -1.0, 0.0), "c": (1.0, 0.0005, 0.0), "d": (0.7, 0.0, -0.7)}
     spots |= {"e": (0.0, -1.0, 0.0005), "f": (1.0, 0.0002, 0.0)}
     wishes = BuildOptions(points=tuple(FixedPoint(at, name) for name, at in spots.items()), **QUICK)
-    with pytest.raises(InfeasibleError, match=r"^a, c and f lie so near .* at all of them; so do b and e\. ") as caught:
-        build(ball, options=wishes)
-    assert caught.value.places == ("a", "c", "f", "b", "e") and caught.value.in_marks
+    told = []
+    for work in (plan, build):
+        with pytest.raises(InfeasibleError, match=r"^a, c and f .* at all of them; so do b and e\. ") as caught:
+            work(ball, options=wishes)
+        assert caught.value.places == ("a", "c", "f", "b", "e") and caught.value.in_marks
+        told.append(str(caught.value))
+    assert told[0] == told[1]
 
 
 def test_a_budget_that_pins_keep_from_being_met_is_told(ball: Sculpt) -> None:
@@ -156,10 +161,26 @@ def test_what_breaks_a_trial_plan_is_not_told_in_place_of_the_pin(broken: Loopwr
     least = 3
     told = tell_budget(error, 300, plan_with)
     assert len(tried) == 3 and str(told).endswith(f"the nearest is 20; a budget of {tried[2]:,} would do.")
-    least = 9
-    assert (
-        str(tell_budget(error, 300, plan_with)) == "The pin a/b=40 cannot be met at a budget of 300: the nearest is 20."
+    least, first = 9, tried.copy()
+    assert str(tell_budget(error, 300, plan_with)) == (
+        "The pin a/b=40 cannot be met at a budget of 300: the nearest is 20; larger budgets that were tried, "
+        f"{first[0]:,}, {first[1]:,} and {first[2]:,}, would not do."
     )
+
+
+@pytest.mark.parametrize(("times", "about"), [(4e3, r" \(it would take about 1,200,000 faces\)"), (np.inf, "")])
+def test_a_pin_without_room_in_any_budget_is_told_as_that(times: float, about: str) -> None:
+    tried: list[int] = []
+    error = TightBudgetError("The pin a/b=4000 cannot be met", "the nearest is 20", times, places=["a/b"])
+    told = str(tell_budget(error, 300, tried.append))
+    assert re.search(rf"the nearest is 20; no budget up to the largest, 200,000, has room for that{about}\.$", told)
+    assert not tried
+
+
+@pytest.mark.parametrize("count", [4_000, 40_000, 400_000])
+def test_a_huge_pin_is_told_to_have_room_in_no_budget(ball: Sculpt, count: int) -> None:
+    with pytest.raises(InfeasibleError, match=f"^The pin cap/rest={count} .*; no budget up to the largest, 200,000, "):
+        plan(ball, options=BuildOptions(pins=(Pin("cap", "rest", count),), **QUICK))
 
 
 def test_a_trial_plan_can_be_stopped() -> None:
@@ -216,6 +237,7 @@ def test_poles_that_fills_add_are_told_where_the_mesh_has_them(ball: Sculpt, edi
     text = finding.text
     told = re.findall(r"\(([^()]*)\) of valence (\d)", text)
     assert len(told) >= 2
+    assert added_by_text(text) == finding.count
     valence = np.bincount(result.mesh.quads.ravel())
     for place, quads in told:
         gap = np.linalg.norm(result.mesh.positions - [float(x) for x in place.split(",")], axis=1)
@@ -248,7 +270,12 @@ def test_a_vertex_is_where_it_was_asked_for(ball: Sculpt) -> None:
 def test_points_off_the_surface_or_over_an_opening_are_told(ball: Sculpt) -> None:
     def told(*points: FixedPoint, opened: bool = False) -> list[str]:
         options = BuildOptions(points=points, fit_limit=False, leave_open=(RED,) if opened else (), **QUICK)
-        return [f.text for f in build(ball, options=options).findings if f.kind.startswith("point_")]
+        texts, planned = (
+            [f.text for f in work(ball, options=options).findings if f.kind.startswith("point_")]
+            for work in (build, plan)
+        )
+        assert texts == planned
+        return texts
 
     on, off = (0.6, -0.64, -0.48), (-0.69, -0.736, -0.552)  # of a unit ball: on it, and 0.15 above it
     (text,) = told(FixedPoint(on, "on"), FixedPoint(off, "off"))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from loopwright.cli.check_paths import check_folder, check_outputs, check_sculpt_file
 from loopwright.cli.console import Console
-from loopwright.cli.name_file import name_landmarks
+from loopwright.cli.name_file import name_landmarks, name_marks
 from loopwright.errors import InputError, UsageError
 from loopwright.handover.write_mesh import check_mesh_path
 from loopwright.write_file import check_name
@@ -60,7 +60,8 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     with name_landmarks(arguments.landmarks):
         registration = register_sculpts(old, new, landmarks=landmarks, progress=console.progress)
     outcome = {**_figures(registration), "marks_file": None, "paint_file": None}
-    carried = _carry(marks, registration, len(given[0].positions), len(given[1].positions)) if marks else None
+    with name_marks(arguments.marks):
+        carried = _carry(marks, registration, len(given[0].positions), len(given[1].positions)) if marks else None
     painted = carry_colors(old, new, registration) if arguments.paint is not None else None
     far = tell_far(marks, old) if marks else []
     outcome["findings"] = [{"kind": finding.kind, "text": finding.text, "count": finding.count} for finding in far]

@@ -57,13 +57,8 @@ def check_folder(path: Path) -> None:
     check_name(path)
     if path.exists() and not path.is_dir():
         raise InputError(f"{path} is a file; give a folder", places=[path])
-    existing = path.absolute()
-    while not existing.exists():
-        existing = existing.parent
-    if not existing.is_dir():
-        raise InputError(f"{path}: {existing} is a file, so no folder can be made in it", places=[path])
     try:
-        check_writable(existing, as_folder=existing != path.absolute())
+        check_writable(path)
     except OSError as error:
         raise InputError(
             f"{path}: nothing can be written here ({error.strerror}); choose another place", places=[path]

@@ -44,10 +44,9 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     from loopwright.report.write_report import write_report
 
     sculpt, options = _make(arguments.which, budget, console)
-    folder.mkdir(parents=True, exist_ok=True)
     sculpt_file, mesh_file = folder / f"{sculpt.name}.ply", folder / f"{sculpt.name}.obj"
     write_sculpt_ply(sculpt_file, sculpt)
-    marks_file = _write_marks(folder, sculpt) if arguments.which == "creature" else None
+    marks_file = _write_marks(folder, sculpt, budget) if arguments.which == "creature" else None
     result = build(sculpt_file, options=options, progress=console.progress)
     write_mesh(mesh_file, result.mesh)
     page = write_report(folder / "report", result, progress=console.progress)
@@ -67,12 +66,12 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     return 0
 
 
-def _write_marks(folder: Path, sculpt: Sculpt) -> Path:
-    """Write an example of a marks file, which the demo's own mesh is made without."""
+def _write_marks(folder: Path, sculpt: Sculpt, budget: int) -> Path:
+    """Write an example of a marks file for this budget, which the demo's own mesh is made without."""
     from loopwright.demo import creature_marks
     from loopwright.marks.write_marks import write_marks
 
-    return write_marks(folder / f"{sculpt.name}_marks.json", creature_marks(sculpt))
+    return write_marks(folder / f"{sculpt.name}_marks.json", creature_marks(sculpt, budget=budget))
 
 
 def _make(which: str, budget: int, console: Console) -> tuple[Sculpt, BuildOptions]:

@@ -93,7 +93,6 @@ def _write(folder: Path, names: list[str], levels: Levels) -> None:
     from loopwright.handover.write_mesh import write_mesh
     from loopwright.write_file import write_file
 
-    folder.mkdir(parents=True, exist_ok=True)
     stack, cage, *meshes = (folder / name for name in names)
     with write_file(stack) as stream:
         stream.write(stack_bytes(levels))

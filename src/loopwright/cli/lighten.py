@@ -100,7 +100,6 @@ def _write(folder: Path, names: Sequence[str], maps: Sequence[str], chain: Seque
     from loopwright.handover.write_mesh import write_mesh
     from loopwright.write_file import write_file
 
-    folder.mkdir(parents=True, exist_ok=True)
     for name, table, version in zip(names, maps, chain, strict=True):
         write_mesh(folder / name, version.mesh)
         with write_file(folder / table) as stream:

@@ -1,18 +1,16 @@
-"""Run a command and turn whatever happens into one clear message and an exit code.
+"""The entry point, which loads nothing itself: all else loads inside its guard.
 
-The commands load inside the guarded part: their libraries take a while, in which one may press Ctrl-C.
+Even the first few modules take some time, in which one may press Ctrl-C.
 """
 
 from __future__ import annotations
 
-import os
 import sys
-from collections.abc import Sequence
-from typing import NoReturn
 
-from loopwright.cli.console import Console
-from loopwright.cli.log_fault import log_fault
-from loopwright.errors import Cancelled, InternalError, LoopwrightError
+TYPE_CHECKING = False  # type checkers take it for true; the module of this name would be one more to load
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import NoReturn
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -23,29 +21,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     arguments
         The words after the program's name; by default those of the process.
     """
-    _let_streams_replace()
     words = list(sys.argv[1:] if arguments is None else arguments)
-    console = Console(is_quiet="--quiet" in words, is_json="--json" in words)
     try:
-        from loopwright.cli.commands import make_parser
+        from loopwright.cli.run_command import run_command
 
-        parsed = make_parser().parse_args(words)
-        code = int(parsed.run(parsed, console))
-        console.close()
-        return code
-    except SystemExit as stop:
-        return stop.code if isinstance(stop.code, int) else 2
+        return run_command(words)
     except KeyboardInterrupt:
-        return console.fail("stopped", Cancelled.exit_code)
-    except BrokenPipeError:
-        return _leave_broken_pipe()
-    except LoopwrightError as error:
-        return console.fail(str(error), error.exit_code, places=error.places)
-    except MemoryError:
-        return console.fail("this machine has not enough free memory for this sculpt", InternalError.exit_code)
-    except Exception as error:
-        path = log_fault(error, words)
-        return console.fail(f"internal fault ({type(error).__name__}); the log is {path}", InternalError.exit_code)
+        return _tell_stopped(words)
 
 
 def run_and_exit() -> NoReturn:
@@ -53,15 +35,15 @@ def run_and_exit() -> NoReturn:
     sys.exit(main())
 
 
-def _let_streams_replace() -> None:
-    """Print a replacement where a terminal cannot show a letter, instead of failing."""
-    for stream in (sys.stdout, sys.stderr):
-        reconfigure = getattr(stream, "reconfigure", None)
-        if reconfigure is not None:
-            reconfigure(errors="replace")
+def stop_and_exit() -> NoReturn:
+    """Leave the process as a command does that was stopped from the keyboard."""
+    sys.exit(_tell_stopped(sys.argv[1:]))
 
 
-def _leave_broken_pipe() -> int:
-    """Whoever read our output is gone: say nothing more, also not when Python closes the stream."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return 0
+def _tell_stopped(words: Sequence[str]) -> int:
+    """Say that the command was stopped; what was loading then is loaded anew."""
+    from loopwright.cli.console import Console
+    from loopwright.errors import Cancelled
+
+    console = Console(is_quiet="--quiet" in words, is_json="--json" in words)
+    return console.fail("stopped", Cancelled.exit_code)

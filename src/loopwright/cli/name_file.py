@@ -53,6 +53,8 @@ def _place_in(path: Path, error: LoopwrightError, options: BuildOptions | None) 
     """Return where in a marks file that stands which an error is about, ready to stand before the message."""
     if isinstance(error, UnknownRegionError) and not error.about.startswith("edits"):
         place = find_name(path, str(error.places[0]))
+    elif error.about == "vertex_sizes":
+        place = error.about
     elif options is not None and error.about in COLOR_LISTS:
         place = find_color_wishes(path, error, options)
     elif options is not None and (error.about or error.in_marks):

@@ -10,6 +10,7 @@ import numpy as np
 from loopwright.counts.count_program import SumPin
 from loopwright.counts.measure_faces import UNFILLED, fill_poles, side_counts
 from loopwright.layout.types import Layout, Patch
+from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, IntArray
 
 _SHOWN = 3  # patches that are named
@@ -61,13 +62,15 @@ def tell_added_poles(
     found = sorted((i for i in range(len(sides)) if extra[i] > 0), key=lambda i: (-extra[i], i))
     if not found:
         return []
-    total = copies * sum(extra)
-    where = "; ".join(_place(layout, i, sides[i], (places or {}).get(i, ())) for i in found[:_SHOWN])
-    rest = f", and in {len(found) - _SHOWN} more" if len(found) > _SHOWN else ""
-    each = " (and their images)" if copies == 2 else ""
+    here = sum(extra)
+    total = copies * here
+    where = "; ".join(_place(layout, i, sides[i], extra[i], (places or {}).get(i, ())) for i in found[:_SHOWN])
+    more = sum(extra[i] for i in found[_SHOWN:])
+    rest = f"; and {more} in {plural(len(found) - _SHOWN, 'more patch', 'more patches')}" if more else ""
+    each = f" ({here}, and as many mirror images)" if copies == 2 else ""
     text = (
-        f"{total} poles more than the layout needs, in pairs of valence 3 and 5, fill patches whose sides do not fit: "
-        f"{where}{rest}{each}. {_way_out(layout, found, counts, pins)}"
+        f"{total} poles more than the layout needs{each}, in pairs of valence 3 and 5, fill patches whose sides do not "
+        f"fit: {where}{rest}. {_way_out(layout, found, counts, pins)}"
     )
     data = {"patches": [_as_data(layout, i, sides[i], extra[i], copies, (places or {}).get(i)) for i in found]}
     return [Finding("poles_added", text, total, data=data)]
@@ -98,12 +101,18 @@ def _as_data(
     return told
 
 
-def _place(layout: Layout, index: int, sides: Sequence[int], poles: Sequence[tuple[FloatArray, int]]) -> str:
+def _place(
+    layout: Layout, index: int, sides: Sequence[int], extra: int, poles: Sequence[tuple[FloatArray, int]]
+) -> str:
+    """Say how many poles a patch has too many, of how many, and where they are."""
     patch = layout.patches[index]
-    at = f"near {_point(patch_middle(layout, patch))}"
+    inside = len(patch_poles(sides))
+    of = f"{extra} of the {inside}" if inside > extra else str(extra)
+    at = f"{of} near {_point(patch_middle(layout, patch))}"
     if poles:
         shown = ", ".join(f"{_point(place)} of valence {valence}" for place, valence in poles[:_POLES])
-        at = f"at {shown}{f' and {len(poles) - _POLES} more' if len(poles) > _POLES else ''}"
+        lost = "" if len(poles) == inside else f", of which {len(poles)} {'is' if len(poles) == 1 else 'are'} left,"
+        at = f"{of}{lost} at {shown}{f' and {len(poles) - _POLES} more' if len(poles) > _POLES else ''}"
     return f"{at} in {layout.surface.regions[patch.region].name}, sides of {', '.join(map(str, sides))} segments"
 
 

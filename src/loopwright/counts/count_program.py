@@ -90,7 +90,7 @@ def build_program(
         arcs = np.array([_arc_column(program, t) for t in targets], np.int32)
     else:
         arcs = _rounded_columns(program, targets, between)
-    limits = np.array([_most(t) for t in targets])
+    limits = np.array([most_count(t) for t in targets])
     loose = []
     for patch, extra in zip(layout.patches, poles.tolist(), strict=True):
         sides = [arcs[[a for a, _ in side]].tolist() for side in patch.sides]
@@ -114,7 +114,7 @@ def build_program(
 
 def _arc_column(program: IntegerProgram, target: float) -> int:
     """An arc's count; its price follows t log(n/t)^2 for target t, in slopes that keep it convex."""
-    column = program.integer(0.0, 1.0, _most(target))
+    column = program.integer(0.0, 1.0, most_count(target))
     unit = max(target, LEAST_UNIT)
     above = [program.real(slope, width * unit) for slope, width in _ABOVE]
     below = [program.real(slope, width * unit) for slope, width in _BELOW]
@@ -122,7 +122,8 @@ def _arc_column(program: IntegerProgram, target: float) -> int:
     return column
 
 
-def _most(target: float) -> float:
+def most_count(target: float) -> float:
+    """Return the most segments that an arc may have."""
     return float(np.ceil(_MOST * target + 4))
 
 
@@ -139,7 +140,7 @@ def _rounded_columns(program: IntegerProgram, targets: FloatArray, counts: Float
     """Return a column for each arc's count that is rounded, up or down, from one that is not whole."""
     columns, total = [], 0.0
     for target, count in zip(targets.tolist(), counts.tolist(), strict=True):
-        low, high = max(1.0, np.floor(count + _WHOLE)), min(_most(target), np.ceil(count - _WHOLE))
+        low, high = max(1.0, np.floor(count + _WHOLE)), min(most_count(target), np.ceil(count - _WHOLE))
         price = arc_price(target, low)
         slope = arc_price(target, high) - price if high > low else 0.0
         columns.append(program.integer(slope, low, high))

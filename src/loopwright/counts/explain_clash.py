@@ -9,12 +9,13 @@ from typing import NoReturn
 import numpy as np
 
 from loopwright.counts.count_options import CountOptions
-from loopwright.counts.count_program import SumPin, build_program
+from loopwright.counts.count_program import SumPin, build_program, most_count
 from loopwright.errors import ConvergenceError, InfeasibleError, TightBudgetError
 from loopwright.layout.types import Layout
 from loopwright.types import FloatArray
 
 _FINEST = 16.0  # factor on wished counts, or on the root of the budget, up to which one is sought that lets pins be met
+_ALL = 45.0  # the same from the smallest budget to the largest: the root of 2,000
 _HALVINGS = 6  # of the range in which it is sought: to within 5 %
 _GAP = 0.5  # any solution will do
 _FAR_PRICE = 1e4  # of a segment off the pin: well above all that a layout can cost
@@ -52,6 +53,8 @@ def explain_clash(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...],
         step = "one (by two where its border crosses the mirror plane)" if any(p.copies > 1 for p in kept) else "one"
         names = ", ".join(dict.fromkeys(p.wish for p in kept))
         what, way = f"The pins {names} cannot be met together", f"change one of them by {step}, or remove one"
+    if finer is None and any(_is_beyond_all(targets, pin) for pin in kept):
+        finer = math.inf
     if finer is not None:
         raise TightBudgetError(what, way, finer**2, places=places)
     raise InfeasibleError(f"{what}: {way}.", places=places, about="pins")
@@ -69,11 +72,21 @@ def _least_finer(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...], 
 
     low, high = 1.0, _FINEST
     if not is_met(high):
-        return None
+        low, high = _FINEST, _ALL
+        if not is_met(high):
+            return None
     for _ in range(_HALVINGS):
         middle = math.sqrt(low * high)
         low, high = (low, middle) if is_met(middle) else (middle, high)
     return high
+
+
+def _is_beyond_all(targets: FloatArray, pin: SumPin) -> bool:
+    """Tell whether a pin asks for more than its arcs can have with the largest budget, whatever their neighbours have.
+
+    That is by the lengths of edges in this layout; another budget may give another.
+    """
+    return pin.count > sum(most_count(_ALL * target) for target in targets[list(pin.arcs)].tolist())
 
 
 def _explain_one(layout: Layout, targets: FloatArray, pin: SumPin, pins: tuple[SumPin, ...], opt: CountOptions) -> str:

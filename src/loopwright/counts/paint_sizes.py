@@ -36,6 +36,7 @@ def paint_sizes(
             raise MarksError(
                 f"The list given has {sizes}, but {sculpt.name} has {vertices}: paint the sizes on this very file.",
                 in_marks=True,
+                about="vertex_sizes",
             )
         tree = cKDTree(sculpt.positions, balanced_tree=False)
         out = vertex_sizes[tree.query(surface.positions)[1]].astype(np.float64)

@@ -149,7 +149,8 @@ def _odd_error(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest | None)
         if can_be_had and not set(can_be_had) & set(around):
             verb = "are" if len(can_be_had) > 1 else "is"
             text = (
-                f"The pin {pin.name}={asked} cannot be met: the nearest that can be had {verb} {_doubled(can_be_had)}."
+                f"The pin {pin.name}={asked} cannot be met: the nearest that can be had {verb} {_doubled(can_be_had)}, "
+                "and an odd number can be had there with no budget."
             )
             return InfeasibleError(text, places=[pin.name], about="pins")
         if not can_be_had:

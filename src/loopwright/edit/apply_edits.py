@@ -7,10 +7,11 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from loopwright.edit.change import no_change
-from loopwright.edit.make_change import make_change
+from loopwright.edit.make_change import make_change, pick_poles
 from loopwright.edit.mirror_halves import cut_in_half, is_whole_mirrored, join_halves, other_side
-from loopwright.edit.pick_place import check_near
+from loopwright.edit.pick_place import check_near, onto_half, tell_poles_taken
 from loopwright.edit.place_vertices import place_vertices
+from loopwright.edit.quad_links import link_quads
 from loopwright.edit.tell_poorer import tell_poorer
 from loopwright.edit_wishes import Operation, read_operation
 from loopwright.errors import InfeasibleError, MarksError
@@ -63,14 +64,14 @@ def apply_edits(
         before = len(change.mesh.quads)
         try:
             check_near(change.mesh, operation.place)
+            taken = _poles_taken(change.mesh, operation)
             change = change.then(make_change(change.mesh, operation))
         except (InfeasibleError, MarksError) as error:
             text, about = f"edit {k} ({operation.op}): {error}", f"edits/{k - 1}"
             raise type(error)(text, places=error.places, in_marks=True, about=about) from error
         more = (len(change.mesh.quads) - before) * (1 if change.mesh.mirror is None else 2)
-        findings.append(
-            Finding("edited", f"Edit {k} ({operation.op}){_where(operation)}: {_count_text(more)}.", abs(more))
-        )
+        text = f"Edit {k} ({operation.op}){_where(operation)}: {_count_text(more)}{taken}."
+        findings.append(Finding("edited", text, abs(more)))
     half = place_vertices(change.mesh, change.is_new, projector)
     if halves is None:
         edited = half
@@ -87,6 +88,14 @@ def _where(operation: Operation) -> str:
     if operation.place is None:
         return f" of {' and '.join(operation.regions)}" if operation.regions else ""
     return " near ({:g}, {:g}, {:g})".format(*operation.place.near)
+
+
+def _poles_taken(mesh: QuadMesh, operation: Operation) -> str:
+    if operation.place is None:
+        return ""
+    place, links = onto_half(operation.place, mesh), link_quads(mesh.quads, len(mesh.positions))
+    poles = pick_poles(mesh, links, place, operation)
+    return f"; {tell_poles_taken(mesh, place, poles)}" if poles else ""
 
 
 def _count_text(more: int) -> str:

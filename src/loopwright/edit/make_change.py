@@ -12,9 +12,9 @@ from loopwright.edit.change_regions import merge_regions, split_region
 from loopwright.edit.collapse_strip import collapse_strip
 from loopwright.edit.count_poor import count_poor
 from loopwright.edit.move_pole import find_poles, move_pole_pair, move_pole_rows
-from loopwright.edit.pick_place import onto_half, pick_pole, pick_rail, pick_rung
+from loopwright.edit.pick_place import onto_half, pick_partner, pick_pole, pick_rail, pick_rung
 from loopwright.edit.place_vertices import vertex_normals
-from loopwright.edit.quad_links import Ids, QuadLinks, link_quads
+from loopwright.edit.quad_links import QuadLinks, link_quads
 from loopwright.edit.split_strips import split_strips
 from loopwright.edit.turn_disc import turn_disc
 from loopwright.edit_wishes import Operation, Place
@@ -163,20 +163,21 @@ def _turn(mesh: QuadMesh, links: QuadLinks, place: Place, operation: Operation) 
         if links.is_boundary_edge[edge]:
             raise InfeasibleError("The pattern cannot be turned: the edge lies on the boundary of the mesh.")
         return turn_disc(mesh, links.edge_half_edges[edge] // 4, steps)
-    pole = pick_pole(mesh, place)
-    centres = [pole]
-    if operation.what == "pair":
-        centres.append(_partner(mesh, links, pole, place))
+    centres = pick_poles(mesh, links, place, operation)
     return turn_disc(mesh, np.flatnonzero(np.isin(mesh.quads, centres).any(axis=1)), steps)
 
 
-def _partner(mesh: QuadMesh, links: QuadLinks, pole: int, place: Place) -> int:
-    """Return the pole that an edge joins to this one."""
-    near = links.edges[(links.edges == pole).any(axis=1)].sum(axis=1) - pole
-    partners: Ids = np.intersect1d(near, find_poles(mesh))
-    partners = partners[links.valence[partners] != links.valence[pole]]
-    if len(partners) == 0:
-        spot = tuple(np.round(mesh.positions[pole], 6).tolist())
-        raise InfeasibleError(f"The pole near {spot} has no partner of another valence beside it.", places=[spot])
-    distance = np.linalg.norm(mesh.positions[partners] - place.near, axis=1)
-    return int(partners[int(distance.argmin())])
+def pick_poles(mesh: QuadMesh, links: QuadLinks, place: Place, operation: Operation) -> tuple[int, ...]:
+    """Return the poles that an operation takes for its place; none where it takes an edge or a region.
+
+    Raises
+    ------
+    MarksError, InfeasibleError
+        If there is no such pole near the place, or no partner beside it.
+    """
+    if operation.op == "move_pole":
+        return (pick_pole(mesh, place),)
+    if operation.op != "turn" or operation.what == "edge":
+        return ()
+    pole = pick_pole(mesh, place)
+    return (pole, pick_partner(mesh, links, pole, place)) if operation.what == "pair" else (pole,)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -9,10 +10,12 @@ import numpy as np
 from loopwright.edit.move_pole import find_poles
 from loopwright.edit.quad_links import Ids, QuadLinks
 from loopwright.edit_wishes import Place
-from loopwright.errors import MarksError
+from loopwright.errors import InfeasibleError, MarksError
+from loopwright.fit.link_edges import mean_edges
 from loopwright.types import FloatArray, QuadMesh
 
 _SAME = 1e-9  # of the extent: distances that differ by less are ties, broken by position
+FAR_POLE = 3.0  # edges: a pole farther from a place is not the one that is meant
 _ASTRAY = 0.25  # of the diagonal: a place so far from the mesh means nothing on it
 _LEAST_SINE = 1e-6  # between the surface and a direction that says something on it
 
@@ -74,12 +77,59 @@ def pick_pole(mesh: QuadMesh, place: Place) -> int:
     Raises
     ------
     MarksError
-        If the mesh has none.
+        If the mesh has none, or the nearest is more than a few edges off: another one would be meant, or none.
     """
     poles = find_poles(mesh)
     if len(poles) == 0:
         raise MarksError("The mesh has no poles.")
-    return int(poles[_nearest(mesh.positions[poles], place.near)])
+    pole = int(poles[_nearest(mesh.positions[poles], place.near)])
+    gap, edges = _gap(mesh, place, pole)
+    if edges > FAR_POLE:
+        here, there = tell_spot(mesh, place, place.near), tell_spot(mesh, place, mesh.positions[pole])
+        raise MarksError(
+            f"no pole is within {FAR_POLE:g} edges of its place {here}: the nearest, at {there}, is {gap:.3g} away "
+            f"({edges:.1f} edges); name the place of the pole that is meant.",
+            places=[there],
+        )
+    return pole
+
+
+def pick_partner(mesh: QuadMesh, links: QuadLinks, pole: int, place: Place) -> int:
+    """Return the pole of another valence that an edge joins to this one; of several the one nearest to the place.
+
+    Raises
+    ------
+    InfeasibleError
+        If there is none.
+    """
+    near = links.edges[(links.edges == pole).any(axis=1)].sum(axis=1) - pole
+    partners: Ids = np.intersect1d(near, find_poles(mesh))
+    partners = partners[links.valence[partners] != links.valence[pole]]
+    if len(partners) == 0:
+        spot = tuple(np.round(mesh.positions[pole], 6).tolist())
+        raise InfeasibleError(f"The pole near {spot} has no partner of another valence beside it.", places=[spot])
+    distance = np.linalg.norm(mesh.positions[partners] - place.near, axis=1)
+    return int(partners[int(distance.argmin())])
+
+
+def tell_poles_taken(mesh: QuadMesh, place: Place, poles: Sequence[int]) -> str:
+    """Say which poles an edit took for a place, on the side where the place is, and how far off the first one is."""
+    spots = " and ".join(tell_spot(mesh, place, mesh.positions[pole]) for pole in poles)
+    what = "pole taken was that" if len(poles) == 1 else "poles taken were those"
+    return f"the {what} at {spots}, {_gap(mesh, place, poles[0])[1]:.2g} edges from the place"
+
+
+def tell_spot(mesh: QuadMesh, place: Place, point: FloatArray) -> str:
+    """Return a (3,) point of the half that is edited as text, on the side where the place was given."""
+    if mesh.mirror is not None and place.is_mirrored:
+        point = mesh.mirror.reflect(point[None])[0]
+    return "({:.4g}, {:.4g}, {:.4g})".format(*(point + 0.0))
+
+
+def _gap(mesh: QuadMesh, place: Place, vertex: int) -> tuple[float, float]:
+    """Return how far a vertex is from a place, and that in edges of the vertex."""
+    gap = float(np.linalg.norm(mesh.positions[vertex] - place.near))
+    return gap, gap / max(float(mean_edges(mesh.positions, mesh.quads)[vertex]), 1e-300)
 
 
 def _pick_directed(mesh: QuadMesh, links: QuadLinks, near: FloatArray, direction: FloatArray, *, is_along: bool) -> int:

@@ -30,6 +30,7 @@ def run_edits(
     projector: SurfaceProjector,
     *,
     held: Sequence[int] = (),
+    names: Sequence[str] = (),
     progress: Progress = silent,
 ) -> tuple[QuadMesh, list[Finding]]:
     """Return the mesh with the edits made and evened out on the sculpt, and what they did.
@@ -39,16 +40,19 @@ def run_edits(
     mesh : evened out; a half that ends at its mirror plane, or a whole mesh without one.
     edits : plain data, in their order; where there is none, the mesh comes back as it is.
     held : vertices at places that the artist wants kept; they stay there, whatever becomes of borders round them.
+    names : what messages call those places; without them they are told by their coordinates alone.
 
     Raises
     ------
     InfeasibleError, MarksError
-        If an edit cannot be made; the message begins with its number. Or if a held place loses its vertex.
+        If an edit cannot be made, or takes the vertex of a held place away; the message begins with its number.
     """
     if not edits:
         return mesh, []
     made, findings = apply_edits(mesh, edits, projector)
-    made = _hold(mesh.positions[list(held)], made)
+    made, lost = _hold(mesh.positions[list(held)], made)
+    if lost is not None:
+        raise _taken_away(mesh, edits, projector, mesh.positions[held[lost]], names[lost] if names else "")
     edited = relax(made, projector, progress=lambda _, done: progress("edits", done))
     sides = 1 if mesh.mirror is None else 2
     before, after = sides * len(mesh.quads), sides * len(edited.quads)
@@ -61,20 +65,38 @@ def run_edits(
     return edited, kept + poorer + tell_loosened(made, edited)
 
 
-def _hold(places: FloatArray, mesh: QuadMesh) -> QuadMesh:
-    """Return the mesh with the vertices at the places fixed."""
-    if len(places) == 0:
-        return mesh
+def _hold(places: FloatArray, mesh: QuadMesh) -> tuple[QuadMesh, int | None]:
+    """Return the mesh with the vertices at the places fixed, and the first place that has none."""
     fixed = mesh.is_fixed.copy()
+    for index, place in enumerate(places):
+        vertex = _vertex_at(place, mesh)
+        if vertex is None:
+            return mesh, index
+        fixed[vertex] = True
+    return replace(mesh, is_fixed=fixed), None
+
+
+def _vertex_at(place: FloatArray, mesh: QuadMesh) -> int | None:
+    gap = np.linalg.norm(mesh.positions - place, axis=1)
     diagonal = float(np.linalg.norm(np.ptp(mesh.positions, axis=0)))
-    for place in places:
-        gap = np.linalg.norm(mesh.positions - place, axis=1)
-        if gap.min() > _MOVED * diagonal:
-            spot = tuple(np.round(place, 6).tolist())
-            text = f"The edits take away the vertex that is held at {spot}: drop that place or the edit that needs it."
-            raise InfeasibleError(text, places=[spot], in_marks=True, about="edits")
-        fixed[int(gap.argmin())] = True
-    return replace(mesh, is_fixed=fixed)
+    return int(gap.argmin()) if gap.min() <= _MOVED * diagonal else None
+
+
+def _taken_away(
+    mesh: QuadMesh, edits: Sequence[Mapping[str, object]], projector: SurfaceProjector, place: FloatArray, name: str
+) -> InfeasibleError:
+    """Return the error that names the first edit after which no vertex is at a held place, and the place."""
+    number = len(edits)
+    for count in range(1, len(edits)):
+        if _vertex_at(place, apply_edits(mesh, edits[:count], projector)[0]) is None:
+            number = count
+            break
+    spot = tuple(np.round(place, 6).tolist())
+    text = (
+        f"edit {number} ({edits[number - 1]['op']}) takes away the vertex of {name + ', ' if name else 'a place '}held "
+        f"at {spot}: drop that place, or change the edit."
+    )
+    return InfeasibleError(text, places=[name, spot] if name else [spot], in_marks=True, about="points")
 
 
 def check_region_names(regions: Sequence[Region], edits: Sequence[Mapping[str, object]]) -> None:

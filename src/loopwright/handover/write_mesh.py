@@ -24,7 +24,7 @@ def check_mesh_path(path: str | os.PathLike[str]) -> None:
     Raises
     ------
     InputError
-        If the ending is unknown, the folder is missing or cannot be written to, or the name is a folder's.
+        If the ending is unknown, the folder cannot be made or written to, or the name is a folder's.
     """
     target = Path(path)
     check_name(target)
@@ -37,10 +37,6 @@ def check_mesh_path(path: str | os.PathLike[str]) -> None:
         )
     if target.is_dir():
         raise InputError(f"{target}: this is a folder; name a file in it.", places=(str(target),))
-    if not target.parent.is_dir():
-        raise InputError(
-            f"{target}: the folder {str(target.parent)!r} does not exist; make it first.", places=(str(target),)
-        )
     try:
         check_writable(target.parent)
     except OSError as error:
@@ -49,7 +45,7 @@ def check_mesh_path(path: str | os.PathLike[str]) -> None:
 
 
 def write_mesh(path: str | os.PathLike[str], mesh: QuadMesh) -> None:
-    """Write a mesh whole or not at all.
+    """Write a mesh whole or not at all; folders that are missing are made.
 
     OBJ and PLY keep the quads, with the regions as groups (OBJ) or as a number per
     face (PLY).  GLB holds triangles, two a quad, with normals and the regions' colours.  The order of

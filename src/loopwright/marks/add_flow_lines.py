@@ -20,6 +20,7 @@ from loopwright.marks.settle_line import move_vertex, settle_line
 from loopwright.marks.split_at_mirror import DrawnPart, split_at_mirror
 from loopwright.marks.stopped_lines import StoppedLines
 from loopwright.marks.surface_cutter import SurfaceCutter
+from loopwright.marks.told_lines import ToldLines
 from loopwright.marks.walk_line import finish_walk, walk_line
 from loopwright.shelf import Shelf
 from loopwright.surface.half_edges import arc_length
@@ -72,7 +73,6 @@ def add_flow_lines(
     off = [] if exact else check_lines(surface, drawer, lines, size)
 
     work = _Lines(cutter, drawer, size, exact, lambda: _flow(surface, size, shelf))
-    work.findings += off
     drawn = tuple(lines) if exact or surface.mirror is None else _draw_whole(surface, lines, size, shelf)
     for part in split_at_mirror(drawn, surface.mirror, lambda points: 0.5 * _ON * size(points)):
         if exact:
@@ -82,14 +82,16 @@ def add_flow_lines(
         else:
             work.add(part, drawer.join(part.points, part.closed))
     work.carry_rest()
-    known = {line.name for line in drawn}
+    known, nothing = {line.name for line in drawn}, []
     for line in lines:
         if line.name not in work.kept:
             why = work.stopped.tell(line.name) if line.name in known else "lies in one point of the surface"
             text = f"{line.name} {why}: it adds nothing."
-            work.findings.append(Finding("line_adds_nothing", text, names=(line.name,)))
-    cut = work.cutter.finish()
-    return close_pockets(cut, work.cutter.line_of, size.at_vertices(cut), _POCKET**2), work.findings
+            nothing.append(Finding("line_adds_nothing", text, names=(line.name,)))
+    cut, line_of = work.cutter.finish(), work.cutter.line_of
+    closed = close_pockets(cut, line_of, size.at_vertices(cut), _POCKET**2)
+    told = work.told.tell(lines, work.stopped.names, line_of, cut.flow_edges, closed.flow_edges)
+    return closed, [*off, *told, *nothing]
 
 
 def ready_lines(surface: RegionSurface, shelf: Shelf, *, reach: float | FloatArray) -> None:
@@ -147,7 +149,7 @@ class _Lines:
         self.exact, self.carrier = exact, EndCarrier(cutter, drawer, size, cache(flow), exact)
         self.waiting: list[tuple[str, list[int]]] = []
         self.kept: set[str] = set()
-        self.findings: list[Finding] = []
+        self.told = ToldLines()
         self.stopped = StoppedLines(cutter)
 
     def add(self, part: DrawnPart, line: FloatArray) -> None:
@@ -225,8 +227,7 @@ class _Lines:
         last = self.cutter.put_vertex(line[-1]) if end is None else end
         path = finish_walk(self.cutter, walk_line(self.cutter, first, line, last), last, line)
         if path[-1] != last:
-            text = f"{name} could not be followed to its end: draw it with more points where it turns sharply."
-            self.findings.append(Finding("line_broken", text))
+            self.told.broken(self.cutter.current, name)
         self._note(name, path, line)
         if start is None:
             self.waiting.append((name, path[::-1]))
@@ -265,18 +266,12 @@ class _Lines:
         """Lengthen a chain that is in the surface beyond its last vertex."""
         carried = self.carrier.carry(path)
         if carried is None:
-            text = f"{name} ends on its own: nothing lies ahead of it that it could run to."
-            self.findings.append(Finding("line_loose", text))
+            self.told.loose(self.cutter.current, name)
             return
         self._note(name, carried.path, carried.line)
-        self._tell(name, carried.way)
-
-    def _tell(self, name: str, way: FloatArray) -> None:
-        length = float(arc_length(way)[-1])
-        if length > 2.0 * self._mean(way):
-            end, met = ("({:.4g}, {:.4g}, {:.4g})".format(*place) for place in (way[0], way[-1]))
-            text = f"{name} had a loose end at {end}; it was carried on by {length:.3g} to what lies ahead, at {met}."
-            self.findings.append(Finding("line_carried_on", text))
+        length = float(arc_length(carried.way)[-1])
+        if length > 2.0 * self._mean(carried.way):
+            self.told.carried(self.cutter.current, name, carried.way, length)
 
     def _note(self, name: str, path: list[int], line: FloatArray) -> None:
         self.kept.add(name)

@@ -69,4 +69,5 @@ class EndCarrier:
         tail = resample(drawn[length >= length[-1] - 2.0 * reach], _SPACING * edge)
         hold = np.where(np.arange(len(tail) + len(dense) - 1) < len(tail), _DRAWN, 1.0)
         smooth = self.drawer.smooth(np.concatenate([tail, dense[1:]]), False, max(3.0, reach / edge), hold)
-        return np.concatenate([way[:1], smooth[arc_length(smooth) > arc_length(tail)[-1] + 0.1 * edge]])
+        ahead = smooth[arc_length(smooth) > arc_length(tail)[-1] + 0.1 * edge]
+        return np.concatenate([way[:1], ahead if len(ahead) else way[-1:]])  # a wavy end gets shorter than a short way

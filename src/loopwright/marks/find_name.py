@@ -37,6 +37,8 @@ def find_wishes(path: Path, error: LoopwrightError, options: BuildOptions) -> st
         top = load_json(path)
         if error.about.startswith("edits"):
             found = [edit.place for edit in top.entries("edits") if edit.place == error.about]
+        elif error.about == "points":
+            found = [place for name, place in _only_in_marks(options) if name in error.places and "points" in place]
         elif error.about:
             found = [place for name, place in _still_wished(top, error.about, options) if name in error.places]
         else:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from loopwright.marks.surface_cutter import SurfaceCutter
+from loopwright.marks.told_lines import LEFT_OUT
 from loopwright.types import Finding, FloatArray
 
 _PART = 0.2  # share of a line's points that lie along something from which on that is named
@@ -81,5 +82,6 @@ class StoppedLines:
 
 
 def names_adding_nothing(findings: Iterable[Finding]) -> set[str]:
-    """Return the names of lines of which findings tell that nothing of them was cut in."""
-    return {name for finding in findings if finding.kind == "line_adds_nothing" for name in finding.names}
+    """Return the names of lines of which findings tell that nothing of them is cut in."""
+    kinds = ("line_adds_nothing", LEFT_OUT)
+    return {name for finding in findings if finding.kind in kinds for name in finding.names}

@@ -70,7 +70,6 @@ def draw_poses(
                     Picture(_picture_name(name, pose_index, view), title, views[view], (Layer(key, has_edges=True),))
                 )
     drawn, findings = run_drawing(Scene(diagonal, solids, {}, pictures), progress=progress)
-    folder.mkdir(parents=True, exist_ok=True)
     files = []
     for picture in drawn:
         target = folder / f"{picture.picture.name}.jpg"

@@ -63,7 +63,12 @@ def carry_marks(marks: Marks, registration: SculptRegistration) -> Marks:
     vertex_sizes = None
     if marks.vertex_sizes is not None:
         if len(marks.vertex_sizes) != len(registration.moved):
-            raise MarksError("The painted sizes are those of another sculpt: their number is not that of its vertices.")
+            raise MarksError(
+                f"The painted sizes are those of another sculpt: there are {len(marks.vertex_sizes):,}, but the old "
+                f"sculpt has {plural(len(registration.moved), 'vertex', 'vertices')}.",
+                in_marks=True,
+                about="vertex_sizes",
+            )
         vertex_sizes = scale * marks.vertex_sizes[registration.source_vertices()]
     return replace(
         marks,

@@ -85,8 +85,23 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
             lambda: _draw_lines(ground, painted, wishes, reach),
         )
         surface = replace(surface, regions=painted.regions)
-    told = (*_tell_specks(report), *tell_mirror(report, painted, ground, wishes), *drawn)
+    told = (
+        *_tell_unpainted(ground, wishes),
+        *_tell_specks(report),
+        *tell_mirror(report, painted, ground, wishes),
+        *drawn,
+    )
     return FoundRegions(surface, painted, told, report.paint, ridges, promises)
+
+
+def _tell_unpainted(ground: Ground, wishes: BuildOptions) -> list[Finding]:
+    if ground.sculpt.colors is not None or wishes.lines:
+        return []
+    text = (
+        "The sculpt has no vertex colours, so there is no paint, and its shape alone defines the layout. To say where "
+        "loops run, paint regions, or draw flow lines in a marks file."
+    )
+    return [Finding("no_paint", text)]
 
 
 def _tell_specks(report: MarksReport) -> list[Finding]:

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from loopwright.counts.counted_layout import CountedLayout
 from loopwright.errors import InfeasibleError
-from loopwright.fit.hold_points import hold_points
+from loopwright.fit.hold_points import hold_points, tell_points
+from loopwright.stages.clock import Clock
+from loopwright.stages.make_quads import make_quads
+from loopwright.stages.read_ground import Ground
 from loopwright.surface.project import SurfaceProjector
 from loopwright.surface.repair_work import plural
-from loopwright.types import QuadMesh
+from loopwright.types import Finding, FloatArray, QuadMesh
 from loopwright.wishes import FixedPoint
 
 _SHOWN = 6  # groups of places that are named
@@ -37,6 +41,30 @@ def hold_places(
         raise InfeasibleError(
             _tell(groups), places=[name for group in groups for name in group], in_marks=True
         ) from error
+
+
+def check_places(
+    ground: Ground, made: CountedLayout, covered: FloatArray, points: Sequence[FixedPoint], clock: Clock
+) -> list[Finding]:
+    """Refuse held places of a plan as a build does, and tell those that lie off the sculpt or over an opening.
+
+    A build holds vertices of the quads that fill the layout; where there are places, a plan makes them too.
+
+    Parameters
+    ----------
+    covered : (n, 3) points of what the mesh covers.
+    points : with names that tell them apart.
+
+    Raises
+    ------
+    InfeasibleError, MarksError : as :func:`hold_places` raises.
+    """
+    if not points:
+        return []
+    mesh = make_quads(ground, made, clock)
+    off = tell_points(mesh, points, ground.projector, covered)
+    hold_places(mesh, points, ground.projector)
+    return off
 
 
 def _clashes(mesh: QuadMesh, points: Sequence[FixedPoint], projector: SurfaceProjector) -> list[list[str]]:

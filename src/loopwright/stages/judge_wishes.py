@@ -14,6 +14,7 @@ from loopwright.fit.link_edges import mean_edges
 from loopwright.layout.promise_lines import Promise
 from loopwright.layout.tell_astray import FOLLOWED, mesh_chains, names_told, tell_astray
 from loopwright.marks.stopped_lines import names_adding_nothing
+from loopwright.marks.told_lines import names_left_out
 from loopwright.numerics.limit_surface import limit_matrix
 from loopwright.options import BuildOptions
 from loopwright.surface.project import SurfaceProjector
@@ -29,7 +30,7 @@ def judge_plan(wishes: BuildOptions, promises: Sequence[Promise], findings: Sequ
     wishes : with lines and places that have names of their own.
     promises, findings : of the plan.
     """
-    lost = names_told([finding for finding in findings if finding.kind == "line_astray"], promises)
+    lost = {*names_told(findings, promises), *names_left_out(findings)}
     lines = [WishOutcome("line", line.name, False if line.name in lost else None) for line in wishes.lines]
     points = [WishOutcome("point", point.name, None) for point in wishes.points]
     return [*lines, *points, *(WishOutcome("poles", pole.region, None) for pole in wishes.poles)]

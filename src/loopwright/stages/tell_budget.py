@@ -15,6 +15,8 @@ _MORE = 1.2  # factor between them
 def tell_budget(error: TightBudgetError, budget: int, can_be_planned: Callable[[int], object]) -> InfeasibleError:
     """Return the error with the budget that forbids the pins, and with one that was found to do, if one was.
 
+    Else it says that none that is allowed has room, or which larger ones were tried.
+
     The layout, and with it what pins need, may be another with another budget; so each that is told was tried.
 
     Parameters
@@ -26,23 +28,26 @@ def tell_budget(error: TightBudgetError, budget: int, can_be_planned: Callable[[
     ------
     Cancelled : from ``can_be_planned``.
     """
-    what = f"{error.what} at a budget of {budget:,}"
-    faces = budget * error.times
-    for _ in range(_TRIES):
-        tried = _two_digits(faces)
-        if tried > LARGEST_BUDGET:
+    faces, tried = budget * error.times, list[int]()
+    if math.isinf(faces) or _two_digits(faces) > LARGEST_BUDGET:
+        about = f" (it would take about {_two_digits(faces):,} faces)" if math.isfinite(faces) else ""
+        told = f"no budget up to the largest, {LARGEST_BUDGET:,}, has room for that{about}"
+    else:
+        while len(tried) < _TRIES and (more := _two_digits(faces)) <= LARGEST_BUDGET:
+            tried.append(more)
+            try:
+                can_be_planned(more)
+            except Cancelled:
+                raise
+            except LoopwrightError:
+                faces *= _MORE
+                continue
+            told = f"a budget of {more:,} would do"
             break
-        try:
-            can_be_planned(tried)
-        except Cancelled:
-            raise
-        except LoopwrightError:
-            faces *= _MORE
-            continue
-        return InfeasibleError(
-            f"{what}: {error.way}; a budget of {tried:,} would do.", places=error.places, about=error.about
-        )
-    return InfeasibleError(f"{what}: {error.way}.", places=error.places, about=error.about)
+        else:
+            told = f"larger budgets that were tried, {_listed(tried)}, would not do"
+    text = f"{error.what} at a budget of {budget:,}: {error.way}; {told}."
+    return InfeasibleError(text, places=error.places, about=error.about)
 
 
 def tell_sizes(error: TightBudgetError) -> InfeasibleError:
@@ -51,6 +56,11 @@ def tell_sizes(error: TightBudgetError) -> InfeasibleError:
         f"{error.what} with the sizes asked for, which leave no room for more: {error.way}, or ask for smaller sizes."
     )
     return InfeasibleError(text, places=error.places, about=error.about)
+
+
+def _listed(budgets: list[int]) -> str:
+    *most, last = (f"{budget:,}" for budget in budgets)
+    return f"{', '.join(most)} and {last}" if most else last
 
 
 def _two_digits(faces: float) -> int:
