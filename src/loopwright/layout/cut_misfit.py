@@ -12,20 +12,14 @@ from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray
 
 
-def side_misfit(part: Piece, points: FloatArray, size: float, scale: FloatArray | None = None) -> float:
-    """How many segments the sides of a disc are off from what its pole, or none, needs; 0 for parts still to be cut.
-
-    Parameters
-    ----------
-    size : the wished edge length.
-    scale : (n,) how much finer than that is wished at each vertex.
-    """
+def side_misfit(part: Piece, points: FloatArray, size: float) -> float:
+    """How many segments the sides of a disc are off from what its pole, or none, needs; 0 for parts still to be cut."""
     if len(part.loops) != 1 or part.euler != 1 or (part.quadrants > 2).any():
         return 0.0
     if not (part.quadrants == 1).any():
         return 0.0
     sides = side_chains(part.loops[0], part.quadrants)
-    return misfit([arc_length(points[s], None if scale is None else scale[s])[-1] / size for s in sides])
+    return misfit([arc_length(points[s])[-1] / size for s in sides])
 
 
 def misfit(sides: Sequence[float]) -> float:
@@ -56,13 +50,11 @@ class DiscSides:
     ----------
     piece : of one loop.
     points : (n, 3) places of its vertices.
-    scale : (n,) how much lengths count there.
     """
 
-    def __init__(self, piece: Piece, points: FloatArray, scale: FloatArray | None = None) -> None:
+    def __init__(self, piece: Piece, points: FloatArray) -> None:
         loop = piece.loops[0]
-        closed = np.append(loop, loop[0])
-        along = arc_length(points[closed], None if scale is None else scale[closed])
+        along = arc_length(points[np.append(loop, loop[0])])
         self.quadrants = piece.quadrants
         self.total = float(along[-1])
         self.at = np.full(len(points), np.nan)

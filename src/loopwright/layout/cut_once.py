@@ -106,11 +106,7 @@ def _best_cut(
     cuts, before = trace_from(graph, starts)
     prices = score_cuts(piece, rim, cuts, size, opt)
     seen = SeenCuts(points, cuts, apart)
-    scale = surface.scale_of(piece)
-    sides = DiscSides(piece, points, scale) if len(piece.loops) == 1 and piece.euler == 1 else None
-    lengths = graph.steps.length
-    if scale is not None:
-        lengths = lengths * (0.5 * (scale[graph.steps.tail] + scale[graph.steps.head]))
+    sides = DiscSides(piece, points) if len(piece.loops) == 1 and piece.euler == 1 else None
     best: tuple[float, Outcome] | None = None
     looked = 0
     old = burden(piece)
@@ -125,7 +121,7 @@ def _best_cut(
         steps = cut_steps(graph, cut, before[cuts.row[k]])
         if sides is not None and best is not None:
             # taken as looked at, though it is not known whether it could be made
-            least = opt.misfit * size * sides.misfit(cut, float(lengths[steps].sum()), size)
+            least = opt.misfit * size * sides.misfit(cut, float(graph.steps.length[steps].sum()), size)
             if prices[k] + least > best[0] + _SAME * size:
                 looked += 1
                 seen.add(k)

@@ -187,5 +187,5 @@ def outcome_penalty(
                 (origin < 0)[:, None], fresh[np.minimum(-origin - 1, len(fresh) - 1) * (origin < 0)], points
             )
         penalty += max(0.0, 4.0 - surface_area(points, part.triangles) / size**2) * size
-        penalty += opt.misfit * size * side_misfit(part, points, size, surface.scale_of(part))
+        penalty += opt.misfit * size * side_misfit(part, points, size)
     return penalty

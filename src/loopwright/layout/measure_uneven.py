@@ -138,7 +138,7 @@ def unevenness(patch: Piece, points: FloatArray, size: float, scale: FloatArray 
     """
     sides = side_chains(patch.loops[0], patch.quadrants)
     if scale is not None and not patch.is_ring:
-        lengths = np.array([arc_length(points[s], scale[s])[-1] for s in sides])
+        lengths = np.array([_scaled_length(points[s], scale[s]) for s in sides])
         area = _scaled_area(points, patch.triangles, scale)
     else:
         lengths = np.array([arc_length(points[s])[-1] for s in sides])
@@ -150,6 +150,11 @@ def unevenness(patch: Piece, points: FloatArray, size: float, scale: FloatArray 
     unlike = float(worst[0]) - (_RING if patch.is_ring and len(lengths) == 4 else 0.0)
     stretch = float(np.log(area / enclosed[0]))
     return max(unlike, _DEPTH * stretch, -stretch)
+
+
+def _scaled_length(points: FloatArray, scale: FloatArray) -> float:
+    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    return float((step * 0.5 * (scale[:-1] + scale[1:])).sum())
 
 
 def _scaled_area(points: FloatArray, triangles: IntArray, scale: FloatArray) -> float:
