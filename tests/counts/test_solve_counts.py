@@ -14,7 +14,15 @@ from loopwright.counts import solve_counts
 from loopwright.counts.count_options import CountOptions
 from loopwright.counts.count_program import CountProgram, SumPin, build_program
 from loopwright.counts.counted_layout import CountedLayout
-from loopwright.counts.measure_faces import fill_poles, is_simple, measure_fills, patch_faces, side_counts
+from loopwright.counts.measure_faces import (
+    fill_poles,
+    filled_faces,
+    is_simple,
+    measure_fills,
+    patch_faces,
+    side_counts,
+    side_lengths,
+)
 from loopwright.counts.program_rows import rim_loops
 from loopwright.counts.solve_counts import arc_targets, choose_loose, solve_for_budget, solve_whole
 from loopwright.errors import ConvergenceError
@@ -70,6 +78,16 @@ def test_openings_get_twelve_segments(name: str) -> None:
 @pytest.mark.parametrize("name", [n for n in SURFACES if n != "sphere in octants"])
 def test_budget_is_met(name: str) -> None:
     assert counts_of(name)[1] == pytest.approx(FACES, rel=0.05)
+
+
+@every_surface
+def test_told_faces_are_those_of_the_fills(name: str) -> None:
+    layout = layout_of(name)
+    counts, told = counts_of(name)
+    assert told == filled_faces(layout, counts).sum()
+    lengths = [side_lengths(layout, patch) for patch in layout.patches]
+    fills = zip(side_counts(layout, counts), lengths, strict=True)
+    assert told == sum(len(fill_patch(sides, side_lengths=each).quads) for sides, each in fills)
 
 
 @pytest.mark.parametrize("faces", [80, 300, 1200])

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from tests.conftest import compact, grid_net, rectangle
 
+from loopwright.layout.make_cut import fill_scale
 from loopwright.layout.measure_uneven import UnevenOptions, is_stray, ring_width, unevenness
 from loopwright.layout.piece import Piece
 from loopwright.layout.ring_bays import BayOptions
@@ -101,3 +102,35 @@ def test_a_ring_may_be_longer_than_its_loops(depth: float) -> None:
     piece = Piece(triangles, origin.reshape(-1), quadrants, 0, is_ring=True)
     assert unevenness(piece, points, SIZE) == pytest.approx(np.log(4.0) - 0.8, abs=1e-6)
     assert not is_stray(piece, points, unevenness(piece, points, SIZE), UnevenOptions())
+
+
+def square(scale: FloatArray) -> tuple[Piece, FloatArray, FloatArray]:
+    """A square of side 6 with four corners; the scale goes from the first value on its left to the second."""
+    points, triangles = rectangle(24, 24, 6.0, 6.0)
+    quadrants = np.zeros(len(points), np.int32)
+    (rim,) = Piece(triangles, np.arange(len(points), dtype=np.int32), quadrants, 0).loops
+    quadrants[rim] = 2
+    ends = np.isin(points[:, :2], [0.0, 6.0]).all(axis=1)
+    quadrants[ends] = 1
+    piece = Piece(triangles, np.arange(len(points), dtype=np.int32), quadrants, 0)
+    return piece, points, np.interp(points[:, 0], [0.0, 6.0], scale)
+
+
+def test_sides_are_as_long_as_they_wish_for_segments() -> None:
+    piece, points, scale = square(np.array([1.0, 3.0]))
+    assert unevenness(piece, points, SIZE) == pytest.approx(0.0, abs=1e-9)
+    assert unevenness(piece, points, SIZE, np.full(len(points), 1.7)) == pytest.approx(0.0, abs=1e-9)
+    # three times as many on the right as on the left (derived)
+    assert unevenness(piece, points, SIZE, scale) == pytest.approx(np.log(3.0), abs=1e-9)
+    of_ring, places, finer = *ring(0.0), np.linspace(1.0, 3.0, (AROUND + 1) * (ACROSS + 1))
+    assert unevenness(of_ring, places, SIZE, finer) == unevenness(of_ring, places, SIZE)
+
+
+def test_fresh_vertices_wish_for_what_those_beside_them_do() -> None:
+    triangles = np.array([[0, 1, 2], [2, 1, 3], [3, 1, 4]], np.int32)
+    found = fill_scale(np.array([1.0, 2.0, 4.0]), np.array([0, 1, -1, 2, 7], np.int32), triangles)
+    # the third is met by triangles whose others have 1 and 2, and 2 and 4; the last one by 2 and 4 (derived)
+    assert found.tolist() == [1.0, 2.0, pytest.approx((1.5 + 3.0) / 2), 4.0, 3.0]
+    assert (
+        fill_scale(np.ones(1), np.array([-1, -2, -3], np.int32), np.array([[0, 1, 2]], np.int32)).tolist() == [1.0] * 3
+    )
