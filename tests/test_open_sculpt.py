@@ -258,6 +258,21 @@ def test_colours_are_told_apart_by_the_shelf() -> None:
     assert fingerprint(one) != fingerprint(egg()) and fingerprint(egg()) == fingerprint(egg())
 
 
+def test_drawn_points_are_told_apart_by_every_number() -> None:
+    points = ((0.0, 1.0, 2.0), (3.0, 4.0, 5.0))
+    others = [
+        (*points[:1], (3.0, 4.0, 5.5)),
+        points[::-1],
+        (*points, points[0]),
+        ((0.0, 1.0, 2), points[1]),  # of another type
+        ((0.0, 1.0), (2.0, 3.0, 4.0, 5.0)),
+        (tuple(x for point in points for x in point),),
+    ]
+    codes = {fingerprint(each) for each in (points, *others)}
+    assert len(codes) == 1 + len(others)
+    assert fingerprint(points) == fingerprint(tuple(map(tuple, np.array(points).tolist())))
+
+
 def test_a_plan_and_a_build_tell_a_pin_that_costs_much() -> None:
     def told(findings: tuple[Finding, ...]) -> list[Finding]:
         return [f for f in findings if f.kind in ("pin_far", "pin_costly")]

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import fields, is_dataclass
-from typing import Any, Protocol
+from itertools import chain
+from typing import Any, Protocol, cast
 
 import numpy as np
 
@@ -50,6 +51,11 @@ def _feed(code: _Hash, value: object) -> None:
         code.update(f"{len(text)} {text};".encode())
     elif isinstance(value, (tuple, list)):
         code.update(f"{len(value)} in order;".encode())
+        rows = _rows_of_floats(value)
+        if rows is not None:
+            code.update(b"rows;")
+            code.update(rows.data)
+            return
         for item in value:
             _feed(code, item)
     elif isinstance(value, Mapping):
@@ -63,3 +69,11 @@ def _feed(code: _Hash, value: object) -> None:
         _feed(code, [getattr(value, each.name) for each in fields(value)])
     else:
         raise InternalError(f"a {type(value).__name__} has no fingerprint")
+
+
+def _rows_of_floats(value: tuple[object, ...] | list[object]) -> np.ndarray | None:
+    """Return the points of a drawn line, tuples of three floats, as one array; None for anything else."""
+    if not value or not all(type(item) is tuple and len(item) == 3 for item in value):
+        return None
+    flat = list(chain.from_iterable(cast(Iterable[tuple[object, ...]], value)))
+    return np.array(flat) if set(map(type, flat)) == {float} else None

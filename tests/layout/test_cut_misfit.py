@@ -27,7 +27,7 @@ def discs(name: str) -> list[tuple[Piece, FloatArray]]:
     surface = surface_of(name)
     constrained = constrained_edges(surface)
     sizes = np.full(len(surface.positions), EDGE)
-    bends = find_bends(surface, constrained, sizes)
+    bends = find_bends(surface, trace_chains(constrained, set(), len(surface.positions)), sizes)
     chains = trace_chains(constrained, set(bends), len(surface.positions))
     found = []
     for piece in plan_pieces(surface, constrained, chains, sizes, TurnOptions(), bends=bends):

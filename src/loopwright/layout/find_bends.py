@@ -2,27 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from loopwright.layout.border_graph import Chain, ConstrainedEdges, trace_chains
+from loopwright.layout.border_graph import Chain
 from loopwright.surface.half_edges import surface_edges, surface_twins
 from loopwright.types import FloatArray, RegionSurface
 
 _LEAST_TURN = np.radians(50.0)  # over an edge length to both sides
 
 
-def find_bends(surface: RegionSurface, constrained: ConstrainedEdges, vertex_size: FloatArray) -> list[int]:
+def find_bends(surface: RegionSurface, chains: Sequence[Chain], vertex_size: FloatArray) -> list[int]:
     """Return the vertices inside rim chains where the rim turns to the left, the sharpest within an edge length.
 
     Only corners that stick out count: round a slit, such as a closed mouth,
     loops shall run on.
+
+    Parameters
+    ----------
+    chains : of the surface's constrained edges.
+    vertex_size : (n,) wished edge length.
     """
-    count = len(surface.positions)
     edges = surface_edges(surface)
     ahead = set(map(tuple, edges[surface_twins(surface) < 0].tolist()))
     found: list[int] = []
     normals = _normals(surface)
-    for chain in trace_chains(constrained, set(), count):
+    for chain in chains:
         if chain.kind == "rim":
             path = chain.vertices if (int(chain.vertices[0]), int(chain.vertices[1])) in ahead else chain.vertices[::-1]
             found.extend(_bends_along(surface, Chain(path, chain.kind, chain.sides), vertex_size, normals))

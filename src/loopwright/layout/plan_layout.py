@@ -105,8 +105,10 @@ def _cut_all(
 ) -> _Cuts:
     """Plan corners and poles, and cut every part into patches."""
     constrained = constrained_edges(surface)
-    bends = find_bends(surface, constrained, vertex_size)
-    chains = trace_chains(constrained, set(bends), len(surface.positions))
+    chains = trace_chains(constrained, set(), len(surface.positions))
+    bends = find_bends(surface, chains, vertex_size)
+    if bends:
+        chains = trace_chains(constrained, set(bends), len(surface.positions))
     pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns, bends=bends)
     nodes = set(node_vertices(constrained, chains, len(surface.positions)))
     growing = Growing(surface.positions, nodes)
