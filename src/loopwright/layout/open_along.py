@@ -8,7 +8,7 @@ import numpy as np
 
 from loopwright.layout.piece import open_fans
 from loopwright.surface.half_edges import directed_edges, edge_keys, is_among
-from loopwright.types import IntArray
+from loopwright.types import BoolArray, IntArray
 
 
 @dataclass(frozen=True)
@@ -42,24 +42,56 @@ def open_along(triangles: IntArray, path: list[int], count: int) -> Opened | Non
     """
     on_path = np.zeros(count, bool)
     on_path[path] = True
-    is_near = on_path[triangles].any(axis=1)
-    near = triangles[is_near]
     keys = edge_keys(np.stack([path[:-1], path[1:]], axis=1).astype(np.int32), count)
-    present = edge_keys(directed_edges(near), count)
-    if not is_among(keys, present).all():
+    near = triangles[on_path[triangles].any(axis=1)]
+    if not is_among(keys, edge_keys(directed_edges(near), count)).all():
         return None
-    fans, fan_vertex, twin = open_fans(near, keys, count)
-    # only the fans of vertices on the path are whole here; other vertices are not opened
-    of_path = on_path[fan_vertex]
-    wedge_count = np.ones(count, np.int32)
-    wedge_count[path] = np.bincount(fan_vertex[of_path], minlength=count)[path]
-    first = (np.cumsum(wedge_count) - wedge_count).astype(np.int32)
-    begin = np.searchsorted(fan_vertex, fan_vertex)  # fans are in the order of their vertices
-    of_fan = np.where(of_path, first[fan_vertex] + np.arange(len(fan_vertex)) - begin, first[fan_vertex])
-    near_wedges = of_fan[fans].astype(np.int32)
-    wedges = first[triangles]
-    wedges[is_near] = near_wedges
-    edges = directed_edges(near_wedges)
+    fans = open_fans_at(triangles, keys, on_path)
+    near_wedges = fans.wedges[fans.is_near]
     touches = on_path[directed_edges(near)].any(axis=1)
-    rim = edges[touches & (twin < 0)]
-    return Opened(wedges, np.repeat(np.arange(count, dtype=np.int32), wedge_count), first, near, near_wedges, rim)
+    rim = directed_edges(near_wedges)[touches & (fans.near_twin < 0)]
+    return Opened(fans.wedges, fans.origin, fans.first, near, near_wedges, rim)
+
+
+@dataclass(frozen=True)
+class OpenFans:
+    """A triangulation opened at some of its vertices.
+
+    Attributes
+    ----------
+    wedges : (m, 3) int32, the triangles in terms of wedge ids, which go up with their vertices.
+    origin : (w,) int32, the vertex of each wedge.
+    first : (n,) int32, the first wedge of each vertex, the only one of those that are not opened.
+    is_near : (m,) which triangles touch a vertex that may be opened.
+    near_twin : the directed edge, among those of these triangles, on the other side of each; -1 where cut.
+    """
+
+    wedges: IntArray
+    origin: IntArray
+    first: IntArray
+    is_near: BoolArray
+    near_twin: IntArray
+
+
+def open_fans_at(triangles: IntArray, keys: np.ndarray, at: BoolArray) -> OpenFans:
+    """Open a manifold with boundary along edges, looking only at the triangles that touch some vertices.
+
+    Parameters
+    ----------
+    triangles : (m, 3) int32, in which each vertex is one fan of triangles.
+    keys : undirected edges to cut along, as :func:`edge_keys` of the number of vertices.
+    at : (n,) the ends of those edges.
+    """
+    count = len(at)
+    is_near: BoolArray = at[triangles].any(axis=1)
+    fans, fan_vertex, twin = open_fans(triangles[is_near], keys, count)
+    # only the fans of these vertices are whole here; other vertices are not opened
+    is_at = at[fan_vertex]
+    number = (np.bincount(triangles.reshape(-1), minlength=count) > 0).astype(np.int32)
+    number[at] = np.bincount(fan_vertex[is_at], minlength=count)[at]
+    first = (np.cumsum(number) - number).astype(np.int32)
+    begin = np.searchsorted(fan_vertex, fan_vertex)  # fans are in the order of their vertices
+    of_fan = first[fan_vertex] + np.where(is_at, np.arange(len(fan_vertex)) - begin, 0)
+    wedges = first[triangles]
+    wedges[is_near] = of_fan[fans]
+    return OpenFans(wedges, np.repeat(np.arange(count, dtype=np.int32), number), first, is_near, twin)

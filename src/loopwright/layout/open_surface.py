@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from loopwright.layout.border_graph import constrained_edges
-from loopwright.layout.piece import connected_triangles, open_fans
+from loopwright.layout.open_along import open_fans_at
+from loopwright.layout.piece import connected_triangles
 from loopwright.surface.half_edges import edge_keys, is_among, surface_edges, surface_twins
 from loopwright.surface.remember import remembered
 from loopwright.types import BoolArray, IntArray, RegionSurface
@@ -51,16 +52,5 @@ def open_surface(surface: RegionSurface) -> OpenSurface:
     twin = np.where(is_among(edge_keys(surface_edges(surface), count), keys), -1, whole).astype(np.int32)
     cut = np.zeros(count, bool)
     cut[surface_edges(surface)[twin < 0]] = True
-    is_near = cut[triangles].any(axis=1)
-    fans, fan_vertex, _ = open_fans(triangles[is_near], keys, count)
-    # only the fans of vertices at cut edges are whole here; the others are not opened
-    is_cut = cut[fan_vertex]
-    fans_of = np.bincount(triangles.reshape(-1), minlength=count).astype(bool).astype(np.int64)
-    fans_of[cut] = np.bincount(fan_vertex[is_cut], minlength=count)[cut]
-    first = np.cumsum(fans_of) - fans_of
-    begin = np.searchsorted(fan_vertex, fan_vertex)  # fans are in the order of their vertices
-    of_fan = first[fan_vertex] + np.where(is_cut, np.arange(len(fan_vertex)) - begin, 0)
-    wedges = first[triangles]
-    wedges[is_near] = of_fan[fans]
-    origin = np.repeat(np.arange(count), fans_of)
-    return OpenSurface(wedges.astype(np.int32), origin.astype(np.int32), connected_triangles(twin), twin)
+    fans = open_fans_at(triangles, keys, cut)
+    return OpenSurface(fans.wedges, fans.origin, connected_triangles(twin), twin)
