@@ -83,7 +83,7 @@ def open_fans_at(triangles: IntArray, keys: np.ndarray, at: BoolArray) -> OpenFa
     at : (n,) the ends of those edges.
     """
     count = len(at)
-    is_near: BoolArray = at[triangles].any(axis=1)
+    is_near: BoolArray = np.any(at[triangles], axis=1)
     fans, fan_vertex, twin = open_fans(triangles[is_near], keys, count)
     # only the fans of these vertices are whole here; other vertices are not opened
     is_at = at[fan_vertex]
