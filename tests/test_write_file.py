@@ -15,7 +15,7 @@ from loopwright.errors import InputError
 from loopwright.marks.marks_file import Marks
 from loopwright.marks.write_marks import write_marks
 from loopwright.types import Sculpt
-from loopwright.write_file import write_file
+from loopwright.write_file import check_name, check_writable, write_file
 
 SCULPT = Sculpt(np.eye(3), np.array([[0, 1, 2]], np.int32))
 WRITERS: dict[str, Callable[[Path], object]] = {
@@ -65,3 +65,17 @@ def test_one_module_gives_drafts_their_names() -> None:
     package = Path(loopwright.__file__).parent
     users = [path for path in package.rglob("*.py") if "os.replace(" in path.read_text(encoding="utf-8")]
     assert users == [package / "write_file.py"]
+
+
+@pytest.mark.parametrize("path", ["new/" + 300 * "a" + ".ply", 300 * "d" + "/a.ply", "new/" + 300 * "d" + "/a.ply"])
+def test_names_that_are_too_long_are_found_behind_folders_that_are_missing(path: str, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="choose another name"):
+        check_name(tmp_path / path)
+    check_name(tmp_path / "new" / "newer" / "a.ply")
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_drive_that_is_not_there_ends_the_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os.path, "lexists", lambda _: False)
+    with pytest.raises(FileNotFoundError, match="drive"):
+        check_writable("/nowhere/at/all")

@@ -43,6 +43,10 @@ def write_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
             stream.flush()
             os.fsync(stream.fileno())
         os.replace(draft, target)
+    except (NotADirectoryError, FileExistsError) as error:
+        raise InputError(
+            f"{target}: {target.parent} is, or lies in, a file; choose another folder.", places=(str(target),)
+        ) from error
     except OSError as error:
         reason = error.strerror or "it cannot be written"
         raise InputError(
@@ -63,12 +67,42 @@ def check_name(path: str | os.PathLike[str]) -> None:
     """
     try:
         os.lstat(path)
-    except (FileNotFoundError, NotADirectoryError, PermissionError):
+    except FileNotFoundError:
+        _check_missing(Path(path).absolute())
+    except (NotADirectoryError, PermissionError):
         return
     except (OSError, ValueError) as error:
-        shown = str(path)[:80].replace("\0", "?")
-        reason = getattr(error, "strerror", None) or "no file can have this name"
-        raise InputError(f"{shown}: {reason}; choose another name.", places=(str(path),)) from error
+        raise _unfit_name(path, error) from error
+
+
+def _check_missing(path: Path) -> None:
+    """Try each missing folder's name, and the file's, where there is a folder; behind one missing none is looked at."""
+    try:
+        existing = _nearest_existing(path)
+    except OSError:
+        return
+    for name in path.relative_to(existing).parts:
+        try:
+            os.lstat(existing / name)
+        except (FileNotFoundError, NotADirectoryError, PermissionError):
+            continue
+        except (OSError, ValueError) as error:
+            raise _unfit_name(path, error) from error
+
+
+def _unfit_name(path: str | os.PathLike[str], error: Exception) -> InputError:
+    shown = str(path)[:80].replace("\0", "?")
+    reason = getattr(error, "strerror", None) or "no file can have this name"
+    return InputError(f"{shown}: {reason}; choose another name.", places=(str(path),))
+
+
+def _nearest_existing(path: Path) -> Path:
+    """Return an absolute path, or the nearest folder above it that is there."""
+    while not os.path.lexists(path):
+        if path.parent == path:
+            raise FileNotFoundError(errno.ENOENT, f"there is no drive or share {path}")
+        path = path.parent
+    return path
 
 
 def check_writable(folder: str | os.PathLike[str]) -> None:
@@ -81,14 +115,13 @@ def check_writable(folder: str | os.PathLike[str]) -> None:
     OSError
         If nothing can be made there; ``strerror`` says why.
     """
-    existing = Path(folder).absolute()
-    while not os.path.lexists(existing):
-        existing = existing.parent
+    wished = Path(folder).absolute()
+    existing = _nearest_existing(wished)
     if not existing.is_dir():
         kind = "file" if existing.exists() else "link to nowhere"
         raise NotADirectoryError(errno.ENOTDIR, f"{existing} is a {kind}, so no folder can be made in it")
     trial = existing / f".loopwright-{secrets.token_hex(_RANDOM_BYTES)}.part"
-    if existing != Path(folder).absolute():
+    if existing != wished:
         trial.mkdir()
         trial.rmdir()
     else:

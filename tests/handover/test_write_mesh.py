@@ -223,7 +223,7 @@ def test_names_that_would_be_one_stay_apart(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("name", "said"),
-    [("ball.xyz", ".obj, .ply, .glb"), ("ball", "without ending"), ("file/ball.obj", "file"),
+    [("ball.xyz", ".obj, .ply, .glb"), ("ball", "without ending"), ("file/ball.obj", "a file"),
      ("folder.obj", "folder")],
 )  # fmt: skip
 def test_bad_places_are_one_clear_error(tmp_path: Path, name: str, said: str) -> None:

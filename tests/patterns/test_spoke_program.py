@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 from scipy.optimize import linprog
@@ -30,7 +33,6 @@ def test_least_spokes_are_those_of_each_pattern_alone(counts: tuple[int, ...], p
     program = SpokeProgram(patterns, is_tight=is_tight)
     program.solve(tuple(c + 3 for c in counts))  # goes on from where this one ends
     found = program.solve(counts)
-    assert found is not None
     for pattern, row in zip(patterns, found, strict=True):
         floor = np.where((pattern.faces_chord < 0) | (not is_tight), 2.0, 0.0)
         assert row[-1] == pytest.approx(least_spoke(pattern, counts, floor), abs=1e-6)
@@ -43,7 +45,7 @@ def test_afresh_nothing_is_left_of_earlier_solves() -> None:
     for other in ((9, 9, 9, 9, 8), (4, 6, 12, 4, 6), (20, 4, 4, 20, 4)):
         second.solve(other)
     one, two = first.solve(counts, afresh=True), second.solve(counts, afresh=True)
-    assert one is not None and two is not None and one.tobytes() == two.tobytes()
+    assert one.tobytes() == two.tobytes()
 
 
 @pytest.mark.parametrize("counts, poles", CASES)
@@ -56,6 +58,26 @@ def test_rounded_parameters_are_about_as_good_as_the_best_whole_ones(counts: tup
         if found is not None and best is not None:
             mine, its = (spokes_of(pattern, counts, params) for params in (found, best))
             assert (mine % 2 == 0).all() and mine.min() >= 2
-            assert mine.min() >= its.min() - 2  # twice the spokes: one edge
+            assert mine.min() == its.min()
             tried += 1
     assert tried
+
+
+_THREADS = """
+from concurrent.futures import ThreadPoolExecutor
+from loopwright.patterns.search_fill import patterns_for, rank_patterns
+
+def rank(seed):
+    counts = (5 + seed % 7, 4 + seed % 3, 9 + seed % 5, 6 + seed % 4)
+    return rank_patterns(patterns_for(counts, 2), counts, is_tight=False)
+
+alone = [rank(seed) for seed in range(300)]
+with ThreadPoolExecutor(4) as pool:
+    assert list(pool.map(rank, range(300))) == alone
+"""
+
+
+def test_threads_do_not_disturb_one_another() -> None:
+    # in a process of its own: a solver shared between threads takes it down
+    done = subprocess.run([sys.executable, "-c", _THREADS], capture_output=True, text=True, timeout=120, check=False)
+    assert done.returncode == 0, done.stderr

@@ -88,8 +88,8 @@ def pick_pole(mesh: QuadMesh, place: Place) -> int:
         here, there = tell_spot(mesh, place, place.near), tell_spot(mesh, place, mesh.positions[pole])
         raise MarksError(
             f"no pole is within {FAR_POLE:g} edges of its place {here}: the nearest, at {there}, is {gap:.3g} away "
-            f"({edges:.1f} edges); name the place of the pole that is meant.",
-            places=[there],
+            f"({edges:.2f} edges); name the place of the pole that is meant.",
+            places=[tuple(_beside(mesh, place, mesh.positions[pole]).tolist())],
         )
     return pole
 
@@ -106,8 +106,11 @@ def pick_partner(mesh: QuadMesh, links: QuadLinks, pole: int, place: Place) -> i
     partners: Ids = np.intersect1d(near, find_poles(mesh))
     partners = partners[links.valence[partners] != links.valence[pole]]
     if len(partners) == 0:
-        spot = tuple(np.round(mesh.positions[pole], 6).tolist())
-        raise InfeasibleError(f"The pole near {spot} has no partner of another valence beside it.", places=[spot])
+        spot = mesh.positions[pole]
+        raise InfeasibleError(
+            f"The pole near {tell_spot(mesh, place, spot)} has no partner of another valence beside it.",
+            places=[tuple(_beside(mesh, place, spot).tolist())],
+        )
     distance = np.linalg.norm(mesh.positions[partners] - place.near, axis=1)
     return int(partners[int(distance.argmin())])
 
@@ -121,9 +124,14 @@ def tell_poles_taken(mesh: QuadMesh, place: Place, poles: Sequence[int]) -> str:
 
 def tell_spot(mesh: QuadMesh, place: Place, point: FloatArray) -> str:
     """Return a (3,) point of the half that is edited as text, on the side where the place was given."""
+    return "({:.4g}, {:.4g}, {:.4g})".format(*_beside(mesh, place, point))
+
+
+def _beside(mesh: QuadMesh, place: Place, point: FloatArray) -> FloatArray:
+    """Return a (3,) point of the half that is edited, on the side where the place was given."""
     if mesh.mirror is not None and place.is_mirrored:
         point = mesh.mirror.reflect(point[None])[0]
-    return "({:.4g}, {:.4g}, {:.4g})".format(*(point + 0.0))
+    return point + 0.0
 
 
 def _gap(mesh: QuadMesh, place: Place, vertex: int) -> tuple[float, float]:

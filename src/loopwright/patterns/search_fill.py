@@ -40,7 +40,10 @@ def _patterns_of(side_count: int, pole_count: int, fold_side: int) -> tuple[Patt
 
 
 def find_start(pattern: Pattern, side_counts: Sequence[int], *, is_tight: bool) -> IntArray | None:
-    """Return chord parameters (3 cuts,) whose least spoke is as long as possible, or None where there are none.
+    """Return chord parameters (3 cuts,) whose least spoke is about as long as possible, or None where there are none.
+
+    They are those that a program over real numbers finds, rounded; where no rounding fits, a program over whole ones
+    decides.
 
     Parameters
     ----------
@@ -50,7 +53,7 @@ def find_start(pattern: Pattern, side_counts: Sequence[int], *, is_tight: bool) 
     if is_tight:
         least[pattern.faces_chord >= 0] = 0
     found = spoke_program((pattern,), is_tight=is_tight).solve(side_counts, afresh=True)
-    near = None if found is None else _round_params(pattern, side_counts, found[0, :-1], least)
+    near = _round_params(pattern, side_counts, found[0, :-1], least)
     return _search_params(pattern, side_counts, least) if near is None else near
 
 
@@ -102,10 +105,7 @@ def rank_patterns(
     """
     if not patterns:
         return []
-    found = spoke_program(tuple(patterns), is_tight=is_tight).solve(side_counts)
-    if found is None:
-        return []
-    least = found[:, -1]
+    least = spoke_program(tuple(patterns), is_tight=is_tight).solve(side_counts)[:, -1]
     order = np.argsort(-np.round(least, 6), kind="stable")
     return [(int(k), float(least[k])) for k in order if least[k] > -1e-6]
 

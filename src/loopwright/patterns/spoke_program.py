@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from threading import Lock
 
 import numpy as np
 from scipy.sparse import csr_matrix
 
+from loopwright.errors import InternalError
 from loopwright.numerics.relaxed_program import RelaxedProgram, Rows
 from loopwright.patterns.cut_patterns import Pattern
 from loopwright.types import FloatArray
@@ -40,9 +42,10 @@ class SpokeProgram:
         rows = Rows(matrix, floor, np.full(len(floor), np.inf))
         self._program = RelaxedProgram(rows, cost, low, np.full(len(low), np.inf))
         self._shape = (count, size)
+        self._lock = Lock()  # programs are kept for all sculpts, which may be open in several threads
 
-    def solve(self, side_counts: Sequence[int], *, afresh: bool = False) -> FloatArray | None:
-        """Return (patterns, 3 cuts + 1) the parameters and the least spoke of each pattern, or None for no solution.
+    def solve(self, side_counts: Sequence[int], *, afresh: bool = False) -> FloatArray:
+        """Return (patterns, 3 cuts + 1) the parameters and the least spoke of each pattern.
 
         The spoke is told from its floor on.
 
@@ -50,9 +53,17 @@ class SpokeProgram:
         ----------
         afresh : the parameters matter. Many give the same least spokes, and those found depend on what was solved
             before; afresh they do not.
+
+        Raises
+        ------
+        InternalError : the solver found nothing, though there always is something: spokes may be as short as need be.
         """
-        found = self._program.solve(dict(enumerate(map(float, side_counts))), afresh=afresh)
-        return None if found is None else found.values[len(side_counts) :].reshape(self._shape)
+        given = dict(enumerate(map(float, side_counts)))
+        with self._lock:
+            found = self._program.solve(given, afresh=afresh) or self._program.solve(given, afresh=True)
+        if found is None:
+            raise InternalError(f"No spokes were found for sides of {tuple(side_counts)} segments.")
+        return found.values[len(side_counts) :].reshape(self._shape)
 
 
 @lru_cache(maxsize=128)

@@ -29,6 +29,9 @@ def tell_budget(error: TightBudgetError, budget: int, can_be_planned: Callable[[
     Cancelled : from ``can_be_planned``.
     """
     faces, tried = budget * error.times, list[int]()
+    # what is needed is known to about a tenth: near the largest budget, that is tried
+    if LARGEST_BUDGET < faces <= _MORE * LARGEST_BUDGET and budget < LARGEST_BUDGET:
+        faces = LARGEST_BUDGET
     if math.isinf(faces) or _two_digits(faces) > LARGEST_BUDGET:
         about = f" (it would take about {_two_digits(faces):,} faces)" if math.isfinite(faces) else ""
         told = f"no budget up to the largest, {LARGEST_BUDGET:,}, has room for that{about}"
@@ -45,7 +48,8 @@ def tell_budget(error: TightBudgetError, budget: int, can_be_planned: Callable[[
             told = f"a budget of {more:,} would do"
             break
         else:
-            told = f"larger budgets that were tried, {_listed(tried)}, would not do"
+            which = "larger budgets that were tried" if len(tried) > 1 else "a larger budget that was tried"
+            told = f"{which}, {_listed(tried)}, would not do"
     text = f"{error.what} at a budget of {budget:,}: {error.way}; {told}."
     return InfeasibleError(text, places=error.places, about=error.about)
 
