@@ -50,7 +50,7 @@ _FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is n
 
 
 def plan(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> PlanResult:
-    """Plan the layout and solve the segment counts.
+    """Plan the layout and solve the segment counts; with held places also find out whether vertices can be there.
 
     Parameters
     ----------

@@ -34,7 +34,7 @@ def test_the_example_marks_fit_the_creature(tmp_path: Path, seed: int, budget: i
         assert ((sculpt.positions - place) ** 2).sum(axis=1).min() < 1e-5
 
 
-def test_the_example_marks_can_be_built_with_the_fewest_faces() -> None:
+def test_the_example_marks_can_be_planned_with_the_fewest_faces() -> None:
     sculpt = make_creature(triangle_count=100_000)
     marks = creature_marks(sculpt, budget=SMALLEST_BUDGET)
     assert marks.lines and marks.points

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from tests.conftest import compact, grid_net, rectangle
 
-from loopwright.layout.make_cut import fill_scale
 from loopwright.layout.measure_uneven import UnevenOptions, is_stray, ring_width, unevenness
 from loopwright.layout.piece import Piece
 from loopwright.layout.ring_bays import BayOptions
+from loopwright.layout.size_steps import fill_scale
 from loopwright.types import FloatArray, IntArray
 
 SIZE = 0.25

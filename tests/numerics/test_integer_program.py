@@ -21,7 +21,7 @@ def random_program(seed: int) -> tuple[IntegerProgram, float]:
     program = IntegerProgram()
     columns = np.array([program.integer(c, 0.0, TOP) for c in cost])
     for values, low, high in rows:
-        program.add(columns, values, low, high)
+        program.add_row(columns, values, low, high)
     best = np.inf
     for choice in itertools.product(range(TOP + 1), repeat=3):
         x = np.array(choice)
@@ -51,8 +51,8 @@ def test_the_random_programs_are_of_both_kinds() -> None:
 def test_parity_needs_whole_numbers() -> None:
     program = IntegerProgram()
     x, half = program.integer(1.0, 0.0, 9.0), program.integer(0.0, 0.0, 9.0)
-    program.add(np.array([x, half]), np.array([1.0, -2.0]), 0.0, 0.0)
-    program.add(np.array([x]), np.array([1.0]), 2.5, np.inf)
+    program.add_row(np.array([x, half]), np.array([1.0, -2.0]), 0.0, 0.0)
+    program.add_row(np.array([x]), np.array([1.0]), 2.5, np.inf)
     whole, eased = program.solve(), program.price_relaxed({})
     assert whole is not None and eased is not None
     assert whole.price == 4.0 and eased.price == pytest.approx(2.5)
@@ -61,7 +61,7 @@ def test_parity_needs_whole_numbers() -> None:
 def test_fixed_columns_and_repeated_columns() -> None:
     program = IntegerProgram()
     x, y = program.integer(1.0, 0.0, 9.0), program.real(1.0)
-    program.add(np.array([x, x, y]), np.array([1.0, 1.0, 1.0]), 7.0, np.inf)  # 2 x + y >= 7
+    program.add_row(np.array([x, x, y]), np.array([1.0, 1.0, 1.0]), 7.0, np.inf)  # 2 x + y >= 7
     free, held = program.solve(), program.solve(fixed={x: 1.0})
     assert free is not None and held is not None
     assert free.price == 4.0  # x = 3, y = 1
@@ -73,9 +73,9 @@ def test_fixed_columns_and_repeated_columns() -> None:
 def test_rows_may_be_added_after_a_solve() -> None:
     program = IntegerProgram()
     x = program.integer(1.0, 0.0, 9.0)
-    program.add(np.array([x]), np.ones(1), 2.0, 9.0)
+    program.add_row(np.array([x]), np.ones(1), 2.0, 9.0)
     first = program.solve()
-    program.add(np.array([x]), np.ones(1), 5.0, 9.0)
+    program.add_row(np.array([x]), np.ones(1), 5.0, 9.0)
     second = program.solve()
     assert first is not None and second is not None
     assert (first.price, second.price) == (2.0, 5.0)
@@ -84,7 +84,7 @@ def test_rows_may_be_added_after_a_solve() -> None:
 def test_nothing_to_find() -> None:
     program = IntegerProgram()
     x = program.integer(1.0, 0.0, 3.0)
-    program.add(np.array([x]), np.ones(1), 4.0, 5.0)
+    program.add_row(np.array([x]), np.ones(1), 4.0, 5.0)
     assert program.solve() is None
     assert program.price_relaxed({}) is None
 
@@ -96,6 +96,6 @@ def test_too_few_branches_are_not_taken_for_a_proof() -> None:
     program = IntegerProgram()
     columns = np.array([program.integer(0.0, 0.0, 1.0) for _ in range(30)])
     for row in weights:
-        program.add(columns, row, row.sum() // 2, row.sum() // 2)
+        program.add_row(columns, row, row.sum() // 2, row.sum() // 2)
     with pytest.raises(ConvergenceError, match="within 5 branches"):
         program.solve(nodes=5)

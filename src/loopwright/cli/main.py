@@ -41,7 +41,7 @@ def stop_and_exit() -> NoReturn:
 
 
 def _tell_stopped(words: Sequence[str]) -> int:
-    """Say that the command was stopped; what was loading then is loaded anew."""
+    """Say that the command was stopped; modules whose loading was broken off are loaded again."""
     from loopwright.cli.console import Console
     from loopwright.errors import Cancelled
 

@@ -15,9 +15,9 @@ from loopwright.layout.types import Layout
 from loopwright.numerics.integer_program import IntegerProgram
 from loopwright.types import FloatArray, IntArray
 
-# (price per segment, width of the band as a share of the target): the derivative of t log(n/t)^2, band by band
-_MOST = 2.5
+_MOST = 2.5  # of its target that a count may be, and a few segments more
 _WHOLE = 1e-6  # counts nearer than this to a whole number are that number
+# (price per segment, width of the band as a share of the target): the derivative of t log(n/t)^2, band by band
 _ABOVE = ((0.1, 0.1), (0.35, 0.2), (0.55, 0.3), (2.0, np.inf))
 _BELOW = ((0.12, 0.1), (0.5, 0.15), (1.5, 0.2), (3.0, np.inf))
 
@@ -101,13 +101,13 @@ def build_program(
         add_square_rows(program, sides, [float(sum(targets[a] for a, _ in side)) for side in patch.sides], opt)
     add_rim_rows(program, layout, arcs, opt)
     for pin in pins:
-        program.row(pin.count, pin.count, (arcs[list(pin.arcs)].tolist(), 1.0))
+        program.add_terms(pin.count, pin.count, (arcs[list(pin.arcs)].tolist(), 1.0))
     if goal is not None:
         gradient = face_gradient(layout, goal.counts)
         constant = goal.faces - float(gradient @ goal.counts)
         short, over = program.real(opt.off_budget), program.real(opt.off_budget)
-        program.add(np.append(arcs, short), np.append(gradient, 1.0), goal.least - constant, np.inf)
-        program.add(np.append(arcs, over), np.append(gradient, -1.0), -np.inf, goal.most - constant)
+        program.add_row(np.append(arcs, short), np.append(gradient, 1.0), goal.least - constant, np.inf)
+        program.add_row(np.append(arcs, over), np.append(gradient, -1.0), -np.inf, goal.most - constant)
     again = partial(build_program, layout, targets, pins=pins, goal=goal, loose_poles=loose_poles, options=options)
     return CountProgram(program, arcs, np.array(loose, np.int32), lambda counts: again(between=counts))
 
@@ -118,7 +118,7 @@ def _arc_column(program: IntegerProgram, target: float) -> int:
     unit = max(target, LEAST_UNIT)
     above = [program.real(slope, width * unit) for slope, width in _ABOVE]
     below = [program.real(slope, width * unit) for slope, width in _BELOW]
-    program.row(target, target, ([column], 1.0), (above, -1.0), (below, 1.0))
+    program.add_terms(target, target, ([column], 1.0), (above, -1.0), (below, 1.0))
     return column
 
 

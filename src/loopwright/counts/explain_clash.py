@@ -107,8 +107,8 @@ def nearest_count(
     counts = build_program(layout, targets, pins=others, options=opt)
     program, columns = counts.program, counts.arcs[list(pin.arcs)]
     off = program.real(_FAR_PRICE)
-    program.add(np.append(columns, off), np.append(np.ones(len(columns)), -float(way)), pin.count, pin.count)
-    program.add(np.array([off]), np.ones(1), 1.0, np.inf)
+    program.add_row(np.append(columns, off), np.append(np.ones(len(columns)), -float(way)), pin.count, pin.count)
+    program.add_row(np.array([off]), np.ones(1), 1.0, np.inf)
     try:
         solved = program.solve(nodes=opt.nodes, gap=1e-4)
     except ConvergenceError:

@@ -1,4 +1,4 @@
-"""How many quads and poles a patch gets, from the counts of its sides."""
+"""How many quads and poles a patch gets, from the counts and the lengths of its sides."""
 
 from __future__ import annotations
 

@@ -27,27 +27,27 @@ def add_patch_rows(
     Returns the column ``loose``.
     """
     half = program.integer(0.0, 1.0, 1e5)
-    program.row(0.0, 0.0, *[(side, 1.0) for side in sides], ([half], -2.0))
+    program.add_terms(0.0, 0.0, *[(side, 1.0) for side in sides], ([half], -2.0))
     loose = program.integer(price, 0.0, 1.0)
     n = len(sides)
     for side in sides:
         single = program.real(opt.thin, 1.0)
-        program.row(2.0, np.inf, (side, 1.0), ([single], 1.0))
+        program.add_terms(2.0, np.inf, (side, 1.0), ([single], 1.0))
         # what no fill can do: a side of one edge but in a grid, and (to be safe) of two where poles are added
         least = 1.0 if n == 4 else 2.0
-        program.row(least, np.inf, (side, 1.0), ([loose], least - 3.0))
+        program.add_terms(least, np.inf, (side, 1.0), ([loose], least - 3.0))
     if n == 4:
         for i in range(2):
             more, less = program.real(opt.uneven), program.real(opt.uneven)
-            program.row(0.0, 0.0, (sides[i], 1.0), (sides[i + 2], -1.0), ([more], -1.0), ([less], 1.0))
-            program.row(-np.inf, 0.0, ([more, less], 1.0), ([loose], -max(longest[i], longest[i + 2])))
+            program.add_terms(0.0, 0.0, (sides[i], 1.0), (sides[i + 2], -1.0), ([more], -1.0), ([less], 1.0))
+            program.add_terms(-np.inf, 0.0, ([more, less], 1.0), ([loose], -max(longest[i], longest[i + 2])))
         return loose
     for i in range(n):
         against = 0 if n == 3 else 2  # how many sides on those sides are that count against the spoke
         signs = [-1.0 if min((j - i) % n, (i - j) % n) == against else 1.0 for j in range(n)]
         tight = program.real(opt.thin, 2.0)
         missing = 4.0 + sum(length for length, sign in zip(longest, signs, strict=True) if sign < 0)
-        program.row(4.0, np.inf, *zip(sides, signs, strict=True), ([tight], 1.0), ([loose], missing))
+        program.add_terms(4.0, np.inf, *zip(sides, signs, strict=True), ([tight], 1.0), ([loose], missing))
     return loose
 
 
@@ -61,7 +61,7 @@ def add_ring_rows(
     for i in range(4):
         if at_rim[i - 1] or at_rim[(i + 1) % 4]:
             lack = program.real(opt.few_rows)
-            program.row(opt.ring_rows, np.inf, (sides[i], 1.0), ([lack], 1.0))
+            program.add_terms(opt.ring_rows, np.inf, (sides[i], 1.0), ([lack], 1.0))
 
 
 def add_square_rows(program: IntegerProgram, sides: list[list[int]], wished: list[float], opt: CountOptions) -> None:
@@ -78,8 +78,8 @@ def add_square_rows(program: IntegerProgram, sides: list[list[int]], wished: lis
     for i, side in enumerate(sides):
         apart = program.real(price)
         shares = (side, 1.0 / unit[i]), (sides[i - 1], -1.0 / unit[i - 1])
-        program.row(-opt.least_oblong, np.inf, *shares, ([apart], 1.0))
-        program.row(-np.inf, opt.least_oblong, *shares, ([apart], -1.0))
+        program.add_terms(-opt.least_oblong, np.inf, *shares, ([apart], 1.0))
+        program.add_terms(-np.inf, opt.least_oblong, *shares, ([apart], -1.0))
 
 
 def add_rim_rows(program: IntegerProgram, layout: Layout, arcs: IntArray, opt: CountOptions) -> None:
@@ -87,7 +87,7 @@ def add_rim_rows(program: IntegerProgram, layout: Layout, arcs: IntArray, opt: C
     for loop, is_half in rim_loops(layout):
         least = opt.rim_segments // 2 if is_half else opt.rim_segments
         lack = program.real(opt.short_rim)
-        program.row(least, np.inf, (arcs[loop].tolist(), 1.0), ([lack], 1.0))
+        program.add_terms(least, np.inf, (arcs[loop].tolist(), 1.0), ([lack], 1.0))
 
 
 def rim_loops(layout: Layout) -> list[tuple[list[int], bool]]:

@@ -91,7 +91,7 @@ def _where(operation: Operation) -> str:
 
 
 def _poles_taken(mesh: QuadMesh, operation: Operation) -> str:
-    if operation.place is None:
+    if operation.place is None or operation.op not in ("move_pole", "turn"):
         return ""
     place, links = onto_half(operation.place, mesh), link_quads(mesh.quads, len(mesh.positions))
     poles = pick_poles(mesh, links, place, operation)

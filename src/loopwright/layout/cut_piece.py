@@ -58,7 +58,7 @@ def cut_piece(
     ----------
     surface : takes the points, chains and nodes of the cuts. Nothing else of it counts than what is in the piece.
     size : the wished edge length near the piece.
-    scale : how much finer than that is wished at each of the piece's vertices.
+    scale : (n,) how many times finer than ``size`` is wished at each of the piece's vertices.
     shelf : of the surface's sculpt.
     """
     own, first, local = np.unique(piece.origin, return_index=True, return_inverse=True)

@@ -18,7 +18,7 @@ import numpy as np
 
 from loopwright.errors import InternalError
 from loopwright.layout.judge_cuts import SeenCuts, is_patch
-from loopwright.layout.make_cut import Growing, Outcome, apply_cut, fill_scale, take_cut
+from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
 from loopwright.layout.measure_uneven import UnevenOptions, compare_sides, is_stray, unevenness
 from loopwright.layout.piece import Piece, side_chains
 from loopwright.layout.piece_graph import piece_graph
@@ -69,7 +69,7 @@ class _Search:
 
     def __init__(self, patch: Piece, points: FloatArray, size: float, opt: UnevenOptions, surface: Growing) -> None:
         self.patch, self.points, self.size, self.opt = patch, points, size, opt
-        self.scale = surface.scale
+        self.surface = surface
         self.least = opt.least_area * size**2
         self.graph = piece_graph(patch, points, surface.bending(), size, drift_limit=np.radians(opt.drift))
         loop = patch.loops[0]
@@ -137,11 +137,10 @@ class _Search:
         areas = _areas(parts, placed)
         if areas.min() < self.least:
             return np.inf
-        each = np.array([unevenness(p, q, self.size, self._scale(p)) for p, q in zip(parts, placed, strict=True)])
+        each = np.array(
+            [unevenness(p, q, self.size, self.surface.scale_of(p)) for p, q in zip(parts, placed, strict=True)]
+        )
         return float(np.sqrt(np.average(each**2, weights=areas)))
-
-    def _scale(self, part: Piece) -> FloatArray | None:
-        return None if self.scale is None else fill_scale(self.scale, part.origin, part.triangles)
 
     def _outcomes(self, *, are_patches: bool, tried: int) -> Iterator[tuple[float, Outcome]]:
         """Yield the most promising cuts, no two in about the same place, each with the price of its bend."""
@@ -180,7 +179,11 @@ def _points(part: Piece, points: FloatArray, patch: Piece, fresh: FloatArray) ->
 
 
 class _Rim:
-    """Side lengths of the parts of a cut, before it is made."""
+    """Side lengths of the parts of a cut, before it is made.
+
+    They are lengths and not wished segments: which cuts are likely shall not hang on sizes, or patches round a dab of
+    small ones come out small enough that as many segments as elsewhere do for them, and edges stay long.
+    """
 
     def __init__(self, patch: Piece, points: FloatArray, size: float) -> None:
         self.size = size

@@ -11,6 +11,7 @@ from scipy.sparse.csgraph import connected_components
 
 from loopwright.layout.open_along import Opened, open_along
 from loopwright.layout.piece import Piece, extract
+from loopwright.layout.size_steps import fill_scale
 from loopwright.layout.trace_cuts import Cut, CutGraph
 from loopwright.surface.half_edges import directed_edges, is_among
 from loopwright.surface.measure_bending import Bending
@@ -21,7 +22,14 @@ from loopwright.types import FloatArray, IntArray
 class Growing:
     """The surface while it is cut: positions grow where a cut crosses an edge; nodes and cut chains collect.
 
-    ``bending`` gives how the surface bent before that, and ``scale`` how much finer than elsewhere its edges shall be.
+    Attributes
+    ----------
+    positions : (n, 3).
+    nodes : vertices that are nodes.
+    cut_chains : the vertices along each cut.
+    bending : measures, when it is asked for, how the surface bent before it was cut.
+    scale : (vertices before any cut,) how many times finer than the piece's middle size edges shall be there; None
+        where all are alike.
     """
 
     positions: FloatArray
@@ -41,27 +49,12 @@ class Growing:
         return Growing(self.positions, set(self.nodes), list(self.cut_chains), bending=self.bending, scale=self.scale)
 
     def scale_of(self, piece: Piece) -> FloatArray | None:
-        """Return (n,) the scale at a piece's vertices; fresh ones have the mean of their triangles' others."""
+        """Return (n,) the scale at the vertices of a piece, those of cuts included; None where all are alike."""
         return None if self.scale is None else fill_scale(self.scale, piece.origin, piece.triangles)
 
     def become(self, other: Growing) -> None:
         """Take over what was tried on a copy."""
         self.positions, self.nodes, self.cut_chains = other.positions, other.nodes, other.cut_chains
-
-
-def fill_scale(scale: FloatArray, origin: IntArray, triangles: IntArray) -> FloatArray:
-    """Return the scale at vertices; those that it does not tell of have the mean of the others of their triangles."""
-    known = (origin >= 0) & (origin < len(scale))
-    out = np.where(known, scale[np.where(known, origin, 0)], 0.0)
-    if known.all():
-        return out
-    corners, is_known = out[triangles], known[triangles]
-    mean = corners.sum(axis=1) / np.maximum(is_known.sum(axis=1), 1)
-    told = np.repeat(is_known.any(axis=1), 3)
-    flat, each = triangles.reshape(-1)[told], np.repeat(mean, 3)[told]
-    total, number = np.bincount(flat, each, len(out)), np.bincount(flat, minlength=len(out))
-    filled: FloatArray = np.where(known, out, np.where(number > 0, total / np.maximum(number, 1), 1.0))
-    return filled
 
 
 Outcome = tuple[list[Piece], FloatArray, IntArray, list[int]]

@@ -23,7 +23,7 @@ class UnevenOptions:
 
     most : the unevenness (see :func:`unevenness`) up to which a patch is left alone.
     gain : how much lower that of the parts must be, weighted by area.
-    least_area : parts smaller than this many faces are not made.
+    least_area : parts smaller than this many faces, of the piece's middle size, are not made.
     grave : the unevenness from which smaller parts are made and more cuts looked at.
     wander : the logarithm of a strip's largest width over its least from which it is cut in any case.
     ring_wander : the same of a ring, whose loops may draw together and apart.

@@ -61,7 +61,7 @@ class OpenFans:
     ----------
     wedges : (m, 3) int32, the triangles in terms of wedge ids, which go up with their vertices.
     origin : (w,) int32, the vertex of each wedge.
-    first : (n,) int32, the first wedge of each vertex, the only one of those that are not opened.
+    first : (n,) int32, the first wedge of each vertex that is in a triangle, the only one of those not opened.
     is_near : (m,) which triangles touch a vertex that may be opened.
     near_twin : the directed edge, among those of these triangles, on the other side of each; -1 where cut.
     """
@@ -80,7 +80,7 @@ def open_fans_at(triangles: IntArray, keys: np.ndarray, at: BoolArray) -> OpenFa
     ----------
     triangles : (m, 3) int32, in which each vertex is one fan of triangles.
     keys : undirected edges to cut along, as :func:`edge_keys` of the number of vertices.
-    at : (n,) the ends of those edges.
+    at : (n,) the vertices that may be opened: all ends of those edges at least.
     """
     count = len(at)
     is_near: BoolArray = np.any(at[triangles], axis=1)

@@ -111,7 +111,7 @@ def plan_turns(
         [[program.integer(_turn_cost(w, k, rules[w.node], opt), 0.0, 1.0) for k in choices] for w in wedges]
     )
     for row in pick:
-        program.add(row, np.ones(4), 1.0, 1.0)
+        program.add_row(row, np.ones(4), 1.0, 1.0)
     nodes = sorted({w.node for w in wedges})
     for node in nodes:
         rule = rules[node]
@@ -119,14 +119,14 @@ def plan_turns(
         columns = pick[mine].reshape(-1)
         quads = np.tile(choices, len(mine)).astype(float)
         least, most = max(rule.least, len(mine)), max(rule.most, len(mine))
-        program.add(columns, quads, least, most)
+        program.add_row(columns, quads, least, most)
         off = program.real(opt.node_pole)
-        program.add(np.append(columns, off), np.append(quads, -1.0), -np.inf, rule.wished)
-        program.add(np.append(columns, off), np.append(quads, 1.0), rule.wished, np.inf)
+        program.add_row(np.append(columns, off), np.append(quads, -1.0), -np.inf, rule.wished)
+        program.add_row(np.append(columns, off), np.append(quads, 1.0), rule.wished, np.inf)
     for pair in short_sides:
         both = program.real(opt.short_side * pair.shortness)
         columns = np.array([pick[pair.first, 0], pick[pair.second, 0], both])
-        program.add(columns, np.array([1.0, 1.0, -1.0]), -np.inf, 1.0)
+        program.add_row(columns, np.array([1.0, 1.0, -1.0]), -np.inf, 1.0)
     for piece, euler in enumerate(piece_euler):
         mine = [i for i, w in enumerate(wedges) if w.piece == piece]
         if not mine:
@@ -134,8 +134,8 @@ def plan_turns(
         columns = pick[mine].reshape(-1)
         turns = np.tile([2.0 - k for k in choices], len(mine))
         index = program.real(opt.inner_pole if piece_prices is None else piece_prices[piece])
-        program.add(np.append(columns, index), np.append(turns, 1.0), 4 * euler, np.inf)
-        program.add(np.append(columns, index), np.append(turns, -1.0), -np.inf, 4 * euler)
+        program.add_row(np.append(columns, index), np.append(turns, 1.0), 4 * euler, np.inf)
+        program.add_row(np.append(columns, index), np.append(turns, -1.0), -np.inf, 4 * euler)
     chosen: IntArray = (_solve(program, opt.branches)[pick] > 0.5).argmax(axis=1).astype(np.int32) + np.int32(1)
     return chosen
 

@@ -14,7 +14,10 @@ Edge = tuple[int, int]
 
 @dataclass
 class ToldLines:
-    """Findings on lines, each with the number of the cutter's ``line_of`` that it is about."""
+    """Findings on lines, each with the number of the cutter's ``line_of`` that it is about.
+
+    A way by which a line is carried on has a number of its own.
+    """
 
     _told: list[tuple[int, Finding]] = field(default_factory=list)
 

@@ -56,13 +56,13 @@ class IntegerProgram:
         self._whole.append(whole)
         return len(self._cost) - 1
 
-    def add(self, columns: IntArray, values: FloatArray, low: float, high: float) -> None:
+    def add_row(self, columns: IntArray, values: FloatArray, low: float, high: float) -> None:
         """Add the row low <= values . x[columns] <= high; a column may come several times."""
         self._columns.append(columns.tolist())
         self._values.append(values.tolist())
         self._bounds.append((low, high))
 
-    def row(self, low: float, high: float, *terms: tuple[Sequence[int], float]) -> None:
+    def add_terms(self, low: float, high: float, *terms: tuple[Sequence[int], float]) -> None:
         """Add the row low <= sum of values times columns <= high, for terms of columns with the same value."""
         self._columns.append([column for columns, _ in terms for column in columns])
         self._values.append([value for columns, value in terms for _ in columns])

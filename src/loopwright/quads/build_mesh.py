@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from loopwright.counts.measure_faces import side_lengths
 from loopwright.layout.border_graph import constrained_edges, node_mask, trace_chains
 from loopwright.layout.types import Arc, Layout, Patch
 from loopwright.patterns.fill_patch import PatchFill, fill_patch
@@ -72,8 +73,7 @@ def build_mesh(layout: Layout, counts: IntArray, vertex_size: FloatArray, *, pro
 
 def _fill(layout: Layout, patch: Patch, counts: IntArray, around: FloatArray) -> tuple[PatchFill, FloatArray]:
     sides = [int(sum(counts[a] for a, _ in side)) for side in patch.sides]
-    lengths = [float(sum(layout.arcs[a].length for a, _ in side)) for side in patch.sides]
-    fill = fill_patch(sides, side_lengths=lengths)
+    fill = fill_patch(sides, side_lengths=side_lengths(layout, patch))
     surface = layout.positions[patch.origin]
     placed = place_patch(fill, around, surface, patch.triangles, patch.boundary, np.array(patch.corners, np.int32))
     return fill, placed
