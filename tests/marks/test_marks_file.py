@@ -171,6 +171,13 @@ def test_files_that_are_no_text(tmp_path: Path) -> None:
         read_marks(path)
 
 
+def test_a_number_of_thousands_of_digits_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "marks.json"
+    path.write_text('{"budget": ' + 5001 * "9" + "}")
+    with pytest.raises(MarksError, match=r"marks\.json: a number in it has thousands of digits"):
+        read_marks(path)
+
+
 @pytest.mark.parametrize(("name", "words"), [("none.npy", "there is no such file"), ("folder", "cannot be read (")])
 def test_a_file_of_sizes_that_cannot_be_read_is_like_any_other(tmp_path: Path, name: str, words: str) -> None:
     (tmp_path / "folder").mkdir()

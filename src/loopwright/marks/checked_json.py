@@ -45,6 +45,8 @@ def load_json(path: Path) -> Checked:
         raise MarksError(f"{path}: {where}: {error}", places=[error.name]) from None
     except RecursionError:
         raise MarksError(f"{path}: it is nested too deeply to be a marks file") from None
+    except ValueError:  # Python reads whole numbers of some thousand digits at most
+        raise MarksError(f"{path}: a number in it has thousands of digits; shorten it") from None
     return Checked(value, str(path), "")
 
 
