@@ -202,6 +202,12 @@ def test_a_mesh_finer_than_its_sculpt_is_told() -> None:
         assert len([finding for finding in findings if finding.kind == "finer"]) == kinds
 
 
+def planned_poles(result: BuildResult) -> dict[int, int]:
+    """The poles of a mesh by valence, but for the pairs that fills are told to add."""
+    added = sum(finding.count for finding in result.findings if finding.kind == "poles_added")
+    return {valence: number - added // 2 for valence, number in result.quality.poles.items()}
+
+
 def test_rotation_scale_and_place_keep_the_topology() -> None:
     sculpt, first = pebble(), small("pebble")
     rotation, shift = a_rotation(), np.array([40.0, -7.0, 13.0])
@@ -209,9 +215,10 @@ def test_rotation_scale_and_place_keep_the_topology() -> None:
     again = build(placed, options=QUICK)
     assert_sound(again, 2, 0)
     assert_mirrored(again)
-    assert again.quality.poles == first.quality.poles
+    # last digits can tip a tie between two cuts, or two sets of segment counts, that are about equally good: fills may
+    # then add other pairs of poles, which are told, and the number of faces may be a little different
+    assert planned_poles(again) == planned_poles(first)
     assert region_pieces(again) == region_pieces(first)
-    # last digits can tip a tie between two equally good sets of segment counts
     assert len(again.mesh.quads) == pytest.approx(len(first.mesh.quads), rel=0.05)
 
 
