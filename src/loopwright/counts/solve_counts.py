@@ -13,6 +13,7 @@ from loopwright.errors import ConvergenceError, InternalError
 from loopwright.layout.measure_uneven import ring_width
 from loopwright.layout.types import Layout, Patch
 from loopwright.numerics.integer_program import RelaxedPrice
+from loopwright.surface.half_edges import arc_length
 from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray, IntArray
 
@@ -34,14 +35,13 @@ def arc_targets(layout: Layout, vertex_size: FloatArray) -> FloatArray:
     tree: cKDTree | None = None
     out = np.zeros(len(layout.arcs))
     for i, arc in enumerate(layout.arcs):
-        step = np.linalg.norm(np.diff(arc.points, axis=0), axis=1)
         known = np.flatnonzero(is_known[arc.vertices])
         if len(known):
             local = np.interp(np.arange(len(arc.vertices)), known, vertex_size[arc.vertices[known]])
         else:
             tree = tree or cKDTree(layout.positions[: len(vertex_size)], balanced_tree=False)
             local = vertex_size[tree.query(arc.points)[1]]
-        out[i] = float((step * 0.5 * (1 / local[:-1] + 1 / local[1:])).sum())
+        out[i] = arc_length(arc.points, 1 / local)[-1]
     for patch in layout.patches:
         for side, share in _ring_seams(layout, patch):
             out[side] *= share

@@ -137,12 +137,9 @@ def unevenness(patch: Piece, points: FloatArray, size: float, scale: FloatArray 
         whose rows keep their number anyway.
     """
     sides = side_chains(patch.loops[0], patch.quadrants)
-    if scale is not None and not patch.is_ring:
-        lengths = np.array([_scaled_length(points[s], scale[s]) for s in sides])
-        area = _scaled_area(points, patch.triangles, scale)
-    else:
-        lengths = np.array([arc_length(points[s])[-1] for s in sides])
-        area = surface_area(points, patch.triangles)
+    counts = None if patch.is_ring else scale
+    lengths = np.array([arc_length(points[s], None if counts is None else counts[s])[-1] for s in sides])
+    area = surface_area(points, patch.triangles, counts)
     if patch.is_ring and len(sides) == 4:
         seam = 1 - _loop_side(patch, points, sides)
         lengths[[seam, seam + 2]] = ring_width(area, points[sides[1 - seam]], points[sides[3 - seam]])
@@ -150,17 +147,6 @@ def unevenness(patch: Piece, points: FloatArray, size: float, scale: FloatArray 
     unlike = float(worst[0]) - (_RING if patch.is_ring and len(lengths) == 4 else 0.0)
     stretch = float(np.log(area / enclosed[0]))
     return max(unlike, _DEPTH * stretch, -stretch)
-
-
-def _scaled_length(points: FloatArray, scale: FloatArray) -> float:
-    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
-    return float((step * 0.5 * (scale[:-1] + scale[1:])).sum())
-
-
-def _scaled_area(points: FloatArray, triangles: IntArray, scale: FloatArray) -> float:
-    p = points[triangles]
-    area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
-    return float((area * scale[triangles].mean(axis=1) ** 2).sum())
 
 
 def compare_sides(lengths: FloatArray, size: float) -> tuple[FloatArray, FloatArray]:

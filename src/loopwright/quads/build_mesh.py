@@ -12,6 +12,7 @@ from loopwright.layout.types import Arc, Layout, Patch
 from loopwright.patterns.fill_patch import PatchFill, fill_patch
 from loopwright.progress import Progress, silent
 from loopwright.quads.place_patch import place_patch
+from loopwright.surface.half_edges import arc_length
 from loopwright.types import Curve, FloatArray, IntArray, QuadMesh
 
 
@@ -100,13 +101,12 @@ def _place_on_arcs(layout: Layout, counts: IntArray, vertex_size: FloatArray) ->
 
 def space_points(arc: Arc, count: int, vertex_size: FloatArray) -> FloatArray:
     """Return the (count - 1, 3) points that cut an arc into ``count`` segments of even wished length."""
-    step = np.linalg.norm(np.diff(arc.points, axis=0), axis=1)
     known = arc.vertices < len(vertex_size)
     size = np.ones(len(arc.vertices))
     if known.any():
         place = np.arange(len(size))
         size = np.interp(place, place[known], vertex_size[arc.vertices[known]])
-    weighted = np.concatenate([[0.0], np.cumsum(step * 0.5 * (1 / size[:-1] + 1 / size[1:]))])
+    weighted = arc_length(arc.points, 1 / size)
     at = weighted[-1] * np.arange(1, count) / count
     return np.stack([np.interp(at, weighted, arc.points[:, k]) for k in range(3)], axis=1)
 

@@ -124,7 +124,7 @@ def _tiles(summary: Summary) -> list[tuple[str, str, str]]:
     for way, title in (("mesh_to_sculpt", "Mesh to sculpt"), ("sculpt_to_mesh", "Sculpt to mesh")):
         if f"{way}_rms" in summary.distances:
             rms, p95, most = (100 * summary.distances[f"{way}_{figure}"] for figure in ("rms", "p95", "max"))
-            below = f"of the diagonal, root mean square; 95 % within {p95:.3f} %, farthest {most:.3f} %"
+            below = f"of the diagonal, root mean square; 95 % within {p95:.3f}\u00a0%, farthest {most:.3f}\u00a0%"
             tiles.append((title, f"{rms:.3f} %", below + _MEASURED[summary.measured_surface]))
     if summary.symmetry:
         share = summary.symmetry["faces_matched"]

@@ -75,6 +75,14 @@ def _locked(values: IntArray) -> IntArray:
     return values
 
 
-def arc_length(points: FloatArray) -> FloatArray:
-    """Return the running length along a polyline, starting with zero."""
-    return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+def arc_length(points: FloatArray, scale: FloatArray | None = None) -> FloatArray:
+    """Return the running length along a polyline, starting with zero.
+
+    Parameters
+    ----------
+    scale : (k,) how much length counts at each of (k, 3) points, linear between them; None for 1.
+    """
+    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    if scale is not None:
+        step = step * (0.5 * (scale[:-1] + scale[1:]))
+    return np.concatenate([[0.0], np.cumsum(step)])

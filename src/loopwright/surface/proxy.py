@@ -44,9 +44,17 @@ def even_edge(area: float, triangles: int) -> float:
     return float(np.sqrt(area / max(triangles, 1) * 4.0 / np.sqrt(3.0)))
 
 
-def surface_area(positions: FloatArray, triangles: IntArray) -> float:
-    """Return the area of a triangle mesh."""
-    return float(0.5 * row_lengths(triangle_normals(positions, triangles)).sum())
+def surface_area(positions: FloatArray, triangles: IntArray, scale: FloatArray | None = None) -> float:
+    """Return the area of a triangle mesh.
+
+    Parameters
+    ----------
+    scale : (n,) how much length counts at each vertex; None for 1.
+    """
+    double_area = row_lengths(triangle_normals(positions, triangles))
+    if scale is not None:
+        double_area = double_area * scale[triangles].mean(axis=1) ** 2
+    return float(0.5 * double_area.sum())
 
 
 def coarsen(positions: FloatArray, triangles: IntArray, size: float) -> Proxy:
