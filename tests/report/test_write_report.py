@@ -172,8 +172,8 @@ def test_the_headline_shows_the_distance_both_ways(build: Build) -> None:
     for way, title in (("mesh_to_sculpt", "Mesh to sculpt"), ("sculpt_to_mesh", "Sculpt to mesh")):
         value, below = tiles[title]
         assert value == f"{100 * summary.distances[f'{way}_rms']:.3f} %"
-        assert f"95 % within {100 * summary.distances[f'{way}_p95']:.3f} %" in below
-        assert f"farthest {100 * summary.distances[f'{way}_max']:.3f} %" in below
+        assert f"95 % within {100 * summary.distances[f'{way}_p95']:.3f}\u00a0%" in below
+        assert f"farthest {100 * summary.distances[f'{way}_max']:.3f}\u00a0%" in below
 
 
 def test_the_builds_own_distances_stand_beside_the_measured_ones(build: Build) -> None:
