@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from loopwright.numerics.nearest import nearest
 from loopwright.types import FloatArray, IntArray, Paint
 
 _CELL = 2.2  # side of a cell, in mean distances of neighbouring vertices of a sculpt as thick as it is wide
@@ -62,7 +63,7 @@ class PaintIndex:
         for code, tree, color in ((_NO_VERTEX, self.tree, self.color), (_MANY, *self._near_borders)):
             searched = np.flatnonzero(out == code)
             if len(searched):
-                out[searched] = color[tree.query(points[searched])[1]]
+                out[searched] = color[nearest(tree, points[searched])[1]]
         return out
 
     def _cells(self, points: FloatArray) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:

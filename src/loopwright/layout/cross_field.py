@@ -20,7 +20,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_matrix
+from scipy.sparse import csc_matrix
+from scipy.sparse.linalg import SuperLU
 
 from loopwright.numerics.factorize import factorize
 from loopwright.surface.half_edges import directed_edges, twin_corners
@@ -121,32 +122,36 @@ def cross_field(
     keep = (frames.twin < 0) | (np.arange(len(edges)) < frames.twin)
     tail, head = edges[keep, 0], edges[keep, 1]
     turn = np.exp(4j * transport(frames)[keep])
-    weight = np.ones(len(tail))
     fixed = quadrants > 0
-    rows = np.concatenate([tail, head, tail, head])
-    cols = np.concatenate([tail, head, head, tail])
-    vals = np.concatenate([weight, weight, -weight * np.conj(turn), -weight * turn])
-    system = coo_matrix((vals, (rows, cols)), shape=(count, count)).tocsr()
     inner = np.flatnonzero(~fixed)
     cross = np.ones(count, complex)
     if len(inner) == 0:
         return np.zeros(count)
-    degree = np.bincount(np.concatenate([tail, head]), minlength=count)[inner]
-    matrix = system[inner][:, inner]
-    right = -(system[inner][:, np.flatnonzero(fixed)] @ cross[fixed])
+    # the form's rows of inner vertices: what comes of fixed neighbours, whose crosses are 1, goes to the right side
+    to_head, to_tail = fixed[tail] & ~fixed[head], ~fixed[tail] & fixed[head]
+    drawn = np.concatenate([head[to_head], tail[to_tail]])
+    draw = np.concatenate([turn[to_head], np.conj(turn[to_tail])])
+    right = (np.bincount(drawn, draw.real, count) + 1j * np.bincount(drawn, draw.imag, count))[inner]
+    degree = np.bincount(np.concatenate([tail, head]), minlength=count)[inner].astype(np.float64)
+    held = degree
     if guide is not None and guide_weight is not None:
-        matrix = matrix + coo_matrix((guide_weight[inner], (np.arange(len(inner)),) * 2), shape=matrix.shape)
+        held = degree + guide_weight[inner]
         right = right + guide_weight[inner] * np.exp(4j * guide[inner])
+    both = ~fixed[tail] & ~fixed[head]
+    place = np.cumsum(~fixed) - 1
+    index, one, other = np.arange(len(inner)), place[tail[both]], place[head[both]]
+    rows, cols = np.concatenate([one, other, index]), np.concatenate([other, one, index])
+    off = np.concatenate([-np.conj(turn[both]), -turn[both]])
+
+    def form(pull: FloatArray) -> SuperLU:
+        entries = (np.concatenate([off, held + pull]), (rows, cols))
+        return factorize(csc_matrix(entries, shape=(len(inner), len(inner))))
+
     pull = 0.02 * degree
-    cross[inner] = factorize(matrix + _diagonal(1e-9 * degree)).solve(right)
+    cross[inner] = form(1e-9 * degree).solve(right)
     if rounds > 1:
-        again = factorize(matrix + _diagonal(pull))
+        again = form(pull)
         for _ in range(rounds - 1):
             unit = cross[inner] / np.maximum(np.abs(cross[inner]), 1e-12)
             cross[inner] = again.solve(right + pull * unit)
     return np.angle(cross) / 4
-
-
-def _diagonal(values: np.ndarray) -> coo_matrix:
-    index = np.arange(len(values))
-    return coo_matrix((values, (index, index)), shape=(len(values), len(values)))

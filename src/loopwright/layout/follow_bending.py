@@ -10,17 +10,22 @@ import numpy as np
 
 from loopwright.layout.cross_field import Frames, cross_field
 from loopwright.surface.measure_bending import Bending
-from loopwright.types import FloatArray, IntArray
+from loopwright.types import BoolArray, FloatArray, IntArray
 
 _PULL = 1.0  # of a vertex that draws in full, where an edge to a neighbour counts 1
 _LEAST_TURN, _FULL_TURN = 0.4, 1.2  # radians over an edge
 
 
-def frame_angles(positions: FloatArray, triangles: IntArray, frames: Frames, direction: FloatArray) -> FloatArray:
+def frame_angles(
+    positions: FloatArray, triangles: IntArray, frames: Frames, direction: FloatArray, *, among: BoolArray | None = None
+) -> FloatArray:
     """Return (n,) the angle, in its vertex's frame, of an arm of the cross that has the (n, 3) direction for one.
 
-    Vertices that no corner with such an arm was found for have nan.
+    Vertices that no corner with such an arm was found for have nan. ``among`` tells the (m,) triangles that are looked
+    at, all if it is None.
     """
+    chosen = np.arange(len(triangles)) if among is None else np.flatnonzero(among)
+    triangles, start, sweep = triangles[chosen], frames.start[chosen], frames.sweep[chosen]
     p = positions[triangles]
     ahead = np.roll(p, -1, axis=1) - p
     back = np.roll(p, 1, axis=1) - p
@@ -36,7 +41,7 @@ def frame_angles(positions: FloatArray, triangles: IntArray, frames: Frames, dir
         turned = (angle + arm * np.pi / 2) % (2 * np.pi)
         inside = turned <= corner
         share = turned / np.maximum(corner, 1e-9)
-        out[triangles[inside]] = (frames.start + share * frames.sweep)[inside]
+        out[triangles[inside]] = (start + share * sweep)[inside]
     return out
 
 
@@ -60,8 +65,10 @@ def guided_crosses(
     if bending is None:
         return cross_field(positions, triangles, quadrants, frames)
     known = np.minimum(origin, len(bending.excess) - 1)
-    angle = frame_angles(positions, triangles, frames, bending.direction[known])
     turn = bending.excess[known] * size
     weight = _PULL * np.clip((turn - _LEAST_TURN) / (_FULL_TURN - _LEAST_TURN), 0.0, 1.0)
-    weight[(origin >= len(bending.excess)) | (origin < 0) | ~np.isfinite(angle)] = 0.0
+    weight[(origin >= len(bending.excess)) | (origin < 0)] = 0.0
+    draws = np.any((weight > 0.0)[triangles], axis=1)
+    angle = frame_angles(positions, triangles, frames, bending.direction[known], among=draws)
+    weight[~np.isfinite(angle)] = 0.0
     return cross_field(positions, triangles, quadrants, frames, guide=np.nan_to_num(angle), guide_weight=weight)

@@ -131,25 +131,23 @@ def build_graph(steps: Steps, field: FloatArray, quadrants: IntArray, *, drift_l
     inner_tail, inner_head = quadrants[tail] == 0, quadrants[head] == 0
     for arm in range(4):
         direction = field[tail] + arm * quarter
-        usable = inner_tail | ((arm >= 1) & (arm < quadrants[tail]))
         drift = _wrap(steps.angle - direction)
         # at the boundary angles do not wrap: frames there span less than a full turn
-        usable &= np.abs(drift) < drift_limit
-        arrival = direction + steps.turn
-        arm_head = np.rint((arrival - field[head]) / quarter)
-        misfit = _wrap(arrival - field[head] - arm_head * quarter)
+        usable = inner_tail | ((arm >= 1) & (arm < quadrants[tail]))
+        near = np.flatnonzero(usable & (np.abs(drift) < drift_limit))  # less than a third of all
+        ends, is_inner, drift = head[near], inner_head[near], drift[near]
+        arrival = direction[near] + steps.turn[near]
+        arm_head = np.rint((arrival - field[ends]) / quarter)
+        misfit = _wrap(arrival - field[ends] - arm_head * quarter)
         # at a boundary vertex: the state is the inward direction, opposite to the arrival
-        inward = np.where(inner_head, arm_head, arm_head + 2) % 4
-        back_angle = _wrap_positive(arrival + np.pi)
-        inward_exact = np.rint(back_angle / quarter)
-        inward = np.where(inner_head, inward, inward_exact)
-        usable &= inner_head | ((inward >= 1) & (inward < quadrants[head]))
-        cost = steps.length * (1.0 + DRIFT_WEIGHT * (drift / (np.pi / 4)) ** 2 + (misfit / (np.pi / 4)) ** 2)
-        index = np.flatnonzero(usable)
-        rows.append(4 * tail[index] + arm)
-        cols.append(4 * head[index] + inward[index].astype(np.int64))
-        costs.append(cost[index])
-        ids.append(index)
+        inward = np.where(is_inner, arm_head, np.rint(_wrap_positive(arrival + np.pi) / quarter))
+        at_head = np.where(is_inner, (inward % 4), inward)
+        cost = steps.length[near] * (1.0 + DRIFT_WEIGHT * (drift / (np.pi / 4)) ** 2 + (misfit / (np.pi / 4)) ** 2)
+        arrives = is_inner | ((inward >= 1) & (inward < quadrants[ends]))
+        rows.append(4 * tail[near[arrives]] + arm)
+        cols.append(4 * ends[arrives] + at_head[arrives].astype(np.int64))
+        costs.append(cost[arrives])
+        ids.append(near[arrives])
     row, col = np.concatenate(rows).astype(np.int64), np.concatenate(cols).astype(np.int64)
     cost, ident = np.concatenate(costs), np.concatenate(ids)
     # boundary states are split in two: 4v+j to start from, 4v+j+size to arrive at, so that no path runs through them

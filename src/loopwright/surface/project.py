@@ -13,6 +13,7 @@ from scipy.sparse import csr_matrix
 from scipy.spatial import cKDTree
 
 from loopwright.errors import InputError, InternalError
+from loopwright.numerics.nearest import nearest
 from loopwright.surface.sort_pairs import sort_ids
 from loopwright.types import FloatArray, IntArray
 
@@ -152,7 +153,7 @@ class SurfaceProjector:
         reach : (k,) how far the vertex may lie from the point.
         """
         tree, places, facing = self._sketch
-        distance, near = tree.query(points)
+        distance, near = nearest(tree, points)
         there = facing[near]
         landed = points - _dot(points - places[near], there)[:, None] * there
         fails = (distance > reach) | ((_dot(normals, there) < min_cosine) & normals.any(axis=1))
@@ -181,7 +182,7 @@ class SurfaceProjector:
         """Overwrite ``found`` and ``weights`` of the points that landed on a surface that faces elsewhere."""
         asked_points, asked_normals = points[astray], normals[astray]
         reach = _NORMAL_REACH * self.diagonal
-        _, near = self._tree.query(np.hstack([asked_points - self._center, reach * asked_normals]))
+        _, near = nearest(self._tree, np.hstack([asked_points - self._center, reach * asked_normals]))
         vertex = self._used[near].astype(np.int64)
         best = np.full(len(astray), np.inf)
         active = np.arange(len(astray))
