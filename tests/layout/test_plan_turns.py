@@ -93,6 +93,17 @@ def test_rings_keep_straight_sides() -> None:
     assert free.tolist() == [1, 3]
 
 
+def test_a_region_round_others_with_many_notches_is_no_ring() -> None:
+    # common practice, no source: where a region runs into a notch between two others it has a corner
+    notch = 0.75 * SQUARE
+    wedges = [
+        w for node in range(4) for w in (Wedge(node, 0, notch, is_ring_side=True), Wedge(node, 1, 4 * SQUARE - notch))
+    ]
+    one, four = wedges[:2], wedges
+    assert plan_turns(one, {0: INNER}, [0, 1])[0] == 2
+    assert plan_turns(four, dict.fromkeys(range(4), INNER), [0, 1])[::2].tolist() == [1] * 4
+
+
 def test_nothing_asked_nothing_planned() -> None:
     assert len(plan_turns([], {}, [])) == 0
 

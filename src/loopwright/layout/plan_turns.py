@@ -28,7 +28,8 @@ class TurnOptions:
     node_pole : price of a junction that becomes a pole.
     inner_pole : price of one pole that the plan forces inside a region.
     bend : price of making a corner where no junction is.
-    broken_ring, bent_ring : price of a corner on the side of a ring at a junction, and at a bend of its rim.
+    broken_ring : price of a ring that gets corners at junctions on its sides, however many.
+    bent_ring : price of a corner at a bend of a ring's rim.
     short_side : price of two corners at the ends of an arc much shorter than an edge.
     region_poles : price of one pole forced inside a piece of a region, by region index, where it is not ``inner_pole``.
     branches : how many branches the program may look at; the best plan by then is used.
@@ -131,6 +132,11 @@ def plan_turns(
         mine = [i for i, w in enumerate(wedges) if w.piece == piece]
         if not mine:
             continue
+        at_junctions = [i for i in mine if wedges[i].is_ring_side and not rules[wedges[i].node].is_bend]
+        if at_junctions:
+            broken = program.real(opt.broken_ring)
+            for i in at_junctions:
+                program.add_row(np.append(pick[i], broken), np.array([1.0, 0.0, 1.0, 1.0, -1.0]), -np.inf, 0.0)
         columns = pick[mine].reshape(-1)
         turns = np.tile([2.0 - k for k in choices], len(mine))
         index = program.real(opt.inner_pole if piece_prices is None else piece_prices[piece])
@@ -157,6 +163,6 @@ def _turn_cost(wedge: Wedge, quads: int, rule: NodeRule, opt: TurnOptions) -> fl
     cost = min(off * off, 2.0 + 0.2 * off)
     if rule.is_bend and quads != 2:
         cost += opt.bend
-    if wedge.is_ring_side and quads != 2:
-        cost += opt.bent_ring if rule.is_bend else opt.broken_ring
+    if wedge.is_ring_side and rule.is_bend and quads != 2:
+        cost += opt.bent_ring
     return cost + (3.0 if quads == 4 else 0.0)
