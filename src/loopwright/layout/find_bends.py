@@ -1,4 +1,4 @@
-"""Bends: places where the rim turns a corner although no border ends there, as at the corners of a sheet."""
+"""Bends: places where a rim or a border turns a corner although none ends there, as at the corners of a sheet."""
 
 from __future__ import annotations
 
@@ -11,13 +11,14 @@ from loopwright.surface.half_edges import surface_edges, surface_twins
 from loopwright.types import FloatArray, RegionSurface
 
 _LEAST_TURN = np.radians(50.0)  # over an edge length to both sides
+_STRAIGHT = 0.9  # share of a border's length beside a bend, over two edges, that its ends are apart
 
 
 def find_bends(surface: RegionSurface, chains: Sequence[Chain], vertex_size: FloatArray) -> list[int]:
-    """Return the vertices inside rim chains where the rim turns to the left, the sharpest within an edge length.
+    """Return the vertices inside chains where a rim turns to the left, or a border to either side.
 
-    Only corners that stick out count: round a slit, such as a closed mouth,
-    loops shall run on.
+    They are the sharpest within an edge length. Of rims only corners that
+    stick out count: round a slit, such as a closed mouth, loops shall run on.
 
     Parameters
     ----------
@@ -32,6 +33,8 @@ def find_bends(surface: RegionSurface, chains: Sequence[Chain], vertex_size: Flo
         if chain.kind == "rim":
             path = chain.vertices if (int(chain.vertices[0]), int(chain.vertices[1])) in ahead else chain.vertices[::-1]
             found.extend(_bends_along(surface, Chain(path, chain.kind, chain.sides), vertex_size, normals))
+        elif chain.kind == "border":
+            found.extend(_bends_along(surface, chain, vertex_size, normals))
     return sorted(found)
 
 
@@ -46,10 +49,20 @@ def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray, 
     if not chain.is_closed:
         inside = (at > reach) & (at < total - reach)
         places, at, reach = places[inside], at[inside], reach[inside]
-    back = points[places] - _point(points, along, at - reach, chain.is_closed)
-    forth = _point(points, along, at + reach, chain.is_closed) - points[places]
     up = normals[chain.vertices[places]]
-    turn = np.arctan2(np.einsum("ij,ij->i", np.cross(back, forth), up), np.einsum("ij,ij->i", back, forth))
+
+    def sides_over(reach: FloatArray) -> tuple[FloatArray, FloatArray]:
+        before, after = (_point(points, along, at + way * reach, chain.is_closed) for way in (-1.0, 1.0))
+        return points[places] - before, after - points[places]
+
+    turn = _turns(*sides_over(reach), up)
+    if chain.kind == "border":  # where one is but jagged, it winds, and turns back soon
+        room = np.full(len(at), np.inf) if chain.is_closed else np.minimum(at, total - at)
+        wide = np.minimum(2.0 * reach, room)
+        sides = sides_over(wide)
+        straight = np.minimum(*(np.linalg.norm(side, axis=1) for side in sides)) > _STRAIGHT * wide
+        also = _turns(*sides, up)
+        turn = np.where(straight & (turn * also > 0.0), np.minimum(np.abs(turn), np.abs(also)), 0.0)
     found: list[int] = []
     taken: list[float] = []
     for k in np.lexsort((at, -turn)).tolist():
@@ -60,6 +73,12 @@ def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray, 
             taken.append(float(at[k]))
             found.append(int(chain.vertices[places[k]]))
     return found
+
+
+def _turns(back: FloatArray, forth: FloatArray, up: FloatArray) -> FloatArray:
+    """Return (k,) by how much (k, 3) ways turn to the left, seen from above, in radians."""
+    turns: FloatArray = np.arctan2(np.einsum("ij,ij->i", np.cross(back, forth), up), np.einsum("ij,ij->i", back, forth))
+    return turns
 
 
 def _point(points: FloatArray, along: FloatArray, at: FloatArray, is_closed: bool) -> FloatArray:

@@ -26,6 +26,7 @@ from loopwright.layout.plan_pieces import node_vertices, plan_pieces
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.refine_narrow import refine_narrow
 from loopwright.layout.size_steps import round_scale, size_steps, surface_extent
+from loopwright.layout.slit_ends import corner_bends, straight_bends
 from loopwright.layout.types import Layout
 from loopwright.progress import Progress, silent
 from loopwright.shelf import Shelf
@@ -106,11 +107,11 @@ def _cut_all(
     """Plan corners and poles, and cut every part into patches."""
     constrained = constrained_edges(surface)
     chains = trace_chains(constrained, set(), len(surface.positions))
-    bends = find_bends(surface, chains, vertex_size)
+    bends = corner_bends(surface, constrained, find_bends(surface, chains, vertex_size))
     if bends:
         chains = trace_chains(constrained, set(bends), len(surface.positions))
     pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns, bends=bends)
-    nodes = set(node_vertices(constrained, chains, len(surface.positions)))
+    nodes = set(node_vertices(constrained, chains, len(surface.positions))) - straight_bends(bends, constrained, pieces)
     growing = Growing(surface.positions, nodes)
     parts: list[Piece] = []
     stuck: list[int] = []

@@ -16,8 +16,9 @@ from loopwright.layout.border_graph import (
 from loopwright.layout.open_surface import OpenSurface, open_surface
 from loopwright.layout.piece import Piece, extract
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
-from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, surface_edges
-from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
+from loopwright.layout.slit_ends import euler_number, is_ring, slit_ends
+from loopwright.surface.half_edges import surface_edges
+from loopwright.types import FloatArray, IntArray, RegionSurface
 
 
 def node_vertices(constrained: ConstrainedEdges, chains: list[Chain], vertex_count: int) -> list[int]:
@@ -51,11 +52,11 @@ def plan_pieces(
     angle = wedge_angles(surface, chains, opened, vertex_size)
     piece_of_wedge: IntArray = np.zeros(len(origin), np.int32)
     piece_of_wedge[wedges.reshape(-1)] = np.repeat(component, 3)
-    euler = [_euler(wedges[component == c]) for c in range(opened.part_count)]
+    euler = [euler_number(wedges[component == c]) for c in range(opened.part_count)]
     ring = is_ring(opened, constrained, count, euler)
     at_mirror = np.zeros(count, bool)
     at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True
-    at_slit = slit_ends(origin, piece_of_wedge, is_bend, at_mirror, ring)
+    at_slit = slit_ends(opened, is_bend, at_mirror, ring)
     is_bend[at_slit], is_node[at_slit] = False, False
     listed: IntArray = np.flatnonzero(is_node[origin]).astype(np.int32)
     asked = [
@@ -79,22 +80,6 @@ def plan_pieces(
         straight = not any(quadrants[i] != 2 and not at_mirror[w.node] for w, i in own)
         pieces.append(Piece(local, below, quadrants[used], regions[c], bool(ring[c] and straight)))
     return pieces
-
-
-def slit_ends(
-    origin: IntArray, piece_of_wedge: IntArray, is_bend: BoolArray, at_mirror: BoolArray, ring: Sequence[bool]
-) -> IntArray:
-    """Return the bends of rings with no more than two: the ends of a slit, such as a mouth, not corners of a sheet.
-
-    The bends of a half ring count twice.
-    """
-    found: list[int] = []
-    for c in np.flatnonzero(ring).tolist():
-        mine = np.unique(origin[piece_of_wedge == c])
-        bent = mine[is_bend[mine]]
-        if len(bent) * (2 if at_mirror[mine].any() else 1) <= 2:
-            found.extend(bent.tolist())
-    return np.array(sorted(set(found)), np.int32)
 
 
 SHORT = 2.0
@@ -132,41 +117,14 @@ def find_short_sides(
     return found
 
 
-def is_ring(
-    opened: OpenSurface,
-    constrained: ConstrainedEdges,
-    vertex_count: int,
-    euler: list[int],
-) -> list[bool]:
-    """Tell for each piece whether it, together with its mirror image, is a ring (Euler number 0).
-
-    The double has 2 chi - (number of open mirror arcs), since each arc is
-    counted twice and has Euler number 1; closed mirror loops count nothing.
-    """
-    edges = directed_edges(opened.wedges)
-    rim = np.flatnonzero(opened.at_rim)
-    ends = opened.origin[edges[rim]]
-    mirror_keys = edge_keys(constrained.edges[constrained.kind == 2], vertex_count)
-    in_plane = np.isin(edge_keys(ends, vertex_count), mirror_keys)
-    out = []
-    for c, chi in enumerate(euler):
-        mine = rim[in_plane & (opened.component[rim // 3] == c)]
-        touched = np.unique(edges[mine]) if len(mine) else np.zeros(0, np.int32)
-        arcs = len(touched) - len(mine)
-        out.append(2 * chi - arcs == 0 if len(mine) else chi == 0)
-    return out
-
-
-def _euler(triangles: IntArray) -> int:
-    return len(np.unique(triangles)) - len(distinct_edges(triangles)) + len(triangles)
-
-
 def _rule(constrained: ConstrainedEdges, vertex: int, *, is_bend: bool, is_seam: bool) -> NodeRule:
     """Return what may meet at a node; where the seam of a half ring ends at an opening, one quad alone."""
     kinds = set(constrained.kind[(constrained.edges == vertex).any(axis=1)].tolist())
     if 2 in kinds:
         return NodeRule(1, 1 if is_seam else 2, 1) if 1 in kinds else NodeRule(2, 2, 2)
-    return NodeRule(1, 4, 2, is_bend) if 1 in kinds else NodeRule(3, 5, 4)
+    if 1 in kinds:
+        return NodeRule(1, 4, 2, is_bend)
+    return NodeRule(3, 4, 4, is_bend, most_each=2) if is_bend else NodeRule(3, 5, 4)
 
 
 def wedge_angles(

@@ -65,13 +65,15 @@ class NodeRule:
 
     Interior nodes: 3 to 5, wished 4.  On a rim: 1 to 3, wished 2.  In the
     mirror plane: 2 exactly, so that the whole mesh has valence 4 there; 1
-    where the plane meets a rim.
+    where the plane meets a rim.  Loops run on round a bend of a border: a wedge
+    there gets two quads at most.
     """
 
     least: int
     most: int
     wished: int
     is_bend: bool = False
+    most_each: int = 4
 
 
 @dataclass(frozen=True)
@@ -108,9 +110,12 @@ def plan_turns(
         return np.zeros(0, np.int32)
     choices = (1, 2, 3, 4)
     program = IntegerProgram()
-    pick = np.array(
-        [[program.integer(_turn_cost(w, k, rules[w.node], opt), 0.0, 1.0) for k in choices] for w in wedges]
-    )
+
+    def choice(wedge: Wedge, quads: int) -> int:
+        rule = rules[wedge.node]
+        return program.integer(_turn_cost(wedge, quads, rule, opt), 0.0, float(quads <= rule.most_each))
+
+    pick = np.array([[choice(wedge, quads) for quads in choices] for wedge in wedges])
     for row in pick:
         program.add_row(row, np.ones(4), 1.0, 1.0)
     nodes = sorted({w.node for w in wedges})

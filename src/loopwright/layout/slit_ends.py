@@ -1,0 +1,88 @@
+"""Rings among a surface's pieces, and bends that are no corners: the ends of slits, and what is left straight."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from loopwright.layout.border_graph import ConstrainedEdges
+from loopwright.layout.open_surface import OpenSurface, open_surface
+from loopwright.layout.piece import Piece, chain_rim
+from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys
+from loopwright.types import BoolArray, IntArray, RegionSurface
+
+
+def corner_bends(surface: RegionSurface, constrained: ConstrainedEdges, bends: Sequence[int]) -> list[int]:
+    """Return the bends but for those of borders at the ends of slits (see :func:`slit_ends`)."""
+    count = len(surface.positions)
+    at_rim = _rim_vertices(constrained)
+    if at_rim.issuperset(bends):
+        return list(bends)
+    opened = open_surface(surface)
+    is_bend, at_mirror = np.zeros(count, bool), np.zeros(count, bool)
+    is_bend[list(bends)] = True
+    at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True
+    euler = [euler_number(opened.wedges[opened.component == c]) for c in range(opened.part_count)]
+    slits = set(slit_ends(opened, is_bend, at_mirror, is_ring(opened, constrained, count, euler)).tolist())
+    return [bend for bend in bends if bend in at_rim or bend not in slits]
+
+
+def slit_ends(opened: OpenSurface, is_bend: BoolArray, at_mirror: BoolArray, ring: Sequence[bool]) -> IntArray:
+    """Return the bends of rings' loops with no more than two: the ends of a slit, such as a mouth, not of a sheet.
+
+    The bends of a half loop count twice.
+    """
+    found: set[int] = set()
+    edges = directed_edges(opened.wedges)
+    for c in np.flatnonzero(ring).tolist():
+        for loop in chain_rim(edges[opened.at_rim & np.repeat(opened.component == c, 3)]):
+            vertices = opened.origin[loop]
+            in_plane = np.flatnonzero(at_mirror[vertices])
+            first = int(in_plane[0]) if len(in_plane) else 0
+            for run in np.split(np.roll(vertices, -first), in_plane - first):
+                bent = run[is_bend[run]]
+                if len(bent) * (2 if len(in_plane) else 1) <= 2:
+                    found.update(bent.tolist())
+    return np.array(sorted(found), np.int32)
+
+
+def straight_bends(bends: Sequence[int], constrained: ConstrainedEdges, pieces: list[Piece]) -> set[int]:
+    """Return the bends of borders at which no piece has a corner after all."""
+    at_rim = _rim_vertices(constrained)
+    turned = {int(v) for piece in pieces for v in piece.origin[(piece.quadrants > 0) & (piece.quadrants != 2)]}
+    return set(bends) - at_rim - turned
+
+
+def _rim_vertices(constrained: ConstrainedEdges) -> set[int]:
+    return set(constrained.edges[constrained.kind == 1].reshape(-1).tolist())
+
+
+def is_ring(
+    opened: OpenSurface,
+    constrained: ConstrainedEdges,
+    vertex_count: int,
+    euler: list[int],
+) -> list[bool]:
+    """Tell for each piece whether it, together with its mirror image, is a ring (Euler number 0).
+
+    The double has 2 chi - (number of open mirror arcs), since each arc is
+    counted twice and has Euler number 1; closed mirror loops count nothing.
+    """
+    edges = directed_edges(opened.wedges)
+    rim = np.flatnonzero(opened.at_rim)
+    ends = opened.origin[edges[rim]]
+    mirror_keys = edge_keys(constrained.edges[constrained.kind == 2], vertex_count)
+    in_plane = np.isin(edge_keys(ends, vertex_count), mirror_keys)
+    out = []
+    for c, chi in enumerate(euler):
+        mine = rim[in_plane & (opened.component[rim // 3] == c)]
+        touched = np.unique(edges[mine]) if len(mine) else np.zeros(0, np.int32)
+        arcs = len(touched) - len(mine)
+        out.append(2 * chi - arcs == 0 if len(mine) else chi == 0)
+    return out
+
+
+def euler_number(triangles: IntArray) -> int:
+    """Return the Euler number of a triangulation."""
+    return len(np.unique(triangles)) - len(distinct_edges(triangles)) + len(triangles)

@@ -1,0 +1,93 @@
+"""Bends of painted borders: corners of what is painted become corners of its patches, and loops run on round them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from tests.conftest import a_rotation, flat_disc, globe, middles, moved, painted, rectangle
+
+from loopwright.layout.border_graph import constrained_edges, trace_chains
+from loopwright.layout.find_bends import find_bends
+from loopwright.layout.piece import Piece
+from loopwright.layout.plan_layout import plan_layout
+from loopwright.layout.plan_pieces import plan_pieces
+from loopwright.layout.plan_turns import TurnOptions
+from loopwright.layout.slit_ends import corner_bends
+from loopwright.types import RegionSurface
+
+SIZE = 0.12
+NET = rectangle(40, 40, 2.0, 2.0)  # its middle is (1, 1)
+X, Y = (middles(*NET) - 1.0)[:, :2].T
+SQUARE: NDArray[np.integer] = (np.maximum(np.abs(X), np.abs(Y)) < 0.6).astype(int)
+
+
+def bends_of(surface: RegionSurface) -> list[int]:
+    constrained = constrained_edges(surface)
+    sizes = np.full(len(surface.positions), SIZE)
+    found = find_bends(surface, trace_chains(constrained, set(), len(surface.positions)), sizes)
+    corners = [v for v in corner_bends(surface, constrained, found) if v not in set(rim_of(surface))]
+    return sorted(corners)
+
+
+def rim_of(surface: RegionSurface) -> list[int]:
+    constrained = constrained_edges(surface)
+    rim: list[int] = np.unique(constrained.edges[constrained.kind == 1]).tolist()
+    return rim
+
+
+def planned(surface: RegionSurface) -> list[Piece]:
+    constrained, bends = constrained_edges(surface), bends_of(surface)
+    chains = trace_chains(constrained, set(bends), len(surface.positions))
+    sizes = np.full(len(surface.positions), SIZE)
+    return plan_pieces(surface, constrained, chains, sizes, TurnOptions(), bends=bends)
+
+
+def test_the_corners_of_a_painted_square_are_found() -> None:
+    surface = painted(NET, SQUARE)
+    assert surface.positions[bends_of(surface)] == pytest.approx(
+        np.array([[x, y, 0.0] for x in (0.4, 1.6) for y in (0.4, 1.6)])
+    )
+    turned = moved(surface, a_rotation(), 3.0, (1.0, 2.0, 3.0))
+    sizes = np.full(len(turned.positions), 3.0 * SIZE)
+    chains = trace_chains(constrained_edges(turned), set(), len(turned.positions))
+    assert set(bends_of(surface)) <= set(find_bends(turned, chains, sizes))
+
+
+def test_a_round_border_has_none() -> None:
+    net = globe(24)
+    assert bends_of(painted(net, (middles(*net)[:, 2] > 0.4).astype(int))) == []
+
+
+def test_a_painted_square_is_a_patch_and_loops_run_round_it() -> None:
+    # a disc with four corners needs no pole inside (4 chi - 4 = 0, derived); what lies round it stays straight, so
+    # that each corner is a junction of three quads
+    surface = painted(NET, SQUARE)
+    outer, inner = sorted(planned(surface), key=lambda piece: -len(piece.triangles))
+    assert int((inner.quadrants == 1).sum()) == 4 and inner.index_sum == 0
+    corners = inner.origin[inner.quadrants == 1]
+    assert outer.quadrants[np.isin(outer.origin, corners)].tolist() == [2] * 4
+    layout = plan_layout(surface, np.full(len(surface.positions), SIZE))
+    (square,) = [p for p in layout.patches if p.region == 1]
+    assert sorted(square.origin[square.boundary[list(square.corners)]].tolist()) == sorted(corners.tolist())
+
+
+def leaf() -> RegionSurface:
+    """A disc with a leaf in its middle, both tips of which turn by 103 degrees, and a ring round it."""
+    points, faces = flat_disc(40)
+    reach = np.hypot(points[:, 0], points[:, 1])
+    share = np.minimum(np.abs(points[:, 0]) / 0.5, 1.0)
+    flat = 0.4 * np.sqrt(1.0 - share**2)  # makes two parabolas of a circle of radius 0.5
+    beyond = np.clip((reach - 0.5) / 0.25, 0.0, 1.0)
+    middle = middles(points, faces)
+    points[:, 1] *= (1.0 - beyond) * np.maximum(flat, 0.05) + beyond
+    return painted((points, faces), np.digitize(np.hypot(middle[:, 0], middle[:, 1]), [0.5, 0.8]))
+
+
+def test_a_ring_keeps_its_loops_round_a_leaf_with_two_tips() -> None:
+    # common practice, no source: loops run on round the corners of a mouth or an eye
+    surface = leaf()
+    chains = trace_chains(constrained_edges(surface), set(), len(surface.positions))
+    found = find_bends(surface, chains, np.full(len(surface.positions), 0.06))
+    assert np.abs(surface.positions[found][:, 0]) == pytest.approx([0.5, 0.5], abs=0.02)
+    assert corner_bends(surface, constrained_edges(surface), found) == []
