@@ -29,7 +29,7 @@ class CountOptions:
     """
 
     extra_pole: float = 2.5
-    ring_poles: float = 30.0
+    ring_poles: float = 80.0
     uneven: float = 0.1
     thin: float = 0.8
     rim_segments: int = 12
