@@ -59,6 +59,20 @@ def test_a_round_border_has_none() -> None:
     assert bends_of(painted(net, (middles(*net)[:, 2] > 0.4).astype(int))) == []
 
 
+@pytest.mark.parametrize("thickness", [0.2, 0.1, 0.05])
+def test_a_border_straight_over_a_thin_edge_has_none(thickness: float) -> None:
+    # it lies in a plane that the body is mirrored across, so it bends nowhere on the surface (derived)
+    points, faces = globe(24)
+    x = middles(points, faces)[:, 0]
+    assert bends_of(painted((points * np.array([1.0, 1.0, thickness]), faces), (x > 0).astype(int))) == []
+
+
+def test_a_jagged_border_has_none() -> None:
+    steps = np.floor(X / 0.1).astype(int) % 2 * 0.1
+    surface = painted(NET, (Y > steps).astype(int))
+    assert bends_of(surface) == []
+
+
 def test_a_painted_square_is_a_patch_and_loops_run_round_it() -> None:
     # a disc with four corners needs no pole inside (4 chi - 4 = 0, derived); what lies round it stays straight, so
     # that each corner is a junction of three quads

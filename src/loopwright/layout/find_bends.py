@@ -7,18 +7,23 @@ from collections.abc import Sequence
 import numpy as np
 
 from loopwright.layout.border_graph import Chain
+from loopwright.surface.edges import row_lengths
 from loopwright.surface.half_edges import surface_edges, surface_twins
-from loopwright.types import FloatArray, RegionSurface
+from loopwright.types import BoolArray, FloatArray, RegionSurface
 
 _LEAST_TURN = np.radians(50.0)  # over an edge length to both sides
+_MOST_TURN = np.radians(150.0)  # of a border: what turns back farther has gone round a thin edge
 _STRAIGHT = 0.9  # share of a border's length beside a bend, over two edges, that its ends are apart
+_FLAT = 0.7  # share of that way that is left of it in the tangent plane
 
 
 def find_bends(surface: RegionSurface, chains: Sequence[Chain], vertex_size: FloatArray) -> list[int]:
     """Return the vertices inside chains where a rim turns to the left, or a border to either side.
 
-    They are the sharpest within an edge length. Of rims only corners that
-    stick out count: round a slit, such as a closed mouth, loops shall run on.
+    They are the sharpest within two edge lengths, and no junctions. Of rims only
+    corners that stick out count: round a slit, such as a closed mouth, loops
+    shall run on. Where the surface is folded within an edge length of a border,
+    none is told from its fold.
 
     Parameters
     ----------
@@ -28,14 +33,16 @@ def find_bends(surface: RegionSurface, chains: Sequence[Chain], vertex_size: Flo
     edges = surface_edges(surface)
     ahead = set(map(tuple, edges[surface_twins(surface) < 0].tolist()))
     found: list[int] = []
-    normals = _normals(surface)
+    normals, is_node = _normals(surface), np.zeros(len(surface.positions), bool)
+    ends = [int(v) for chain in chains if not chain.is_closed for v in (chain.vertices[0], chain.vertices[-1])]
+    is_node[ends] = True  # the seam of a closed chain may be one too
     for chain in chains:
         if chain.kind == "rim":
             path = chain.vertices if (int(chain.vertices[0]), int(chain.vertices[1])) in ahead else chain.vertices[::-1]
             found.extend(_bends_along(surface, Chain(path, chain.kind, chain.sides), vertex_size, normals))
         elif chain.kind == "border":
             found.extend(_bends_along(surface, chain, vertex_size, normals))
-    return sorted(found)
+    return sorted({v for v in found if not is_node[v]})
 
 
 def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray, normals: FloatArray) -> list[int]:
@@ -59,10 +66,11 @@ def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray, 
     if chain.kind == "border":  # where one is but jagged, it winds, and turns back soon
         room = np.full(len(at), np.inf) if chain.is_closed else np.minimum(at, total - at)
         wide = np.minimum(2.0 * reach, room)
-        sides = sides_over(wide)
-        straight = np.minimum(*(np.linalg.norm(side, axis=1) for side in sides)) > _STRAIGHT * wide
-        also = _turns(*sides, up)
-        turn = np.where(straight & (turn * also > 0.0), np.minimum(np.abs(turn), np.abs(also)), 0.0)
+        near, far = (_lay_flat(sides_over(r), up) for r in (reach, wide))
+        straight = np.minimum(*(row_lengths(side) for side in sides_over(wide))) > _STRAIGHT * wide
+        turn, also = _turns(near[0], near[1], up), _turns(far[0], far[1], up)
+        least, most = np.minimum(np.abs(turn), np.abs(also)), np.maximum(np.abs(turn), np.abs(also))
+        turn = np.where(straight & near[2] & far[2] & (turn * also > 0.0) & (most < _MOST_TURN), least, 0.0)
     found: list[int] = []
     taken: list[float] = []
     for k in np.lexsort((at, -turn)).tolist():
@@ -73,6 +81,13 @@ def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray, 
             taken.append(float(at[k]))
             found.append(int(chain.vertices[places[k]]))
     return found
+
+
+def _lay_flat(sides: tuple[FloatArray, FloatArray], up: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Return two (k, 3) ways laid into the plane across ``up``, and which both lie about in it: not over a ridge."""
+    flat = [side - np.einsum("ij,ij->i", side, up)[:, None] * up for side in sides]
+    kept = [row_lengths(low) > _FLAT * row_lengths(side) for low, side in zip(flat, sides, strict=True)]
+    return flat[0], flat[1], kept[0] & kept[1]
 
 
 def _turns(back: FloatArray, forth: FloatArray, up: FloatArray) -> FloatArray:

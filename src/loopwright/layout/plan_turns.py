@@ -29,7 +29,7 @@ class TurnOptions:
     inner_pole : price of one pole that the plan forces inside a region.
     bend : price of making a corner where no junction is.
     broken_ring : price of a ring that gets corners at junctions on its sides, however many.
-    bent_ring : price of a corner at a bend of a ring's rim.
+    bent_ring : price of a corner on the side of a ring at a bend.
     short_side : price of two corners at the ends of an arc much shorter than an edge.
     region_poles : price of one pole forced inside a piece of a region, by region index, where it is not ``inner_pole``.
     branches : how many branches the program may look at; the best plan by then is used.

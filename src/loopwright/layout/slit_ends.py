@@ -29,7 +29,7 @@ def corner_bends(surface: RegionSurface, constrained: ConstrainedEdges, bends: S
 
 
 def slit_ends(opened: OpenSurface, is_bend: BoolArray, at_mirror: BoolArray, ring: Sequence[bool]) -> IntArray:
-    """Return the bends of rings' loops with no more than two: the ends of a slit, such as a mouth, not of a sheet.
+    """Return the bends of those loops of rings that have two at most: the ends of a slit, such as a mouth.
 
     The bends of a half loop count twice.
     """

@@ -134,7 +134,7 @@ def build_graph(steps: Steps, field: FloatArray, quadrants: IntArray, *, drift_l
         drift = _wrap(steps.angle - direction)
         # at the boundary angles do not wrap: frames there span less than a full turn
         usable = inner_tail | ((arm >= 1) & (arm < quadrants[tail]))
-        near = np.flatnonzero(usable & (np.abs(drift) < drift_limit))  # less than a third of all
+        near = np.flatnonzero(usable & (np.abs(drift) < drift_limit))
         ends, is_inner, drift = head[near], inner_head[near], drift[near]
         arrival = direction[near] + steps.turn[near]
         arm_head = np.rint((arrival - field[ends]) / quarter)
