@@ -38,7 +38,13 @@ def plan_pieces(
     *,
     bends: Sequence[int] = (),
 ) -> list[Piece]:
-    """Cut the surface into its regions' pieces and give every boundary vertex its quadrants."""
+    """Cut the surface into its regions' pieces and give every boundary vertex its quadrants.
+
+    Parameters
+    ----------
+    vertex_size : (n,) wished edge length.
+    bends : where rims and borders may have corners, as :func:`~loopwright.layout.slit_ends.corner_bends` leaves them.
+    """
     count = len(surface.positions)
     opened = open_surface(surface)
     wedges, origin, component = opened.wedges, opened.origin, opened.component
@@ -56,7 +62,8 @@ def plan_pieces(
     ring = is_ring(opened, constrained, count, euler)
     at_mirror = np.zeros(count, bool)
     at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True
-    at_slit = slit_ends(opened, is_bend, at_mirror, ring)
+    slits = slit_ends(opened, is_bend, at_mirror, ring)  # those of borders are gone already
+    at_slit = slits[np.isin(slits, constrained.edges[constrained.kind == 1])]
     is_bend[at_slit], is_node[at_slit] = False, False
     listed: IntArray = np.flatnonzero(is_node[origin]).astype(np.int32)
     asked = [

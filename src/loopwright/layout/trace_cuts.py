@@ -132,8 +132,8 @@ def build_graph(steps: Steps, field: FloatArray, quadrants: IntArray, *, drift_l
     for arm in range(4):
         direction = field[tail] + arm * quarter
         drift = _wrap(steps.angle - direction)
-        # at the boundary angles do not wrap: frames there span less than a full turn
         usable = inner_tail | ((arm >= 1) & (arm < quadrants[tail]))
+        # at the boundary angles do not wrap: frames there span less than a full turn
         near = np.flatnonzero(usable & (np.abs(drift) < drift_limit))
         ends, is_inner, drift = head[near], inner_head[near], drift[near]
         arrival = direction[near] + steps.turn[near]
