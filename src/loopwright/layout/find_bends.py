@@ -62,15 +62,18 @@ def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray, 
         before, after = (_point(points, along, at + way * reach, chain.is_closed) for way in (-1.0, 1.0))
         return points[places] - before, after - points[places]
 
-    turn = _turns(*sides_over(reach), up)
-    if chain.kind == "border":  # where one is but jagged, it winds, and turns back soon
-        room = np.full(len(at), np.inf) if chain.is_closed else np.minimum(at, total - at)
-        wide = np.minimum(2.0 * reach, room)
-        near, far = (_lay_flat(sides_over(r), up) for r in (reach, wide))
-        straight = np.minimum(*(row_lengths(side) for side in sides_over(wide))) > _STRAIGHT * wide
-        turn, also = _turns(near[0], near[1], up), _turns(far[0], far[1], up)
+    if chain.kind == "rim":
+        turn = _turns(*sides_over(reach), up)
+    else:  # where a border is but jagged, it winds, and turns back soon
+        wide = np.minimum(2.0 * reach, np.inf if chain.is_closed else np.minimum(at, total - at))
+        near, far = sides_over(reach), sides_over(wide)
+        fits = np.minimum(*(row_lengths(side) for side in far)) > _STRAIGHT * wide
+        near, near_is_flat = _lay_flat(near, up)
+        far, far_is_flat = _lay_flat(far, up)
+        turn, also = _turns(*near, up), _turns(*far, up)
         least, most = np.minimum(np.abs(turn), np.abs(also)), np.maximum(np.abs(turn), np.abs(also))
-        turn = np.where(straight & near[2] & far[2] & (turn * also > 0.0) & (most < _MOST_TURN), least, 0.0)
+        fits &= near_is_flat & far_is_flat & (turn * also > 0.0) & (most < _MOST_TURN)
+        turn = np.where(fits, least, 0.0)
     found: list[int] = []
     taken: list[float] = []
     for k in np.lexsort((at, -turn)).tolist():
@@ -83,11 +86,11 @@ def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray, 
     return found
 
 
-def _lay_flat(sides: tuple[FloatArray, FloatArray], up: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
+def _lay_flat(sides: tuple[FloatArray, FloatArray], up: FloatArray) -> tuple[tuple[FloatArray, FloatArray], BoolArray]:
     """Return two (k, 3) ways laid into the plane across ``up``, and which both lie about in it: not over a ridge."""
     flat = [side - np.einsum("ij,ij->i", side, up)[:, None] * up for side in sides]
     kept = [row_lengths(low) > _FLAT * row_lengths(side) for low, side in zip(flat, sides, strict=True)]
-    return flat[0], flat[1], kept[0] & kept[1]
+    return (flat[0], flat[1]), kept[0] & kept[1]
 
 
 def _turns(back: FloatArray, forth: FloatArray, up: FloatArray) -> FloatArray:

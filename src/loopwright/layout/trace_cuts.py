@@ -141,7 +141,7 @@ def build_graph(steps: Steps, field: FloatArray, quadrants: IntArray, *, drift_l
         misfit = _wrap(arrival - field[ends] - arm_head * quarter)
         # at a boundary vertex: the state is the inward direction, opposite to the arrival
         inward = np.where(is_inner, arm_head, np.rint(_wrap_positive(arrival + np.pi) / quarter))
-        at_head = np.where(is_inner, (inward % 4), inward)
+        at_head = np.where(is_inner, inward % 4, inward)
         cost = steps.length[near] * (1.0 + DRIFT_WEIGHT * (drift / (np.pi / 4)) ** 2 + (misfit / (np.pi / 4)) ** 2)
         arrives = is_inner | ((inward >= 1) & (inward < quadrants[ends]))
         rows.append(4 * tail[near[arrives]] + arm)
