@@ -9,12 +9,11 @@ import numpy as np
 from loopwright.layout.border_graph import Chain
 from loopwright.surface.edges import row_lengths
 from loopwright.surface.half_edges import surface_edges, surface_twins
-from loopwright.types import BoolArray, FloatArray, RegionSurface
+from loopwright.types import FloatArray, RegionSurface
 
 _LEAST_TURN = np.radians(50.0)  # over an edge length to both sides
 _MOST_TURN = np.radians(150.0)  # of a border: what turns back farther has gone round a thin edge
 _STRAIGHT = 0.9  # share of a border's length beside a bend, over two edges, that its ends are apart
-_FLAT = 0.7  # share of that way that is left of it in the tangent plane
 
 
 def find_bends(surface: RegionSurface, chains: Sequence[Chain], vertex_size: FloatArray) -> list[int]:
@@ -68,11 +67,9 @@ def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray, 
         wide = np.minimum(2.0 * reach, np.inf if chain.is_closed else np.minimum(at, total - at))
         near, far = sides_over(reach), sides_over(wide)
         fits = np.minimum(*(row_lengths(side) for side in far)) > _STRAIGHT * wide
-        near, near_is_flat = _lay_flat(near, up)
-        far, far_is_flat = _lay_flat(far, up)
-        turn, also = _turns(*near, up), _turns(*far, up)
+        turn, also = (_turns(_lay_flat(b, up), _lay_flat(f, up), up) for b, f in (near, far))
         least, most = np.minimum(np.abs(turn), np.abs(also)), np.maximum(np.abs(turn), np.abs(also))
-        fits &= near_is_flat & far_is_flat & (turn * also > 0.0) & (most < _MOST_TURN)
+        fits &= (turn * also > 0.0) & (most < _MOST_TURN)
         turn = np.where(fits, least, 0.0)
     found: list[int] = []
     taken: list[float] = []
@@ -86,11 +83,10 @@ def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray, 
     return found
 
 
-def _lay_flat(sides: tuple[FloatArray, FloatArray], up: FloatArray) -> tuple[tuple[FloatArray, FloatArray], BoolArray]:
-    """Return two (k, 3) ways laid into the plane across ``up``, and which both lie about in it: not over a ridge."""
-    flat = [side - np.einsum("ij,ij->i", side, up)[:, None] * up for side in sides]
-    kept = [row_lengths(low) > _FLAT * row_lengths(side) for low, side in zip(flat, sides, strict=True)]
-    return (flat[0], flat[1]), kept[0] & kept[1]
+def _lay_flat(ways: FloatArray, up: FloatArray) -> FloatArray:
+    """Return (k, 3) ways laid into the plane across ``up``."""
+    flat: FloatArray = ways - np.einsum("ij,ij->i", ways, up)[:, None] * up
+    return flat
 
 
 def _turns(back: FloatArray, forth: FloatArray, up: FloatArray) -> FloatArray:
