@@ -25,26 +25,49 @@ class ConstrainedEdges:
 
 
 @remembered
+def _constrained(surface: RegionSurface) -> tuple[IntArray, IntArray]:
+    """Return the directed edges, one of each two, that are constrained, and their kind codes; rims are all of 1."""
+    edges, twin = surface_edges(surface), surface_twins(surface)
+    region = np.repeat(surface.triangle_region, 3)
+    rim = np.flatnonzero(twin < 0)
+    once = np.flatnonzero(np.arange(len(edges)) < twin)
+    is_border = region[once] != region[twin[once]]
+    inner = once[~is_border]
+    found, kinds = [rim, once[is_border]], [1, 0]
+    count = len(surface.positions)
+    keys = edge_keys(edges[inner], count) if len(surface.flow_edges) or len(surface.guide_edges) else inner
+    for lines, kind in ((surface.flow_edges, 4), (surface.guide_edges, 5)):
+        if len(lines):
+            on_line = is_among(keys, edge_keys(lines, count))
+            found.append(inner[on_line])
+            kinds.append(kind)
+            inner, keys = inner[~on_line], keys[~on_line]
+    pick, kind_of = np.concatenate(found), np.repeat(np.array(kinds, np.int32), [len(each) for each in found])
+    order = np.argsort(pick)
+    return pick[order].astype(np.int32), kind_of[order]
+
+
+@remembered
 def constrained_edges(surface: RegionSurface) -> ConstrainedEdges:
     """Collect rims, mirror edges, edges between two regions, flow lines and guides."""
-    edges = surface_edges(surface)
-    twin = surface_twins(surface)
-    region = np.repeat(surface.triangle_region, 3)
-    other = np.where(twin >= 0, region[np.maximum(twin, 0)], -1)
-    boundary = twin < 0
-    once = np.arange(len(edges)) < twin
-    border = (~boundary) & (region != other) & once
-    count = len(surface.positions)
-    within = ~boundary & (region == other) & once
-    keys = edge_keys(edges, count)
-    flow = within & is_among(keys, edge_keys(surface.flow_edges, count))
-    guide = within & ~flow & is_among(keys, edge_keys(surface.guide_edges, count))
-    pick = np.flatnonzero(boundary | border | flow | guide)
-    in_plane = surface.on_mirror[edges[pick]].all(axis=1)
-    kind = np.where(boundary[pick], np.where(in_plane, 2, 1), np.where(flow[pick], 4, np.where(guide[pick], 5, 0)))
-    ordered = np.sort(edges[pick], axis=1)
-    sides = np.sort(np.stack([region[pick], other[pick]], axis=1), axis=1)[:, ::-1]
-    return ConstrainedEdges(ordered.astype(np.int32), kind.astype(np.int32), np.ascontiguousarray(sides, np.int32))
+    (pick, kind), twin = _constrained(surface), surface_twins(surface)[_constrained(surface)[0]]
+    edges = surface_edges(surface)[pick]
+    in_plane = surface.on_mirror[edges].all(axis=1)
+    region = surface.triangle_region
+    other = np.where(twin >= 0, region[np.maximum(twin, 0) // 3], -1)
+    sides = np.sort(np.stack([region[pick // 3], other], axis=1), axis=1)[:, ::-1]
+    kind = np.where((kind == 1) & in_plane, 2, kind).astype(np.int32)
+    return ConstrainedEdges(np.sort(edges, axis=1).astype(np.int32), kind, np.ascontiguousarray(sides, np.int32))
+
+
+@remembered
+def opened_twins(surface: RegionSurface) -> IntArray:
+    """Return the (3m,) twins of a surface's directed edges, -1 too where they are constrained."""
+    pick, twin = _constrained(surface)[0], surface_twins(surface).copy()
+    behind = twin[pick]
+    twin[pick] = -1
+    twin[behind[behind >= 0]] = -1
+    return twin
 
 
 @dataclass(frozen=True)
@@ -115,11 +138,10 @@ def node_mask(constrained: ConstrainedEdges, vertex_count: int) -> BoolArray:
         constrained.kind.astype(np.int64) * 2**40 + (constrained.sides[:, 0] + 1) * 2**20 + constrained.sides[:, 1] + 1
     )
     each = np.repeat(code, 2)
-    low = np.full(vertex_count, np.iinfo(np.int64).max)
-    high = np.full(vertex_count, -1, np.int64)
-    np.minimum.at(low, flat, each)
-    np.maximum.at(high, flat, each)
-    mask: BoolArray = (degree > 0) & ((degree != 2) | (low != high))
+    one = np.zeros(vertex_count, np.int64)
+    one[flat] = each  # any of a vertex's codes: all are alike where none differs from it
+    mask: BoolArray = (degree > 0) & (degree != 2)
+    mask[flat[each != one[flat]]] = True
     return mask
 
 

@@ -156,15 +156,19 @@ class SeenCuts:
 
     def __init__(self, points: FloatArray, cuts: Cuts, apart: float) -> None:
         self.ends = points[np.stack([cuts.start, cuts.end], axis=1)]
+        self.along = [np.ascontiguousarray(self.ends[:, end, 0]) for end in range(2)]  # one axis, to sift by
         self.apart = apart
         self.covers = np.zeros(len(cuts), bool)
 
     def add(self, k: int) -> None:
         """Take note of a cut that was looked at."""
-        if self.apart:
-            straight = np.linalg.norm(self.ends - self.ends[k], axis=2).sum(axis=1)
-            turned = np.linalg.norm(self.ends - self.ends[k, ::-1], axis=2).sum(axis=1)
-            self.covers |= np.minimum(straight, turned) < self.apart
+        if not self.apart:
+            return
+        for at in (self.ends[k], self.ends[k, ::-1]):
+            gaps = [np.abs(along - x) for along, x in zip(self.along, at[:, 0].tolist(), strict=True)]
+            near = np.flatnonzero((gaps[0] < self.apart) & (gaps[1] < self.apart) & ~self.covers)
+            lengths = np.linalg.norm(self.ends[near] - at, axis=2).sum(axis=1)
+            self.covers[near[lengths < self.apart]] = True
 
 
 def outcome_penalty(

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loopwright.layout.border_graph import constrained_edges
+from loopwright.layout.border_graph import constrained_edges, opened_twins
 from loopwright.layout.open_along import open_fans_at
 from loopwright.layout.piece import connected_triangles
-from loopwright.surface.half_edges import edge_keys, is_among, surface_edges, surface_twins
+from loopwright.surface.half_edges import edge_keys, surface_edges
 from loopwright.surface.remember import remembered
 from loopwright.types import BoolArray, IntArray, RegionSurface
 
@@ -48,8 +48,7 @@ def open_surface(surface: RegionSurface) -> OpenSurface:
     """Cut a surface, on which each vertex is one fan of triangles, open along its constrained edges."""
     count, triangles = len(surface.positions), surface.triangles
     keys = edge_keys(constrained_edges(surface).edges, count)
-    whole = surface_twins(surface)
-    twin = np.where(is_among(edge_keys(surface_edges(surface), count), keys), -1, whole).astype(np.int32)
+    twin = opened_twins(surface)
     cut = np.zeros(count, bool)
     cut[surface_edges(surface)[twin < 0]] = True
     fans = open_fans_at(triangles, keys, cut)

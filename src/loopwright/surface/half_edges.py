@@ -12,7 +12,10 @@ from loopwright.types import FloatArray, IntArray, RegionSurface
 
 def directed_edges(triangles: IntArray) -> IntArray:
     """Return the (3m, 2) directed edges, triangle by triangle: corners 0-1, 1-2, 2-0."""
-    return np.ascontiguousarray(np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=2).reshape(-1, 2))
+    edges = np.empty((len(triangles), 6), triangles.dtype)
+    for corner in range(3):
+        edges[:, 2 * corner] = edges[:, 2 * corner - 1] = triangles[:, corner]
+    return edges.reshape(-1, 2)
 
 
 def edge_keys(edges: IntArray, vertex_count: int) -> np.ndarray:
@@ -26,7 +29,7 @@ def distinct_edges(triangles: IntArray) -> IntArray:
     """Return the (k, 2) undirected edges of triangles, lower vertex first, in ascending order."""
     count = int(triangles.max()) + 1 if len(triangles) else 1
     ids = triangles.reshape(-1)
-    ahead = np.roll(triangles, -1, axis=1).reshape(-1)
+    ahead = triangles[:, [1, 2, 0]].reshape(-1)
     keys = np.sort(np.minimum(ids, ahead).astype(np.int64) * count + np.maximum(ids, ahead))
     is_first = np.ones(len(keys), bool)
     is_first[1:] = keys[1:] != keys[:-1]
@@ -45,7 +48,7 @@ def is_among(values: np.ndarray, few: np.ndarray) -> np.ndarray:
 
 def twin_corners(triangles: IntArray) -> IntArray:
     """Return for each directed edge 3t+i the directed edge on its other side, or -1."""
-    tail, head = triangles.reshape(-1), np.roll(triangles, -1, axis=1).reshape(-1)
+    tail, head = triangles.reshape(-1), triangles[:, [1, 2, 0]].reshape(-1)
     count = int(triangles.max()) + 1 if len(triangles) else 0
     low, high = np.minimum(tail, head), np.maximum(tail, head)
     order = sort_pairs(low, high, count)
