@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TypeAlias
 
-import numpy as np
-
 from loopwright.counts.count_program import SumPin
 from loopwright.counts.measure_faces import UNFILLED, fill_poles, side_counts
 from loopwright.layout.types import Layout, Patch
+from loopwright.numerics.norms import norms
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, IntArray
 
@@ -37,7 +36,7 @@ def patch_poles(sides: Sequence[int]) -> tuple[int, ...]:
 def patch_middle(layout: Layout, patch: Patch) -> FloatArray:
     """Return the (3,) place of the patch's vertex that is nearest to its middle."""
     points = layout.positions[patch.origin]
-    middle: FloatArray = points[int(np.linalg.norm(points - points.mean(axis=0), axis=1).argmin())]
+    middle: FloatArray = points[int(norms(points - points.mean(axis=0)).argmin())]
     return middle
 
 

@@ -9,6 +9,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from loopwright.counts.size_field import triangle_areas
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import surface_edges, surface_twins
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
@@ -25,7 +26,7 @@ def merge_unresolved(surface: RegionSurface, vertex_size: FloatArray) -> tuple[R
     faces = _faces(surface, vertex_size)
     edges = surface_edges(surface)
     twin = surface_twins(surface)
-    length = np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)
+    length = norms(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]])
     region = surface.triangle_region
     merged = 0
     for _ in range(_ROUNDS):

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from loopwright.errors import MarksError
+from loopwright.numerics.norms import norms
 from loopwright.surface.repair_work import plural
 from loopwright.types import FloatArray, RegionSurface, Sculpt
 from loopwright.wishes import SizeDab
@@ -44,7 +45,7 @@ def paint_sizes(
         centre = np.array(dab.at)
         if surface.mirror is not None and float(surface.mirror.signed_distance(centre[None])[0]) < 0:
             centre = surface.mirror.reflect(centre[None])[0]
-        inside = np.linalg.norm(surface.positions - centre, axis=1) <= dab.radius
+        inside = norms(surface.positions - centre) <= dab.radius
         if not inside.any():
             at = "({:g}, {:g}, {:g})".format(*dab.at)
             raise MarksError(

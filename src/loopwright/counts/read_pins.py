@@ -12,6 +12,7 @@ from loopwright.counts.count_program import SumPin
 from loopwright.counts.find_region import find_region
 from loopwright.errors import InfeasibleError, MarksError, UnknownRegionError
 from loopwright.layout.types import Layout
+from loopwright.numerics.norms import norms
 from loopwright.options import Pin
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, Region, RegionSurface
@@ -219,7 +220,7 @@ def onto_half(layout: Layout, place: tuple[float, float, float]) -> FloatArray:
 def piece_near(layout: Layout, arcs: list[int], place: tuple[float, float, float]) -> list[int]:
     """Return the arcs of the border piece, from junction to junction, that is nearest to a place."""
     point = onto_half(layout, place)
-    gap = [float(np.linalg.norm(layout.arcs[i].points - point, axis=1).min()) for i in arcs]
+    gap = [float(norms(layout.arcs[i].points - point).min()) for i in arcs]
     lines_at: dict[int, int] = {}
     for arc in layout.arcs:
         if arc.kind not in ("cut", "guide"):

@@ -10,6 +10,7 @@ from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components, dijkstra
 
 from loopwright.numerics.factorize import factorize
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import surface_edges, surface_twins
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
@@ -98,7 +99,7 @@ def mean_size(surface: RegionSurface, faces: float) -> float:
 def triangle_areas(surface: RegionSurface) -> FloatArray:
     """Return (m,) the areas of the surface's triangles."""
     p = surface.positions[surface.triangles]
-    area: FloatArray = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    area: FloatArray = 0.5 * norms(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]))
     return area
 
 
@@ -106,13 +107,13 @@ def bending(surface: RegionSurface, area: FloatArray) -> FloatArray:
     """Return (m,) curvature per triangle, 1 / length: the turn of the normal over its three edges, rms."""
     p = surface.positions[surface.triangles]
     normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
-    normal /= np.linalg.norm(normal, axis=1, keepdims=True) + 1e-300
+    normal /= norms(normal)[..., None] + 1e-300
     edges = surface_edges(surface)
     twin = surface_twins(surface)
-    length = np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)
+    length = norms(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]])
     here = np.arange(len(twin)) // 3
     there = np.where(twin >= 0, np.maximum(twin, 0) // 3, here)
-    turn = np.linalg.norm(normal[here] - normal[there], axis=1)
+    turn = norms(normal[here] - normal[there])
     # sum over edges of (angle * length)^2 / area^2 is a squared curvature per triangle pair
     height = (area[here] + area[there]) / np.maximum(length, 1e-300)
     square = (turn / np.maximum(height, 1e-300)) ** 2
@@ -136,7 +137,7 @@ def region_widths(surface: RegionSurface) -> tuple[IntArray, FloatArray]:
     count, component = connected_components(dual, directed=False)
     in_plane = surface.on_mirror[edges].all(axis=1)
     barrier = edges[((twin < 0) & ~in_plane) | ((twin >= 0) & (region != other))]
-    length = np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)
+    length = norms(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]])
     graph = csr_matrix((length, (edges[:, 0], edges[:, 1])), shape=(len(surface.positions),) * 2)
     graph = graph.maximum(graph.T)
     sources = np.unique(barrier)
@@ -160,7 +161,7 @@ def _blend(surface: RegionSurface, values: FloatArray, area: FloatArray, reach: 
     rows, cols, vals = [], [], []
     for i in range(3):
         u, v = p[:, (i + 1) % 3] - p[:, i], p[:, (i + 2) % 3] - p[:, i]
-        cot = (u * v).sum(axis=1) / (np.linalg.norm(np.cross(u, v), axis=1) + 1e-300)
+        cot = (u * v).sum(axis=1) / (norms(np.cross(u, v)) + 1e-300)
         a, b = surface.triangles[:, (i + 1) % 3], surface.triangles[:, (i + 2) % 3]
         w = 0.5 * np.clip(cot, 0.0, 20.0)
         rows += [a, b, a, b]

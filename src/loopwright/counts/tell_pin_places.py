@@ -9,6 +9,7 @@ import numpy as np
 from loopwright.counts.read_pins import border_arcs, onto_half
 from loopwright.errors import MarksError
 from loopwright.layout.types import Layout
+from loopwright.numerics.norms import norms
 from loopwright.options import Pin
 from loopwright.types import Finding
 
@@ -30,10 +31,10 @@ def tell_pin_places(layout: Layout, pins: Sequence[Pin]) -> list[Finding]:
             continue
         place = onto_half(layout, pin.near)
         points = np.concatenate([layout.arcs[i].points for i in border_arcs(layout, pin)])
-        gaps = np.linalg.norm(points - place, axis=1)
+        gaps = norms(points - place)
         nearest = points[int(gaps.argmin())]
         known = layout.positions[: len(layout.vertex_size)]
-        edge = float(layout.vertex_size[int(np.linalg.norm(known - nearest, axis=1).argmin())])
+        edge = float(layout.vertex_size[int(norms(known - nearest).argmin())])
         gap = float(gaps.min())
         there = ", ".join(f"{value:.4g}" for value in nearest)
         text = (

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import Fold
 from loopwright.fit.part_crossings import quads_astray
+from loopwright.numerics.norms import norms
 from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
 
@@ -107,7 +108,7 @@ def _ways_home(fold: Fold, quad: int, positions: FloatArray, projector: SurfaceP
     along the quad, or both inward and along it.
     """
     corners = fold.unfold_points(positions)[fold.quads[quad]]
-    middle, edge = corners.mean(axis=0), float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).mean())
+    middle, edge = corners.mean(axis=0), float(norms(corners - np.roll(corners, 1, axis=0)).mean())
     normal = unit(np.cross(corners[2] - corners[0], corners[3] - corners[1])[None])
     way = projector.project(middle[None], normal).points - middle
     along = unit((corners[2] - corners[0])[None])
@@ -119,7 +120,7 @@ def _ways_home(fold: Fold, quad: int, positions: FloatArray, projector: SurfaceP
     tried = np.concatenate([edge * size * directions for size in _SIZES])
     taken = np.vstack([np.ones((len(_SHARES), 4), bool), np.repeat(chosen, len(tried), axis=0)])
     steps = np.vstack([np.outer(_SHARES, way[0]), np.tile(tried, (len(chosen), 1))])
-    order = np.argsort(np.linalg.norm(steps, axis=1) * taken.sum(axis=1), kind="stable")
+    order = np.argsort(norms(steps) * taken.sum(axis=1), kind="stable")
     if quad >= len(fold.quads) // 2:
         steps = _mirrored(fold, steps)
     return taken[order], steps[order]

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_matrix
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.project import unit
 from loopwright.types import BoolArray, FloatArray, IntArray
 
@@ -56,7 +57,7 @@ class Barrier:
         normal = unit(normals[quads].sum(axis=1))
         agrees = np.einsum("ij,ij->i", own, normal) > _AGREES
         self._normal = np.ascontiguousarray(np.where(agrees[:, None], own, normal).T)
-        edge = np.linalg.norm(np.roll(at, -1, axis=1) - at, axis=2)
+        edge = norms(np.roll(at, -1, axis=1) - at)
         self._scale = float(np.mean(edge**2))
         self._soft = 1.0
         row = np.full(len(used), -1, np.int64)

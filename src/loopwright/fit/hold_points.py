@@ -9,6 +9,7 @@ import numpy as np
 
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.fit.link_edges import mean_edges
+from loopwright.numerics.norms import norms
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh
 from loopwright.wishes import FixedPoint
@@ -69,8 +70,8 @@ def tell_points(
     for i, point in enumerate(points):
         name = point.name or f"point {i + 1}"
         landed, gap = _land(_on_kept_half(mesh, np.array(point.at)), name, projector)
-        size = float(edge[np.linalg.norm(mesh.positions - landed, axis=1).argmin()])
-        beyond = float(np.linalg.norm(covered - landed, axis=1).min())
+        size = float(edge[norms(mesh.positions - landed).argmin()])
+        beyond = float(norms(covered - landed).min())
         if beyond > _BEYOND * size:
             text = (
                 f"{name}: its place lies in an area that stays open, {beyond:.3g} from what the mesh covers "
@@ -116,7 +117,7 @@ def _on_kept_half(mesh: QuadMesh, place: FloatArray) -> FloatArray:
 
 def _choose(mesh: QuadMesh, place: FloatArray, edge: FloatArray) -> tuple[int, FloatArray]:
     """Return the vertex that shall be at a place, and the place, drawn into the mirror plane if it is near."""
-    gap = np.linalg.norm(mesh.positions - place, axis=1)
+    gap = norms(mesh.positions - place)
     nearest = int(gap.argmin())
     if mesh.mirror is not None and mesh.on_mirror.any():
         height = float(mesh.mirror.signed_distance(place[None])[0])
@@ -139,7 +140,7 @@ def _nearest_curve(mesh: QuadMesh, place: FloatArray, reach: float) -> int:
         a, along = points[:-1], np.diff(points, axis=0)
         square = np.maximum((along**2).sum(axis=1), 1e-300)
         t = np.clip(((place - a) * along).sum(axis=1) / square, 0.0, 1.0)
-        gap = float(np.linalg.norm(a + t[:, None] * along - place, axis=1).min())
+        gap = float(norms(a + t[:, None] * along - place).min())
         if gap < best:
             best, found = gap, i
     return found

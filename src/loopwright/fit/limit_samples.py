@@ -15,6 +15,7 @@ from loopwright.fit.slide_curves import CurveSet, lay_curves
 from loopwright.fit.solve_descent import solve_descent
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness, refine
 from loopwright.numerics.limit_surface import limit_matrix, limit_tangent_matrices
+from loopwright.numerics.norms import norms
 from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import BoolArray, FloatArray, QuadMesh
@@ -248,7 +249,7 @@ def _curve_of_samples(
     same = (own[:, 0] == own[:, 1]) & (own[:, 0] >= 0)
     mixed = (own.max(axis=1) >= 0) & ~same & stop.any(axis=1)
     candidate = np.where(same, own[:, 0], np.where(mixed, np.where(stop[:, 0], own[:, 1], own[:, 0]), -1))
-    length = np.linalg.norm(mesh.positions[edges[:, 0]] - mesh.positions[edges[:, 1]], axis=1)
+    length = norms(mesh.positions[edges[:, 0]] - mesh.positions[edges[:, 1]])
     for index in np.unique(candidate[candidate >= 0]):
         chosen = np.flatnonzero(candidate == index)
         ends = np.stack([curves.locate(int(index), mesh.positions[edges[chosen, k]])[1] for k in range(2)], axis=1)

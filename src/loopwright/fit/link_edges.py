@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.numerics.catmull_clark import unique_edges
+from loopwright.numerics.norms import norms
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 __all__ = ["Ids", "Stars", "grow_rows", "link_stars", "mean_edges", "unique_edges", "vertices_around"]
@@ -78,7 +79,7 @@ def _rim_lines(rim: Ids, count: int) -> Ids:
 def mean_edges(positions: FloatArray, quads: IntArray) -> FloatArray:
     """Return (n,) the mean length of the edges at each vertex, 0 where there is none."""
     edges = unique_edges(quads)
-    length = np.linalg.norm(positions[edges[:, 0]] - positions[edges[:, 1]], axis=1)
+    length = norms(positions[edges[:, 0]] - positions[edges[:, 1]])
     count = np.bincount(edges.ravel(), minlength=len(positions))
     total = np.bincount(edges.ravel(), weights=np.repeat(length, 2), minlength=len(positions))
     return np.asarray(total / np.maximum(count, 1), np.float64)

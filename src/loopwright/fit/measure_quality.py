@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from loopwright.fit.link_edges import link_stars
+from loopwright.numerics.norms import norms
 from loopwright.surface.edges import cross_rows
 from loopwright.surface.project import unit
 from loopwright.types import FloatArray, IntArray
@@ -81,7 +82,7 @@ def measure_quality(positions: FloatArray, quads: IntArray) -> QualityReport:
     """
     corners = positions[quads]
     edge = np.roll(corners, -1, axis=1) - corners
-    length = np.linalg.norm(edge, axis=2)
+    length = norms(edge)
     back = -np.roll(edge, 1, axis=1)
     scale = length * np.roll(length, 1, axis=1)
     cosine = np.einsum("nkj,nkj->nk", edge, back) / np.where(scale > 0.0, scale, 1.0)

@@ -13,6 +13,7 @@ from loopwright.fit.hold_points import hold_points
 from loopwright.fit.link_edges import mean_edges, vertices_around
 from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.relax import RelaxOptions, relax
+from loopwright.numerics.norms import norms
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh
@@ -45,7 +46,7 @@ def find_tips(mesh: QuadMesh, points: FloatArray) -> list[Tip]:
     quads = mesh.quads
     triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
     landed = SurfaceProjector(mesh.positions, triangles).project(points, np.zeros_like(points)).points
-    gap = np.linalg.norm(landed - points, axis=1)
+    gap = norms(landed - points)
     edge = mean_edges(mesh.positions, quads)[cKDTree(mesh.positions, balanced_tree=False).query(landed)[1]]
     share = gap / np.maximum(edge, 1e-300)
     left = np.flatnonzero(share > _SHORT)
@@ -54,7 +55,7 @@ def find_tips(mesh: QuadMesh, points: FloatArray) -> list[Tip]:
     while len(left) and len(tips) < _MOST:
         k = left[0]
         tips.append(Tip(points[k], float(gap[k]), float(share[k])))
-        left = left[np.linalg.norm(points[left] - points[k], axis=1) > max(_APART * edge[k], 2.0 * gap[k])]
+        left = left[norms(points[left] - points[k]) > max(_APART * edge[k], 2.0 * gap[k])]
     return tips
 
 

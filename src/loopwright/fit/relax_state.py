@@ -16,6 +16,7 @@ from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.shape_energy import ShapeEnergy, build_shape_energy, fairness_targets, quad_targets
 from loopwright.fit.slide_curves import CurveSlide
 from loopwright.fit.step_equations import StepEquations
+from loopwright.numerics.norms import norms
 from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
 from loopwright.types import BoolArray, FloatArray, QuadMesh
@@ -69,7 +70,7 @@ class RelaxState:
             return here
         in_plane = np.abs(mirror.signed_distance(spots)) <= _END_IN_PLANE * curves.length[curve]
         if not curves.closed[curve] and in_plane.any():
-            distance = np.where(in_plane, np.linalg.norm(spots - here, axis=1), np.inf)
+            distance = np.where(in_plane, norms(spots - here), np.inf)
             along = ends[[int(distance.argmin())]]
         spot = curves.position(np.array([curve]), along)
         return np.asarray((spot - mirror.signed_distance(spot)[:, None] * mirror.normal)[0], np.float64)

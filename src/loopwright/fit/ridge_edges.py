@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness
+from loopwright.numerics.norms import norms
 from loopwright.types import FloatArray, QuadMesh
 from loopwright.wishes import FlowLine
 
@@ -25,7 +26,7 @@ def ridge_edges(mesh: QuadMesh, ridges: Sequence[FlowLine]) -> Sharpness:
     held = (mesh.vertex_curve >= 0) | mesh.is_fixed
     edges = edges[held[edges].all(axis=1)]
     ends = mesh.positions[edges]
-    length = np.linalg.norm(ends[:, 0] - ends[:, 1], axis=1)
+    length = norms(ends[:, 0] - ends[:, 1])
     probes = np.concatenate([ends[:, 0], ends[:, 1], ends.mean(axis=1)])
     gap = np.full(len(probes), np.inf)
     for ridge in ridges:
@@ -45,5 +46,5 @@ def _distance(points: FloatArray, line: FlowLine) -> FloatArray:
     for first in range(0, len(points), 512):
         some = points[first : first + 512, None]
         t = np.clip(((some - start) * along).sum(axis=2) / square, 0.0, 1.0)
-        out[first : first + 512] = np.linalg.norm(start + t[:, :, None] * along - some, axis=2).min(axis=1)
+        out[first : first + 512] = norms(start + t[:, :, None] * along - some).min(axis=1)
     return out

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.fit.link_edges import unique_edges
+from loopwright.numerics.norms import norms
 from loopwright.types import Curve, FloatArray, QuadMesh
 
 _KEEP_GAP = 0.3  # share of the gap to a neighbour that one step must leave
@@ -49,7 +50,7 @@ class CurveSet:
     def tangent(self, curve: NDArray[np.integer], along: FloatArray, reach: FloatArray) -> FloatArray:
         """Return (k, 3) unit tangents, each measured over ``reach`` to both sides."""
         chord = self.position(curve, along + reach) - self.position(curve, along - reach)
-        length = np.linalg.norm(chord, axis=1, keepdims=True)
+        length = norms(chord)[..., None]
         direction: FloatArray = chord / np.where(length > 0.0, length, 1.0)
         return direction
 
@@ -73,7 +74,7 @@ def lay_curves(curves: tuple[Curve, ...]) -> CurveSet:
     for curve in curves:
         line = np.asarray(curve.points, np.float64)
         line = np.vstack([line, line[:1]]) if curve.closed else line
-        step = np.linalg.norm(np.diff(line, axis=0), axis=1)
+        step = norms(np.diff(line, axis=0))
         keep = np.concatenate([[True], step > 0.0])
         line, step = line[keep], step[step > 0.0]
         if len(line) < 2:
@@ -144,7 +145,7 @@ class CurveSlide:
         for index in np.unique(self.curve[slider]):
             chosen = self.curve[slider] == index
             stop[chosen], distance[chosen] = self.curves.locate(int(index), mesh.positions[other[chosen]])
-        edge = np.linalg.norm(mesh.positions[self.vertices[slider]] - mesh.positions[other], axis=1)
+        edge = norms(mesh.positions[self.vertices[slider]] - mesh.positions[other])
         on = distance <= _ON_CURVE * edge
         self._stop_row, self._stop = slider[on], stop[on]
 

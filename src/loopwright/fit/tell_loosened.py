@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, QuadMesh
 
@@ -25,7 +26,7 @@ def tell_loosened(asked: QuadMesh, made: QuadMesh) -> list[Finding]:
     # every further place is the one farthest from those named before
     picked = [0]
     while len(picked) < min(_SHOWN, len(off)):
-        gaps = np.linalg.norm(spots[:, None] - spots[picked], axis=2).min(axis=1)
+        gaps = norms(spots[:, None] - spots[picked]).min(axis=1)
         picked.append(int(gaps.argmax()))
     places = "; ".join("(" + ", ".join(f"{x:.3g}" for x in spots[k]) + ")" for k in picked)
     text = (

@@ -12,6 +12,7 @@ from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.relax_state import RelaxState
 from loopwright.fit.slide_curves import CurveSlide
+from loopwright.numerics.norms import norms
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _FLAT = 0.1  # quality below which a quad is unfolded
@@ -155,7 +156,7 @@ def _turn(state: RelaxState, faces: NDArray[np.int64]) -> bool:
     )
     step = np.zeros((len(state.positions), 2))
     step[chosen] = _solve(barrier)
-    length = np.linalg.norm(step, axis=1)
+    length = norms(step)
     step *= np.minimum(1.0, _MOST * size / np.maximum(length, 1e-300))[:, None]
     state.take_step(step, bases, chosen)
     return True

@@ -13,6 +13,7 @@ from loopwright.layout.make_cut import split_edges
 from loopwright.layout.open_surface import open_surface
 from loopwright.layout.piece import boundary_loops
 from loopwright.layout.ring_forms import GuideOptions, ring_values
+from loopwright.numerics.norms import norms
 from loopwright.shelf import Shelf
 from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, is_among
 from loopwright.types import FloatArray, IntArray, RegionSurface
@@ -139,7 +140,7 @@ def _is_worth_a_ring(work: _Work, vertex: IntArray, local: IntArray, values: Flo
     if not crossed.any():
         return False
     p = work.positions[vertex[local[crossed]]]
-    side = np.linalg.norm(p - np.roll(p, 1, axis=1), axis=2).mean(axis=1)
+    side = norms(p - np.roll(p, 1, axis=1)).mean(axis=1)
     length = 0.5 * float(side.sum())
     touches = bool(work.on_mirror[vertex[np.unique(local[crossed])]].any())
     size = float(work.vertex_size[vertex[np.unique(local[crossed])]].mean())

@@ -13,6 +13,7 @@ from loopwright.layout.border_graph import (
 from loopwright.layout.make_cut import Growing
 from loopwright.layout.piece import Piece, side_chains
 from loopwright.layout.types import Arc, Layout, Patch
+from loopwright.numerics.norms import norms
 from loopwright.types import FloatArray, RegionSurface
 
 
@@ -53,7 +54,7 @@ def assemble_layout(
 
 def _arc(chain: Chain, positions: FloatArray) -> Arc:
     points = positions[chain.vertices]
-    length = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
+    length = float(norms(np.diff(points, axis=0)).sum())
     return Arc(chain.vertices, points, chain.kind, chain.sides, length)
 
 

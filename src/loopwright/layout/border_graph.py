@@ -7,6 +7,7 @@ from typing import Literal
 
 import numpy as np
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import edge_keys, is_among, surface_edges, surface_twins
 from loopwright.surface.remember import remembered
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
@@ -148,6 +149,6 @@ def node_mask(constrained: ConstrainedEdges, vertex_count: int) -> BoolArray:
 def point_along(positions: FloatArray, chain: IntArray, distance: float) -> FloatArray:
     """Return the point at an arc length from the start of a vertex chain (clamped to its end)."""
     points = positions[chain]
-    length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    length = np.concatenate([[0.0], np.cumsum(norms(np.diff(points, axis=0)))])
     s = min(distance, float(length[-1]))
     return np.array([np.interp(s, length, points[:, k]) for k in range(3)])

@@ -24,6 +24,7 @@ from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import SuperLU
 
 from loopwright.numerics.factorize import factorize
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray
 
@@ -51,7 +52,7 @@ def corner_angles(positions: FloatArray, triangles: IntArray) -> FloatArray:
     p = positions[triangles]
     forward = np.roll(p, -1, axis=1) - p
     back = np.roll(p, 1, axis=1) - p
-    cross = np.linalg.norm(np.cross(forward, back), axis=2)
+    cross = norms(np.cross(forward, back))
     angles = np.arctan2(cross, np.einsum("tij,tij->ti", forward, back))
     bounded: FloatArray = np.maximum(angles, 1e-4)
     return bounded

@@ -18,6 +18,7 @@ from loopwright.layout.make_cut import CutPiece, Growing, Path, apply_path, path
 from loopwright.layout.piece import Piece
 from loopwright.layout.piece_graph import piece_graph
 from loopwright.layout.trace_cuts import cut_steps, trace_from
+from loopwright.numerics.norms import norms
 from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray, IntArray
 
@@ -124,7 +125,7 @@ class _Clear:
             return False
         if not self.ends:
             return True
-        away = np.linalg.norm(self.points[self.ends][:, None] - self.points[list(cut.ends)], axis=2)
+        away = norms(self.points[self.ends][:, None] - self.points[list(cut.ends)])
         return bool(away.min() > self.gap)
 
     def add(self, cut: Candidate) -> None:

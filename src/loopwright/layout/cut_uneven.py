@@ -24,6 +24,7 @@ from loopwright.layout.piece import Piece, side_chains
 from loopwright.layout.piece_graph import piece_graph
 from loopwright.layout.split_patches import split_piece
 from loopwright.layout.trace_cuts import Cuts, cut_steps, trace_from
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import arc_length
 from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray
@@ -146,7 +147,7 @@ class _Search:
         """Yield the most promising cuts, no two in about the same place, each with the price of its bend."""
         cuts, points = self.cuts, self.points
         guesses = _Rim(self.patch, points, self.size).judge(cuts, are_patches=are_patches)
-        straight = np.linalg.norm(points[cuts.start] - points[cuts.end], axis=1)
+        straight = norms(points[cuts.start] - points[cuts.end])
         bends = self.opt.bent * (cuts.cost / np.maximum(straight, 1e-300) - 1.0)
         near = SeenCuts(points, cuts, 2 * self.size)
         order = np.lexsort((cuts.end, cuts.start, bends, guesses + bends))

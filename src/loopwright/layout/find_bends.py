@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from loopwright.layout.border_graph import Chain
+from loopwright.numerics.norms import norms
 from loopwright.surface.edges import row_lengths
 from loopwright.surface.half_edges import surface_edges, surface_twins
 from loopwright.types import FloatArray, RegionSurface
@@ -46,7 +47,7 @@ def find_bends(surface: RegionSurface, chains: Sequence[Chain], vertex_size: Flo
 
 def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray, normals: FloatArray) -> list[int]:
     points = surface.positions[chain.vertices]
-    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    step = norms(np.diff(points, axis=0))
     along = np.concatenate([[0.0], np.cumsum(step)])
     total = float(along[-1])
     places = np.arange(0 if chain.is_closed else 1, len(along) - 1)
@@ -107,5 +108,5 @@ def _normals(surface: RegionSurface) -> FloatArray:
     out = np.zeros_like(surface.positions)
     for i in range(3):
         np.add.at(out, surface.triangles[:, i], normal)
-    unit: FloatArray = out / (np.linalg.norm(out, axis=1, keepdims=True) + 1e-300)
+    unit: FloatArray = out / (norms(out)[..., None] + 1e-300)
     return unit

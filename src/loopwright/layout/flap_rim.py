@@ -8,6 +8,7 @@ from scipy.sparse import diags
 from loopwright.layout.cross_field import corner_angles
 from loopwright.layout.flat_stretch import Form, flat_stretch, form_above, spanned_area, stiffness, vertex_areas
 from loopwright.numerics.factorize import factorize
+from loopwright.numerics.norms import norms
 from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane
 
 
@@ -107,7 +108,7 @@ def _blurred_normals(positions: FloatArray, triangles: IntArray, blur: float) ->
     at_vertex = np.zeros_like(positions)
     for i in range(3):
         np.add.at(at_vertex, triangles[:, i], normal)
-    at_vertex /= np.maximum(np.linalg.norm(at_vertex, axis=1, keepdims=True), 1e-300)
+    at_vertex /= np.maximum(norms(at_vertex)[..., None], 1e-300)
     if blur > 0:
         mass = diags(vertex_areas(positions, triangles))
         step = mass + blur**2 * stiffness(corner_angles(positions, triangles), triangles, len(positions))

@@ -10,6 +10,7 @@ from scipy.sparse import coo_matrix, csr_matrix, diags
 from loopwright.layout.cross_field import corner_angles
 from loopwright.layout.piece import boundary_loops
 from loopwright.numerics.factorize import factorize
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import distinct_edges
 from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane
 
@@ -55,7 +56,7 @@ def flat_stretch(positions: FloatArray, triangles: IntArray, on_mirror: BoolArra
 def vertex_areas(positions: FloatArray, triangles: IntArray) -> FloatArray:
     """Return (n,) a third of the area of the triangles round each vertex, above 0."""
     p = positions[triangles]
-    area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1) / 6
+    area = norms(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])) / 6
     total = np.bincount(triangles.reshape(-1), weights=np.repeat(area, 3), minlength=len(positions))
     bounded: FloatArray = np.maximum(total.astype(np.float64), 1e-300)
     return bounded
@@ -137,7 +138,7 @@ def overhang(positions: FloatArray, triangles: IntArray, inside: BoolArray, mirr
     skin = triangles[inside[triangles].all(axis=1)]
     p = positions[skin]
     normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
-    area = np.linalg.norm(normal, axis=1)
+    area = norms(normal)
     up = spanned_area(positions, skin, mirror)
     return float(area[normal @ up < 0].sum() / max(area.sum(), 1e-300))
 

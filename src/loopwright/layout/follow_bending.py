@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from loopwright.layout.cross_field import Frames, cross_field
+from loopwright.numerics.norms import norms
 from loopwright.surface.measure_bending import Bending
 from loopwright.types import BoolArray, FloatArray, IntArray
 
@@ -30,8 +31,8 @@ def frame_angles(
     ahead = np.roll(p, -1, axis=1) - p
     back = np.roll(p, 1, axis=1) - p
     normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
-    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
-    first = ahead / np.maximum(np.linalg.norm(ahead, axis=2, keepdims=True), 1e-300)
+    normal /= np.maximum(norms(normal)[..., None], 1e-300)
+    first = ahead / np.maximum(norms(ahead)[..., None], 1e-300)
     second = np.cross(normal[:, None], first)
     corner = np.arctan2(np.einsum("tij,tij->ti", back, second), np.einsum("tij,tij->ti", back, first))
     wished = direction[triangles]

@@ -17,6 +17,7 @@ from loopwright.layout.make_cut import Growing
 from loopwright.layout.piece import Piece, side_chains
 from loopwright.layout.refine_narrow import split_triangles
 from loopwright.layout.trace_cuts import CutGraph, Steps
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray
 
@@ -86,6 +87,6 @@ def _ring_steps(piece: Piece, points: FloatArray) -> Steps:
     edges = directed_edges(piece.triangles)
     rim = edges[twin_corners(piece.triangles) < 0]
     both: IntArray = np.concatenate([edges, rim[:, ::-1]]).astype(np.int32)
-    length = np.linalg.norm(points[both[:, 1]] - points[both[:, 0]], axis=1)
+    length = norms(points[both[:, 1]] - points[both[:, 0]])
     none = np.zeros(len(both))
     return Steps(both[:, 0], both[:, 1], length, none, none, np.full(len(both), -1, np.int32), none)

@@ -10,6 +10,7 @@ from loopwright.layout.cut_misfit import side_misfit
 from loopwright.layout.make_cut import Growing
 from loopwright.layout.piece import Piece
 from loopwright.layout.trace_cuts import Cuts
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import arc_length
 from loopwright.surface.proxy import surface_area
 from loopwright.types import BoolArray, FloatArray, IntArray
@@ -167,7 +168,7 @@ class SeenCuts:
         for at in (self.ends[k], self.ends[k, ::-1]):
             gaps = [np.abs(along - x) for along, x in zip(self.along, at[:, 0].tolist(), strict=True)]
             near = np.flatnonzero((gaps[0] < self.apart) & (gaps[1] < self.apart) & ~self.covers)
-            lengths = np.linalg.norm(self.ends[near] - at, axis=2).sum(axis=1)
+            lengths = norms(self.ends[near] - at).sum(axis=1)
             self.covers[near[lengths < self.apart]] = True
 
 

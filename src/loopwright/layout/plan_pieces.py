@@ -17,6 +17,7 @@ from loopwright.layout.open_surface import OpenSurface, open_surface
 from loopwright.layout.piece import Piece, extract
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
 from loopwright.layout.slit_ends import euler_number, is_ring, slit_ends
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import surface_edges
 from loopwright.types import FloatArray, IntArray, RegionSurface
 
@@ -112,7 +113,7 @@ def find_short_sides(
     place = {int(w): i for i, w in enumerate(listed.tolist())}
     found = []
     for chain in chains:
-        length = float(np.linalg.norm(np.diff(surface.positions[chain.vertices], axis=0), axis=1).sum())
+        length = float(norms(np.diff(surface.positions[chain.vertices], axis=0)).sum())
         shortness = 1.0 - length / (SHORT * float(vertex_size[chain.vertices].mean()))
         if shortness <= 0:
             continue
@@ -149,7 +150,7 @@ def wedge_angles(
     out = np.full(len(origin), np.pi)
     ends: dict[tuple[int, int], FloatArray] = {}
     for chain in chains:
-        length = float(np.linalg.norm(np.diff(surface.positions[chain.vertices], axis=0), axis=1).sum())
+        length = float(norms(np.diff(surface.positions[chain.vertices], axis=0)).sum())
         for path in (chain.vertices, chain.vertices[::-1]):
             reach = min(REACH * float(vertex_size[path[0]]), 0.5 * length)
             ends[int(path[0]), int(path[1])] = point_along(surface.positions, path, reach)

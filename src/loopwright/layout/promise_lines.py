@@ -12,6 +12,7 @@ from loopwright.layout.border_graph import KIND_CODES, ArcKind, constrained_edge
 from loopwright.marks.draw_line import whole_drawer
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.split_at_mirror import split_at_mirror
+from loopwright.numerics.norms import norms
 from loopwright.shelf import Shelf
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
@@ -115,7 +116,7 @@ def turns_sharply(line: FloatArray, edge: FloatArray) -> BoolArray:
         return np.stack([np.interp(place, along, line[:, k]) for k in range(3)], axis=1)
 
     before, after = line - at(along - 0.5 * edge), at(along + 0.5 * edge) - line
-    lengths = np.linalg.norm(before, axis=1) * np.linalg.norm(after, axis=1)
+    lengths = norms(before) * norms(after)
     sharp: BoolArray = (before * after).sum(axis=1) < np.cos(np.radians(_SHARP)) * lengths
     if sharp.any():
         sharp = np.abs(along[:, None] - along[sharp][None]).min(axis=1) < 0.5 * edge

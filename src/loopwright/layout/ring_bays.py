@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 from loopwright.layout.cross_field import corner_angles
 from loopwright.layout.flat_stretch import stiffness
 from loopwright.numerics.factorize import factorize
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys, is_among, twin_corners
 from loopwright.types import BoolArray, FloatArray, IntArray
 
@@ -109,7 +110,7 @@ def _unlike(points: FloatArray, first: IntArray, second: IntArray) -> float:
 
 
 def _lengths(points: FloatArray, edges: IntArray) -> FloatArray:
-    length: FloatArray = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
+    length: FloatArray = norms(points[edges[:, 0]] - points[edges[:, 1]])
     return length
 
 

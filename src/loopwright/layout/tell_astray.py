@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 from loopwright.layout.border_graph import KIND_CODES, constrained_edges
 from loopwright.layout.promise_lines import Promise
 from loopwright.marks.draw_line import resample
+from loopwright.numerics.norms import norms
 from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
 
 FOLLOWED = 0.25  # edges: a line is followed if none of its points is further from an edge of its chain
@@ -83,7 +84,7 @@ def mesh_chains(mesh: QuadMesh) -> tuple[FloatArray, FloatArray]:
     on = (mesh.vertex_curve >= 0) | mesh.is_fixed | mesh.on_mirror
     edges = edges[on[edges].all(axis=1)]
     p = mesh.positions
-    length = np.linalg.norm(p[edges[:, 0]] - p[edges[:, 1]], axis=1)
+    length = norms(p[edges[:, 0]] - p[edges[:, 1]])
     near = mesh.on_mirror[edges].all(axis=1)
     if mesh.curves and len(edges):
         step = 0.1 * float(np.median(length))

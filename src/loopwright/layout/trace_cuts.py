@@ -23,6 +23,7 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import dijkstra
 
 from loopwright.layout.cross_field import Frames, transport
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import directed_edges
 from loopwright.surface.sort_pairs import sort_pairs
 from loopwright.types import FloatArray, IntArray
@@ -55,7 +56,7 @@ def collect_steps(positions: FloatArray, triangles: IntArray, quadrants: IntArra
     turn = transport(frames)
     leave = frames.start.reshape(-1)
     tail, head = edges[:, 0], edges[:, 1]
-    length = np.linalg.norm(positions[head] - positions[tail], axis=1)
+    length = norms(positions[head] - positions[tail])
     # rim edges exist in one direction only; their reverse is the sweep side of the same triangle
     rim = np.flatnonzero(frames.twin < 0)
     reverse_angle = (frames.start + frames.sweep)[:, [1, 2, 0]].reshape(-1)[rim]
@@ -81,13 +82,13 @@ def _hinges(positions: FloatArray, triangles: IntArray, frames: Frames, turn: Fl
     a, b = edges[cross, 0], edges[cross, 1]
     # unfold both triangles into a plane: a at 0, b on the x axis
     axis = positions[b] - positions[a]
-    base = np.linalg.norm(axis, axis=1)
+    base = norms(axis)
     axis = axis / np.maximum(base, 1e-300)[:, None]
 
     def flat(p: FloatArray, side: float) -> FloatArray:
         rel = p - positions[a]
         along = np.einsum("ij,ij->i", rel, axis)
-        return np.stack([along, side * np.linalg.norm(rel - along[:, None] * axis, axis=1)], axis=1)
+        return np.stack([along, side * norms(rel - along[:, None] * axis)], axis=1)
 
     pa, pf = flat(positions[apex], 1.0), flat(positions[far], -1.0)
     share = pa[:, 1] / np.maximum(pa[:, 1] - pf[:, 1], 1e-300)
@@ -100,7 +101,7 @@ def _hinges(positions: FloatArray, triangles: IntArray, frames: Frames, turn: Fl
     # a -> far is the directed edge after the twin b -> a
     onward = 3 * (other // 3) + (other + 1) % 3
     carried = turn[out] + turn[onward]
-    length = np.linalg.norm(to_far, axis=1)
+    length = norms(to_far)
     picked = cross.astype(np.int32)
     return Steps(apex[fine], far[fine], length[fine], angle[fine], carried[fine], picked[fine], hit[fine])
 

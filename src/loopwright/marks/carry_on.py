@@ -16,6 +16,7 @@ from loopwright.marks.flow_field import FlowField
 from loopwright.marks.steer_way import across_at, along_flow, find_targets
 from loopwright.marks.surface_cutter import SurfaceCutter
 from loopwright.marks.trace_way import Steer, trace_way
+from loopwright.numerics.norms import norms
 from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray
@@ -164,7 +165,7 @@ def _follow(search: _Search, v: int, w: int) -> FloatArray:
 def _flaws(way: Way, flow: FlowField) -> float:
     """Return how much longer a way counts for the angle that it ends at, and for running across the flow."""
     step = np.diff(way.points, axis=0)
-    length = np.linalg.norm(step, axis=1)
+    length = norms(step)
     arms, strength = flow.near(way.points[:-1] + 0.5 * step)
     cosine = np.einsum("ij,ij->i", step, arms) / np.maximum(length, 1e-300)
     off = 4.0 * cosine**2 * (1.0 - np.minimum(cosine**2, 1.0)) * strength  # the squared sine of twice the angle

@@ -9,6 +9,7 @@ import numpy as np
 from loopwright.errors import MarksError
 from loopwright.marks.draw_line import LineDrawer
 from loopwright.marks.local_size import LocalSize
+from loopwright.numerics.norms import norms
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, RegionSurface
 from loopwright.wishes import FlowLine
@@ -36,7 +37,7 @@ def check_lines(
         if surface.mirror is not None:
             behind = surface.mirror.signed_distance(points) < 0
             points = np.where(behind[:, None], surface.mirror.reflect(points), points)
-        gap = np.linalg.norm(drawer.on_surface(points) - points, axis=1)
+        gap = norms(drawer.on_surface(points) - points)
         worst = int(gap.argmax())
         if gap[worst] > _ASTRAY * diagonal:
             raise MarksError(

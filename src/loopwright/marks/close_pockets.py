@@ -9,6 +9,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.chain_edges import chain_edges
 from loopwright.surface.half_edges import edge_keys, surface_edges, surface_twins
 from loopwright.types import FloatArray, IntArray, RegionSurface
@@ -55,7 +56,7 @@ class _Ground:
         self.held = np.zeros(self.count, bool)
         self.held[self.edges[self.is_border].reshape(-1)] = True
         p = surface.positions[surface.triangles]
-        area = 0.5 * np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+        area = 0.5 * norms(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]))
         self.squares = area / size[surface.triangles].mean(axis=1) ** 2
 
     def prune(self, flow: IntArray) -> IntArray:
@@ -71,7 +72,7 @@ class _Ground:
     def length(self, flow: IntArray) -> float:
         """Return the length of all flow edges."""
         p = self.surface.positions
-        return float(np.linalg.norm(p[flow[:, 0]] - p[flow[:, 1]], axis=1).sum())
+        return float(norms(p[flow[:, 0]] - p[flow[:, 1]]).sum())
 
 
 def _cheapest_chain(ground: _Ground, flow: IntArray, line_of: Mapping[Edge, int], least: float) -> IntArray | None:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix, diags
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.edges import cross_rows, dot_rows, row_lengths, triangle_normals
 from loopwright.types import BoolArray, ByteArray, FloatArray, IntArray
 
@@ -116,7 +117,7 @@ def _reach(palette: FloatArray) -> FloatArray:
     """Return (c,) how far from each colour a vertex still surely has it."""
     if len(palette) == 1:
         return np.full(1, 1000.0)
-    gaps = np.linalg.norm(palette[:, None] - palette[None], axis=2)
+    gaps = norms(palette[:, None] - palette[None])
     np.fill_diagonal(gaps, np.inf)
     reach: FloatArray = np.clip(0.33 * gaps.min(axis=1), 5.0, 26.0)
     return reach

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.edges import EdgeTable, build_edges
 from loopwright.surface.net import Net
 from loopwright.types import BoolArray, FloatArray, IntArray
@@ -92,9 +93,7 @@ def _cut_in_two(
     p, q, r = (net.triangles[which, (turn + k) % 3] for k in range(3))
     pq, rp = middle[which, turn], middle[which, (turn + 2) % 3]
     everywhere = np.concatenate([net.positions, points])
-    across = np.linalg.norm(everywhere[pq] - everywhere[r], axis=1) < np.linalg.norm(
-        everywhere[rp] - everywhere[q], axis=1
-    )
+    across = norms(everywhere[pq] - everywhere[r]) < norms(everywhere[rp] - everywhere[q])
     third = np.where(across, r, rp)
     fourth = np.where(across, pq, q)
     triangles = np.concatenate(

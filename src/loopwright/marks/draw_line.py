@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from loopwright.errors import MarksError
 from loopwright.marks.whole_surface import whole_surface
+from loopwright.numerics.norms import norms
 from loopwright.shelf import Shelf
 from loopwright.surface.edges import triangle_normals
 from loopwright.surface.half_edges import arc_length, directed_edges, surface_edges
@@ -42,7 +43,7 @@ class LineDrawer:
         self.surface = surface
         self.projector = SurfaceProjector(surface.positions, surface.triangles)
         edges = surface_edges(surface)
-        length = np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)
+        length = norms(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]])
         self.edge = float(np.median(length))
 
     @cached_property
@@ -73,7 +74,7 @@ class LineDrawer:
         """Return the unit normals of the faces nearest to the points."""
         found = self.projector.project(points).triangles
         normal = triangle_normals(self.surface.positions, self.surface.triangles[found])
-        out: FloatArray = normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
+        out: FloatArray = normal / np.maximum(norms(normal)[..., None], 1e-300)
         return out
 
     def trace(self, points: FloatArray, closed: bool) -> FloatArray:

@@ -7,6 +7,7 @@ from scipy.sparse import coo_matrix, csr_matrix
 
 from loopwright.marks.add_flow_lines import add_flow_lines
 from loopwright.marks.sharpen_ridges import sharpen_ridges
+from loopwright.numerics.norms import norms
 from loopwright.surface.chain_edges import chain_edges
 from loopwright.surface.half_edges import arc_length, edge_keys, surface_edges, surface_twins
 from loopwright.surface.project import SurfaceProjector
@@ -80,7 +81,7 @@ def smooth_normals(surface: RegionSurface) -> FloatArray:
     pick = np.flatnonzero(np.arange(len(twin)) < twin)
     p = surface.positions[surface.triangles]
     cross = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
-    area = np.linalg.norm(cross, axis=1)
+    area = norms(cross)
     normals = cross / np.maximum(area, 1e-300)[:, None]
     here, there = pick // 3, twin[pick] // 3
     count = len(area)
@@ -90,10 +91,10 @@ def smooth_normals(surface: RegionSurface) -> FloatArray:
     near = (near + near @ near).tocoo()
     rows, cols = near.row, near.col
     for _ in range(_ROUNDS):
-        gap = np.linalg.norm(normals[rows] - normals[cols], axis=1)
+        gap = norms(normals[rows] - normals[cols])
         weight = area[cols] * np.exp(-0.5 * (gap / _ALIKE) ** 2)
         total = csr_matrix((weight, (rows, cols)), shape=(count, count)) @ normals
-        normals = total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-300)
+        normals = total / np.maximum(norms(total)[..., None], 1e-300)
     out: FloatArray = normals
     return out
 

@@ -10,6 +10,7 @@ from scipy.sparse.csgraph import connected_components
 
 from loopwright.marks.cut_borders import mark_borders
 from loopwright.marks.smooth_borders import smooth_borders
+from loopwright.numerics.norms import norms
 from loopwright.surface.clip import drop_to_plane
 from loopwright.surface.collapse import CollapseOptions, collapse_short_edges
 from loopwright.surface.edges import build_edges, contains_keys, edge_keys, key_pairs, row_lengths, triangle_normals
@@ -41,7 +42,7 @@ def merge_small_pieces(net: Net, min_share: float, min_triangles: int = 0) -> Ne
         small = (area < min_share * area.sum()) | (np.bincount(piece) < min_triangles)
         border = np.flatnonzero(contains_keys(net.feature_keys, table.keys))
         sides = table.edge_triangles[border]
-        length = np.linalg.norm(np.diff(net.positions[table.edges[border]], axis=1)[:, 0], axis=1)
+        length = norms(np.diff(net.positions[table.edges[border]], axis=1)[:, 0])
         one, other = piece[sides[:, 0]], piece[sides[:, 1]]
         rows = np.concatenate([one, other])
         labels = net.triangle_label[np.concatenate([sides[:, 1], sides[:, 0]])]
@@ -146,7 +147,7 @@ def _clear_plane(net: Net, on_mirror: BoolArray, plane: MirrorPlane | None, tole
     if not touching.any():
         return net
     edges = build_edges(net.triangles, len(net.positions)).edges
-    length = np.linalg.norm(net.positions[edges[:, 0]] - net.positions[edges[:, 1]], axis=1)
+    length = norms(net.positions[edges[:, 0]] - net.positions[edges[:, 1]])
     positions = net.positions.copy()
     positions[touching] += _OFF_PLANE * float(length.mean()) * plane.normal
     return replace(net, positions=positions)

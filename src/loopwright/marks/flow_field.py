@@ -9,6 +9,7 @@ from scipy.sparse import coo_matrix, csr_matrix
 from scipy.spatial import cKDTree
 
 from loopwright.marks.surface_cutter import find_borders
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import distinct_edges
 from loopwright.surface.measure_bending import measure_bending
 from loopwright.types import FloatArray, IntArray, RegionSurface
@@ -108,10 +109,10 @@ def _frames(positions: FloatArray, triangles: IntArray) -> tuple[FloatArray, Flo
     up: FloatArray = np.zeros_like(positions)
     for corner in range(3):
         np.add.at(up, triangles[:, corner], normal)
-    up /= np.maximum(np.linalg.norm(up, axis=1, keepdims=True), 1e-300)
+    up /= np.maximum(norms(up)[..., None], 1e-300)
     axis = np.eye(3)[np.abs(up).argmin(axis=1)]
     first = np.cross(axis, up)
-    first /= np.maximum(np.linalg.norm(first, axis=1, keepdims=True), 1e-300)
+    first /= np.maximum(norms(first)[..., None], 1e-300)
     return first, np.cross(up, first)
 
 
@@ -129,7 +130,7 @@ def _in_frame(vectors: FloatArray, first: FloatArray, second: FloatArray) -> np.
     """Return directions in frames as unit complex numbers; 0 for what stands upright on its frame."""
     flat = np.einsum("ij,ij->i", vectors, first) + 1j * np.einsum("ij,ij->i", vectors, second)
     size = np.abs(flat)
-    out: np.ndarray = np.where(size > 1e-9 * np.linalg.norm(vectors, axis=1), flat / np.maximum(size, 1e-300), 0.0)
+    out: np.ndarray = np.where(size > 1e-9 * norms(vectors), flat / np.maximum(size, 1e-300), 0.0)
     return out
 
 

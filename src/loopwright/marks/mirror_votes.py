@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.edges import build_edges
 from loopwright.surface.net import Net
 from loopwright.types import FloatArray, IntArray, MirrorPlane
@@ -36,7 +37,7 @@ def mirror_votes(
         plane: (k, 3), (k, 3), (k,) colour or -1, (k,) area.
     """
     edges = build_edges(net.triangles, len(net.positions)).edges
-    step = float(np.median(np.linalg.norm(net.positions[edges[:, 0]] - net.positions[edges[:, 1]], axis=1)))
+    step = float(np.median(norms(net.positions[edges[:, 0]] - net.positions[edges[:, 1]])))
     scale = _NORMAL_WEIGHT * step / 2.0
     tree = cKDTree(np.hstack([net.positions, scale * normals]), balanced_tree=False, compact_nodes=False)
     turned = point_normals - 2.0 * (point_normals @ plane.normal)[:, None] * plane.normal

@@ -7,6 +7,7 @@ import numpy as np
 from loopwright.errors import MarksError
 from loopwright.marks.cluster_colors import ColorClusters
 from loopwright.marks.options import RGB, MarksOptions, RegionShare
+from loopwright.numerics.norms import norms
 from loopwright.types import BoolArray, ByteArray, FloatArray, IntArray
 
 
@@ -125,6 +126,6 @@ def _match(palette: ByteArray, options: MarksOptions, about: str) -> dict[int, R
 
 def _nearest(palette: ByteArray, wish: RGB) -> tuple[int, float]:
     """Return the colour of the palette nearest to a wished one, and how far it is in RGB."""
-    distance = np.linalg.norm(palette.astype(np.float64) - np.array(wish, dtype=np.float64), axis=1)
+    distance = norms(palette.astype(np.float64) - np.array(wish, dtype=np.float64))
     index = int(distance.argmin())
     return index, float(distance[index])

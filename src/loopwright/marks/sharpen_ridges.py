@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.sparse import csr_matrix
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import surface_edges
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, RegionSurface
@@ -35,7 +36,7 @@ def sharpen_ridges(
     usable = np.logical_not(on_ridge[surface.triangles].any(axis=1))
     near = _triangles_near(surface, ridge)
     edges = surface_edges(surface)
-    length = float(np.median(np.linalg.norm(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]], axis=1)))
+    length = float(np.median(norms(surface.positions[edges[:, 0]] - surface.positions[edges[:, 1]])))
     moved = surface.positions.copy()
     for row, v in enumerate(ridge.tolist()):
         mine = near.indices[near.indptr[row] : near.indptr[row + 1]]

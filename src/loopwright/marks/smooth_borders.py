@@ -15,6 +15,7 @@ from scipy.sparse import coo_matrix, csc_matrix, diags
 from scipy.sparse.csgraph import connected_components
 from scipy.sparse.linalg import splu
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.clip import drop_to_plane
 from loopwright.surface.edges import EdgeTable, build_edges, row_lengths, triangle_normals, vertex_normals
 from loopwright.surface.net import Net, kept_edges
@@ -176,7 +177,7 @@ def _along_chain(points: FloatArray, chains: Chains) -> FloatArray:
     """Return (n, 3) how far each chain vertex lies from halfway between its neighbours, along the chain."""
     before, at, after = (points[chains.through[:, k]] for k in range(3))
     direction = after - before
-    direction /= np.maximum(np.linalg.norm(direction, axis=1, keepdims=True), 1e-300)
+    direction /= np.maximum(norms(direction)[..., None], 1e-300)
     gap = ((0.5 * (before + after) - at) * direction).sum(axis=1)
     out = np.zeros_like(points)
     out[chains.through[:, 1]] = gap[:, None] * direction
@@ -187,7 +188,7 @@ def smallest_angles(positions: FloatArray, triangles: IntArray) -> FloatArray:
     """Return (m,) the smallest angle of each triangle in degrees."""
     corners = positions[triangles]
     double_area = row_lengths(triangle_normals(positions, triangles))
-    sides = np.sort(np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2), axis=1)
+    sides = np.sort(norms(np.roll(corners, -1, axis=1) - corners), axis=1)
     sine = double_area / np.maximum(sides[:, 1] * sides[:, 2], 1e-300)
     angles: FloatArray = np.rad2deg(np.arcsin(np.clip(sine, 0.0, 1.0)))
     return angles

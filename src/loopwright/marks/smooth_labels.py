@@ -12,6 +12,7 @@ import numpy as np
 from scipy.sparse import coo_matrix, csc_matrix, diags
 from scipy.sparse.linalg import splu
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.edges import row_lengths, triangle_normals
 from loopwright.surface.net import Net
 from loopwright.types import FloatArray, IntArray
@@ -103,7 +104,7 @@ def _weighted_laplacian(net: Net, scale: float) -> tuple[csc_matrix, FloatArray]
     n = len(net.positions)
     rows, cols, data = [], [], []
     corners = net.positions[net.triangles]
-    double_area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
+    double_area = norms(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
     diffusivity = (scale * net.size[net.triangles].mean(axis=1)) ** 2
     for k in range(3):
         u, v = corners[:, (k + 1) % 3] - corners[:, k], corners[:, (k + 2) % 3] - corners[:, k]

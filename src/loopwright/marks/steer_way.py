@@ -9,6 +9,7 @@ import numpy as np
 from loopwright.marks.flow_field import FlowField
 from loopwright.marks.surface_cutter import SurfaceCutter
 from loopwright.marks.trace_way import Steer, Triple
+from loopwright.numerics.norms import norms
 from loopwright.types import FloatArray
 
 _TIGHTEST = 1.2  # least radius of a turn, in mesh edges
@@ -62,7 +63,7 @@ def find_targets(
 ) -> list[Target]:
     """Return the best few places ahead, within a limit, on borders and lines between their junctions."""
     chord = np.array([cutter.points[v] for v in held.tolist()]) - at
-    far = np.linalg.norm(chord, axis=1)
+    far = norms(chord)
     ahead = heading / max(float(np.linalg.norm(heading)), 1e-300)
     aside = np.degrees(np.arccos(np.clip(chord @ ahead / np.maximum(far, 1e-300), -1.0, 1.0)))
     price = far * (1.0 + (aside / _AS_FAR) ** 2)

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from loopwright.marks.surface_cutter import SNAP, SurfaceCutter
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray
 
@@ -145,7 +146,7 @@ def _lead(cutter: SurfaceCutter, path: list[int], end: int, tree: cKDTree) -> li
 
 def _edge_length(cutter: SurfaceCutter, v: int) -> float:
     around = np.array([cutter.points[w] for w in sorted(cutter.neighbours(v))])
-    return float(np.median(np.linalg.norm(around - cutter.points[v], axis=1)))
+    return float(np.median(norms(around - cutter.points[v])))
 
 
 def _step(cutter: SurfaceCutter, v: int, aim: FloatArray, taken: set[int]) -> int | None:

@@ -26,6 +26,7 @@ from loopwright.numerics.catmull_clark import (
     unique_edges,
     vertex_rules,
 )
+from loopwright.numerics.norms import norms
 from loopwright.types import FloatArray, IntArray
 
 
@@ -64,7 +65,7 @@ def limit_normals(positions: FloatArray, quads: IntArray, sharpness: Sharpness |
     """Return (n, 3) unit normals of the limit surface at the vertices; zero where a vertex has no quad."""
     first, second = limit_tangent_matrices(quads, len(positions), sharpness)
     normal = np.cross(first @ positions, second @ positions)
-    length = np.linalg.norm(normal, axis=1, keepdims=True)
+    length = norms(normal)[..., None]
     scaled: FloatArray = normal / np.where(length > 0.0, length, 1.0)
     return scaled
 

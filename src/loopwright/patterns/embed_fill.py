@@ -8,6 +8,7 @@ import numpy as np
 from scipy.sparse import csc_matrix, diags
 from scipy.sparse.linalg import splu
 
+from loopwright.numerics.norms import norms
 from loopwright.types import FloatArray, IntArray
 
 _DENSE_LIMIT = 120
@@ -118,7 +119,7 @@ def scaled_jacobians(points: FloatArray, quads: IntArray) -> FloatArray:
     """
     corner = points[quads]
     forward = np.roll(corner, -1, axis=1) - corner
-    length = np.maximum(np.linalg.norm(forward, axis=2), 1e-300)
+    length = np.maximum(norms(forward), 1e-300)
     back = -np.roll(forward, 1, axis=1)
     cross = forward[..., 0] * back[..., 1] - forward[..., 1] * back[..., 0]
     least: FloatArray = (cross / (length * np.roll(length, 1, axis=1))).min(axis=1)
@@ -134,7 +135,7 @@ def score_fill(quads: IntArray, vertex_count: int, side_counts: Sequence[int], s
     edges = quad_edges(quads)
     points = embed_tutte(edges, vertex_count, boundary, boundary_points)
     shape = scaled_jacobians(points, quads)
-    lengths = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
+    lengths = norms(points[edges[:, 0]] - points[edges[:, 1]])
     spread = float(np.std(np.log(np.maximum(lengths, 1e-9))))
     room = min(1.0, pole_clearance(quads, vertex_count, boundary.size) / max(1.0, 0.25 * min(side_counts)))
     return float(shape.mean() + 0.5 * shape.min() - 0.3 * spread + 0.3 * room)

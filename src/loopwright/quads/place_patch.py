@@ -11,6 +11,7 @@ from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import splu
 
 from loopwright.errors import InternalError
+from loopwright.numerics.norms import norms
 from loopwright.patterns.embed_fill import convex_corners, default_bulge, embed_tutte, points_on_sides, quad_edges
 from loopwright.patterns.fill_patch import PatchFill
 from loopwright.types import FloatArray, IntArray
@@ -81,7 +82,7 @@ def flatten_patch(
     stops = [*np.asarray(patch_corners).tolist(), len(ring)]
     closed = np.concatenate([ring, ring[:1]])
     chains = [closed[low : high + 1] for low, high in zip(stops[:-1], stops[1:], strict=True)]
-    arcs = [np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(c, axis=0), axis=1))]) for c in chains]
+    arcs = [np.concatenate([[0.0], np.cumsum(norms(np.diff(c, axis=0)))]) for c in chains]
     if any(arc.size < 2 or arc[-1] <= 0.0 for arc in arcs):
         raise InternalError(
             "a patch has a side without length", places=[int(v) for v in np.asarray(patch_boundary)[:1]]
@@ -114,7 +115,7 @@ def _fractions_on_sides(
 def _project_on_chain(points: FloatArray, chain: FloatArray, arc: FloatArray) -> FloatArray:
     """Return increasing shares of the length of ``chain`` nearest to ``points``; the first is its start."""
     count = points.shape[0]
-    own = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    own = np.concatenate([[0.0], np.cumsum(norms(np.diff(points, axis=0)))])
     guess: FloatArray = own / (own[-1] + np.linalg.norm(chain[-1] - points[-1]))
     step = np.diff(chain, axis=0)
     square = np.maximum((step**2).sum(axis=1), 1e-300)
@@ -174,9 +175,9 @@ def _mean_value_weights(positions: FloatArray, triangles: IntArray) -> tuple[Int
     corner = positions[triangles]
     forward = np.roll(corner, -1, axis=1) - corner
     back = np.roll(corner, 1, axis=1) - corner
-    length = np.linalg.norm(forward, axis=2)
+    length = norms(forward)
     length = np.maximum(length, 1e-9 * max(float(length.mean()), 1e-300))
-    sine = np.linalg.norm(np.cross(forward, back), axis=2)
+    sine = norms(np.cross(forward, back))
     cosine = (forward * back).sum(axis=2)
     product = length * np.roll(length, 1, axis=1)
     tangent = np.clip(sine / np.maximum(product + cosine, 1e-12 * product), 1e-4, 1e4)

@@ -16,6 +16,7 @@ from loopwright.layout.tell_astray import FOLLOWED, mesh_chains, names_told, tel
 from loopwright.marks.stopped_lines import names_adding_nothing
 from loopwright.marks.told_lines import names_left_out
 from loopwright.numerics.limit_surface import limit_matrix
+from loopwright.numerics.norms import norms
 from loopwright.options import BuildOptions
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, MirrorPlane, QuadMesh
@@ -108,7 +109,7 @@ def _judge_points(
         if mirror is not None and float(mirror.signed_distance(place)[0]) < 0:
             place = mirror.reflect(place)
         landed = projector.project(place).points[0]
-        gaps = np.linalg.norm(surface[used] - landed, axis=1)
+        gaps = norms(surface[used] - landed)
         nearest = int(gaps.argmin())
         is_kept = bool(gaps[nearest] <= FOLLOWED * edges[used[nearest]])
         out.append(replace(WishOutcome("point", point.name, is_kept), off=float(gaps[nearest])))

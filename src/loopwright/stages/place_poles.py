@@ -11,6 +11,7 @@ from loopwright.counts.read_pins import border_pins
 from loopwright.edit.move_pole import find_poles
 from loopwright.edit.quad_links import link_quads
 from loopwright.fit.link_edges import mean_edges
+from loopwright.numerics.norms import norms
 from loopwright.options import BuildOptions
 from loopwright.types import Finding, FloatArray, QuadMesh
 
@@ -44,7 +45,7 @@ def _places(made: CountedLayout, even: QuadMesh, mesh: QuadMesh) -> Places:
     for patch, inside in fill_poles(made.layout, made.counts).items():
         for vertex, quads in inside:
             alike = np.flatnonzero((valence == quads) & is_free)
-            gap = np.linalg.norm(spots[alike] - even.positions[vertex], axis=1)
+            gap = norms(spots[alike] - even.positions[vertex])
             if len(gap) and gap.min() <= _SAME * edges[alike[int(gap.argmin())]]:
                 nearest = int(alike[int(gap.argmin())])
                 is_free[nearest] = False

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.edges import build_edges, drop_unused_vertices
 from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane
 
@@ -47,7 +48,7 @@ def clip_half(positions: FloatArray, triangles: IntArray, plane: MirrorPlane) ->
     """
     distance = plane.signed_distance(positions)
     ends = triangles[:, [0, 1]]
-    mean_edge = float(np.linalg.norm(positions[ends[:, 0]] - positions[ends[:, 1]], axis=1).mean())
+    mean_edge = float(norms(positions[ends[:, 0]] - positions[ends[:, 1]]).mean())
     sign = np.where(distance < 0, -1, 1).astype(np.int8)
     on_plane = np.abs(distance) < _NEAR * mean_edge
     for _ in range(20):

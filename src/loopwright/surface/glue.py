@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.parts import LongArray
 from loopwright.types import BoolArray, FloatArray, IntArray
 
@@ -139,7 +140,7 @@ def _angles_about_edges(gluing: Gluing, positions: FloatArray, triangles: IntArr
     low = np.minimum(start[gluing.crowded], end[gluing.crowded])
     high = np.maximum(start[gluing.crowded], end[gluing.crowded])
     axis = positions[high] - positions[low]
-    axis /= np.maximum(np.linalg.norm(axis, axis=1, keepdims=True), np.finfo(float).tiny)
+    axis /= np.maximum(norms(axis)[..., None], np.finfo(float).tiny)
     arm = positions[triangles[face, (corner + 2) % 3]] - positions[low]
     arm -= axis * np.sum(arm * axis, axis=1, keepdims=True)
     first = np.searchsorted(gluing.crowd, gluing.crowd)

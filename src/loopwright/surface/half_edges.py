@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from loopwright.errors import InternalError
+from loopwright.numerics.norms import norms
 from loopwright.surface.remember import remembered
 from loopwright.surface.sort_pairs import sort_pairs
 from loopwright.types import FloatArray, IntArray, RegionSurface
@@ -85,7 +86,7 @@ def arc_length(points: FloatArray, scale: FloatArray | None = None) -> FloatArra
     ----------
     scale : (k,) how much length counts at each of (k, 3) points, linear between them; None for 1.
     """
-    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    step = norms(np.diff(points, axis=0))
     if scale is not None:
         step = step * (0.5 * (scale[:-1] + scale[1:]))
     return np.concatenate([[0.0], np.cumsum(step)])

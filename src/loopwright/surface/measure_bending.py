@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import directed_edges, twin_corners
 from loopwright.types import FloatArray, IntArray
 
@@ -43,14 +44,14 @@ def measure_bending(positions: FloatArray, triangles: IntArray, reach: FloatArra
     count = len(positions)
     p = positions[triangles]
     normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
-    double_area = np.linalg.norm(normal, axis=1)
+    double_area = norms(normal)
     normal = normal / np.maximum(double_area, 1e-300)[:, None]
     twin = twin_corners(triangles)
     edges = directed_edges(triangles)
     inner = np.flatnonzero((twin >= 0) & (np.arange(len(twin)) < twin))
     tail, head = edges[inner, 0], edges[inner, 1]
     along = positions[head] - positions[tail]
-    length = np.linalg.norm(along, axis=1)
+    length = norms(along)
     along = along / np.maximum(length, 1e-300)[:, None]
     here, there = normal[inner // 3], normal[twin[inner] // 3]
     angle = np.arctan2(np.einsum("ij,ij->i", np.cross(here, there), along), np.einsum("ij,ij->i", here, there))
@@ -64,7 +65,7 @@ def measure_bending(positions: FloatArray, triangles: IntArray, reach: FloatArra
     tensor = (total / np.maximum(area, 1e-300)[:, None]).reshape(-1, 3, 3)
     corners, shares = triangles.T.reshape(-1), np.tile((normal * double_area[:, None]).T, 3)
     up: FloatArray = np.stack([np.bincount(corners, share, count) for share in shares], axis=1)
-    up /= np.maximum(np.linalg.norm(up, axis=1, keepdims=True), 1e-300)
+    up /= np.maximum(norms(up)[..., None], 1e-300)
     flat = np.eye(3) - up[:, :, None] * up[:, None, :]
     values, vectors = np.linalg.eigh(flat @ tensor @ flat)
     # the normal's own value is 0: the two others by size; an edge that bends runs along the way of least bending

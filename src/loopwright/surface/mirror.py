@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.edges import row_lengths, triangle_normals
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, MirrorPlane
@@ -42,7 +43,7 @@ def measure_mirror(
         see whether the paint is mirrored too; or None.
     """
     there = projector.project(plane.reflect(samples))
-    distance = np.linalg.norm(there.points - plane.reflect(samples), axis=1) / projector.diagonal
+    distance = norms(there.points - plane.reflect(samples)) / projector.diagonal
     agreement = 1.0
     if vertex_label is not None:
         here = projector.project(samples)
@@ -149,7 +150,7 @@ def _refine(projector: SurfaceProjector, plane: MirrorPlane, samples: FloatArray
     """
     for _ in range(_ROUNDS):
         there = projector.project(plane.reflect(samples)).points
-        gap = np.linalg.norm(there - plane.reflect(samples), axis=1)
+        gap = norms(there - plane.reflect(samples))
         near = gap <= np.quantile(gap, 0.9)
         a, b = samples[near], there[near]
         mean_a, mean_b = a.mean(axis=0), b.mean(axis=0)

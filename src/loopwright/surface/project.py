@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from loopwright.errors import InputError, InternalError
 from loopwright.numerics.nearest import nearest
+from loopwright.numerics.norms import norms
 from loopwright.surface.sort_pairs import sort_ids
 from loopwright.types import FloatArray, IntArray
 
@@ -210,7 +211,7 @@ class SurfaceProjector:
         triangle = ring[np.arange(count.sum()) - first[owner] + start[vertices][owner]]
         weight = self._weights(points[owner], triangle)
         landed = np.einsum("ij,ijk->ik", weight, self.positions[self.triangles[triangle]])
-        distance = np.linalg.norm(landed - points[owner], axis=1)
+        distance = norms(landed - points[owner])
         agrees = np.einsum("ij,ij->i", self._normals(triangle, weight), normals[owner]) >= min_cosine
         distance[~agrees] = np.inf
         order = np.lexsort((distance, owner))

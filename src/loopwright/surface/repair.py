@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from loopwright.errors import InputError
+from loopwright.numerics.norms import norms
 from loopwright.progress import Progress, silent
 from loopwright.surface.check_extent import check_area, check_far_off
 from loopwright.surface.clean_faces import drop_broken, drop_doubles, weld_rims
@@ -104,7 +105,7 @@ def _tell_holes(work: RepairWork) -> None:
     left, right = local[: int(at_rim.sum())], local[int(at_rim.sum()) :]
     count, loop = label_components(len(rim), left, right)
     positions = work.positions
-    edge_lengths = np.linalg.norm(positions[end[at_rim]] - positions[start[at_rim]], axis=1)
+    edge_lengths = norms(positions[end[at_rim]] - positions[start[at_rim]])
     lengths = np.bincount(loop[left], edge_lengths, minlength=count)
     edges = np.bincount(loop[left], minlength=count)
     order = np.argsort(-lengths, kind="stable")[:_SHOWN]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.glue import area_vectors, glue, half_edge_ends
 from loopwright.surface.parts import LongArray
 from loopwright.types import BoolArray, FloatArray, IntArray
@@ -65,7 +66,7 @@ def _mend_once(positions: FloatArray, triangles: IntArray, is_kept: BoolArray, s
     changed = False
     for face in place[slivers]:
         points = positions[local[face]]
-        longest = int(np.argmax(np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)))
+        longest = int(np.argmax(norms(np.roll(points, -1, axis=0) - points)))
         a, b, c = (int(local[face, (longest + k) % 3]) for k in range(3))
         other_half = int(twin[3 * face + longest])
         if face in used:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from loopwright.numerics.norms import norms
 from loopwright.surface.edges import (
     build_edges,
     contains_keys,
@@ -57,7 +58,7 @@ def split_long_edges(
         if projector is not None:
             normals = vertex_normals(net.positions, net.triangles)
             mean = (normals[a] + normals[b])[wanted]
-            mean /= np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), 1e-300)
+            mean /= np.maximum(norms(mean)[..., None], 1e-300)
             landed = projector.project(middles, mean).points
             near = row_lengths(landed - middles) < _REACH * length[wanted]
             middles[near] = landed[near]
