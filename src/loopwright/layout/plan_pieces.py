@@ -16,7 +16,8 @@ from loopwright.layout.border_graph import (
 from loopwright.layout.open_surface import OpenSurface, open_surface
 from loopwright.layout.piece import Piece, extract
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
-from loopwright.layout.slit_ends import euler_number, is_ring, slit_ends
+from loopwright.layout.ring_pieces import euler_number, is_ring
+from loopwright.layout.slit_ends import slit_ends
 from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import surface_edges
 from loopwright.types import FloatArray, IntArray, RegionSurface

@@ -1,0 +1,40 @@
+"""Rings among the pieces of a surface."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from loopwright.layout.border_graph import ConstrainedEdges
+from loopwright.layout.open_surface import OpenSurface
+from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys
+from loopwright.types import IntArray
+
+
+def is_ring(
+    opened: OpenSurface,
+    constrained: ConstrainedEdges,
+    vertex_count: int,
+    euler: list[int],
+) -> list[bool]:
+    """Tell for each piece whether it, together with its mirror image, is a ring (Euler number 0).
+
+    The double has 2 chi - (number of open mirror arcs), since each arc is
+    counted twice and has Euler number 1; closed mirror loops count nothing.
+    """
+    edges = directed_edges(opened.wedges)
+    rim = np.flatnonzero(opened.at_rim)
+    ends = opened.origin[edges[rim]]
+    mirror_keys = edge_keys(constrained.edges[constrained.kind == 2], vertex_count)
+    in_plane = np.isin(edge_keys(ends, vertex_count), mirror_keys)
+    out = []
+    for c, chi in enumerate(euler):
+        mine = rim[in_plane & (opened.component[rim // 3] == c)]
+        touched = np.unique(edges[mine]) if len(mine) else np.zeros(0, np.int32)
+        arcs = len(touched) - len(mine)
+        out.append(2 * chi - arcs == 0 if len(mine) else chi == 0)
+    return out
+
+
+def euler_number(triangles: IntArray) -> int:
+    """Return the Euler number of a triangulation."""
+    return len(np.unique(triangles)) - len(distinct_edges(triangles)) + len(triangles)
