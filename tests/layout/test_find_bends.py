@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from tests.conftest import a_rotation, flat_disc, globe, middles, moved, painted, rectangle
+from tests.conftest import X_PLANE, a_rotation, compact, flat_disc, globe, middles, moved, painted, rectangle
 
 from loopwright.layout.border_graph import constrained_edges, trace_chains
 from loopwright.layout.find_bends import find_bends
@@ -105,3 +105,32 @@ def test_a_ring_keeps_its_loops_round_a_leaf_with_two_tips() -> None:
     found = find_bends(surface, chains, np.full(len(surface.positions), 0.06))
     assert np.abs(surface.positions[found][:, 0]) == pytest.approx([0.5, 0.5], abs=0.02)
     assert corner_bends(surface, constrained_edges(surface), found) == []
+
+
+def half_of(surface: RegionSurface) -> RegionSurface:
+    """The half of a surface beyond the plane x = 0, to which its triangles run up."""
+    keep = middles(surface.positions, surface.triangles)[:, 0] > 0.0
+    points, faces = compact(surface.positions, surface.triangles, keep)
+    points[np.abs(points[:, 0]) < 1e-9, 0] = 0.0
+    return painted((points, faces), surface.triangle_region[keep], mirror=X_PLANE)
+
+
+def test_the_half_of_a_square_at_the_mirror_plane_has_two_corners() -> None:
+    # with their images they are four, as a square has; the bends of the half leaf below are its two tips
+    points = NET[0] - np.array([1.0, 1.0, 0.0])
+    surface = half_of(painted((points, NET[1]), SQUARE))
+    assert surface.positions[bends_of(surface)] == pytest.approx(np.array([[0.6, y, 0.0] for y in (-0.6, 0.6)]))
+
+
+def test_the_tip_of_a_half_leaf_is_the_end_of_a_slit() -> None:
+    surface = half_of(leaf())
+    chains = trace_chains(constrained_edges(surface), set(), len(surface.positions))
+    found = find_bends(surface, chains, np.full(len(surface.positions), 0.06))
+    assert surface.positions[found][:, 0] == pytest.approx([0.5], abs=0.02)
+    assert corner_bends(surface, constrained_edges(surface), found) == []
+
+
+def test_a_border_that_turns_back_at_once_has_none() -> None:
+    # a step of 0.1, less than an edge length: over one edge it turns one way, over two the other
+    surface = painted(NET, (Y > np.where(X > 0.0, 0.1, 0.0)).astype(int))
+    assert bends_of(surface) == []
