@@ -20,6 +20,7 @@ LIST = (
         "progress",
         "wishes",
         "edit_wishes",
+        "check_wishes",
         "options",
         "write_file",
         "write_json",

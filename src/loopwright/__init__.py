@@ -24,6 +24,7 @@ if TYPE_CHECKING:  # they see the names that load lazily
     from loopwright.results import BuildResult, PlanResult
     from loopwright.session import OpenSculpt, open_sculpt
     from loopwright.types import Curve, Finding, MirrorPlane, QuadMesh, Region, RegionSurface, Sculpt
+    from loopwright.wishes import FixedPoint, FlowLine, PolePin, SizeDab, WishOutcome
 
 __version__ = "0.1.0"
 
@@ -36,6 +37,11 @@ _HOME_OF_NAME = {
     "PlanResult": "loopwright.results",
     "BuildOptions": "loopwright.options",
     "Pin": "loopwright.options",
+    "FlowLine": "loopwright.wishes",
+    "FixedPoint": "loopwright.wishes",
+    "PolePin": "loopwright.wishes",
+    "SizeDab": "loopwright.wishes",
+    "WishOutcome": "loopwright.wishes",
     "Sculpt": "loopwright.types",
     "MirrorPlane": "loopwright.types",
     "Region": "loopwright.types",
@@ -63,6 +69,11 @@ __all__ = [
     "PlanResult",
     "BuildOptions",
     "Pin",
+    "FlowLine",
+    "FixedPoint",
+    "PolePin",
+    "SizeDab",
+    "WishOutcome",
     "Sculpt",
     "MirrorPlane",
     "Region",

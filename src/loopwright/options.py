@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias, cast, get_args
 
 import numpy as np
 
+from loopwright.check_wishes import check_dabs, check_drawn, check_pin, check_pins, check_poles
 from loopwright.edit_wishes import read_operation
 from loopwright.errors import MarksError
 from loopwright.types import FloatArray
@@ -81,45 +82,13 @@ class BuildOptions:
             if not (math.isfinite(length) and length > 0):
                 raise MarksError(f"the size of {region} is {length}; it must be a positive length", places=[region])
         check_pins(self.pins)
-        _check_dabs(self.size_dabs)
+        check_dabs(self.size_dabs)
+        check_drawn(self.lines, self.points)
+        check_poles(self.poles)
         for number, edit in enumerate(self.edits, 1):
             read_operation(edit, f"edit {number}")
         if self.vertex_sizes is not None and not (np.isfinite(self.vertex_sizes) & (self.vertex_sizes >= 0)).all():
             raise MarksError("vertex_sizes must hold a length per vertex, or 0 where none is wished")
-
-
-def check_pins(pins: Sequence[Pin]) -> None:
-    """Refuse pins that cannot hold, each by itself or two on one border.
-
-    Raises
-    ------
-    MarksError
-        Names the border.
-    """
-    found: dict[object, Pin] = {}
-    for pin in pins:
-        _check_pin(pin)
-        first = found.setdefault((frozenset((pin.region_a, pin.region_b)), pin.near), pin)
-        if first.count != pin.count:
-            raise MarksError(
-                f"the border {first.name} is pinned to {first.count} and, as {pin.name}, to {pin.count}; keep one of "
-                "the two",
-                places=[first.name, pin.name],
-            )
-
-
-def _check_pin(pin: Pin) -> None:
-    name = f"{pin.region_a}/{pin.region_b}"
-    if pin.count < 1:
-        raise MarksError(f"the pin on {name} asks for {pin.count} segments; it must be at least 1", places=[name])
-    if pin.region_a == pin.region_b:
-        raise MarksError(f"the pin on {name} names one region twice; name the two that share the border", places=[name])
-
-
-def _check_dabs(dabs: tuple[SizeDab, ...]) -> None:
-    for dab in dabs:
-        if not all(math.isfinite(value) and value > 0 for value in (dab.radius, dab.length)):
-            raise MarksError(f"the size dab at {dab.at} needs a positive radius and length", places=[dab.at])
 
 
 def format_color(color: RGB) -> str:
@@ -188,7 +157,7 @@ def parse_pin(text: str) -> Pin:
             places=[text],
         )
     pin = Pin(normalize_region(region_a), normalize_region(region_b), int(value))
-    _check_pin(pin)
+    check_pin(pin)
     return pin
 
 

@@ -10,7 +10,7 @@ from loopwright.edit.run_edits import run_edits
 from loopwright.errors import TightBudgetError
 from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
-from loopwright.fit.hold_points import check_points, tell_points
+from loopwright.fit.hold_points import check_points, tell_points, without_openings
 from loopwright.fit.keep_paint import keep_paint
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.own_sides import own_sides
@@ -119,7 +119,8 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     mesh, regions = make_quads(ground, made.layout, clock), made.layout.layout.surface.regions
     with clock.stage("relax"):
         off = tell_points(mesh, wishes.points, projector, made.surface.positions)
-        held, kept = hold_places(mesh, wishes.points, projector)
+        points = without_openings(wishes.points, off)
+        held, kept = hold_places(mesh, points, projector)
         kept_points = made.surface.positions
         mesh = keep("relax", (held, kept_points), lambda: _even_out(held, kept_points, projector, progress))
     even, loosened = mesh, tell_loosened(held, mesh)
@@ -131,7 +132,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
                 "edits",
                 (given, wishes.edits, kept),
                 lambda: run_edits(
-                    given, wishes.edits, projector, held=kept, names=[p.name for p in wishes.points], progress=progress
+                    given, wishes.edits, projector, held=kept, names=[p.name for p in points], progress=progress
                 ),
             )
             regions, mesh = mesh.regions, without_names(mesh)
@@ -160,7 +161,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
         ground.sculpt,
         made.surface,
         made.layout,
-        (*planned_findings, *pins, *off, *tell_missed(outcomes), *edited, *tell_lost_pins(wishes, mesh), *told),
+        (*planned_findings, *pins, *off, *tell_missed(outcomes, off), *edited, *tell_lost_pins(wishes, mesh), *told),
         clock.timings,
         asked,
         mesh,

@@ -191,3 +191,16 @@ def test_the_module_runs() -> None:
         [sys.executable, "-m", "loopwright", "--version"], capture_output=True, text=True, check=True
     )
     assert re.fullmatch(r"loopwright \d+\.\d+\.\d+\n", child.stdout)
+
+
+def test_what_libraries_in_c_print_is_kept_out_of_the_output() -> None:
+    # seen with the solver, whose lines stood before the JSON
+    script = (
+        "import os; from loopwright.cli import main as entry\n"
+        "entry.main = lambda: (os.write(1, b'noise'), print('ours \\u2713'), 3)[-1]\n"
+        "entry.run_and_exit()"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, timeout=60, env={**os.environ, "PYTHONIOENCODING": "utf-8"}
+    )
+    assert (ran.stdout.decode().strip(), ran.returncode) == ("ours \u2713", 3)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import json
 from dataclasses import fields
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -157,3 +159,16 @@ def test_arguments_become_options() -> None:
         fit_limit=False,
         region_names={(255, 255, 255): "eye"},
     )
+
+
+def test_the_command_line_wins_over_the_mirror_shape_of_a_marks_file(tmp_path: Path) -> None:
+    def shape(told: bool | None, *options: str) -> bool:
+        marks = tmp_path / "marks.json"
+        marks.write_text(json.dumps({"loopwright_marks": 1} | ({} if told is None else {"mirror_shape": told})))
+        parser = argparse.ArgumentParser()
+        add_wish_arguments(parser)
+        return read_wishes(parser.parse_args(["--marks", str(marks), *options])).mirror_shape
+
+    assert [shape(told) for told in (None, True, False)] == [True, True, False]
+    assert [shape(told, "--mirror-shape") for told in (None, True, False)] == [True] * 3
+    assert [shape(told, "--own-sides") for told in (None, True, False)] == [False] * 3

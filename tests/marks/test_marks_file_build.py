@@ -282,8 +282,16 @@ def test_points_off_the_surface_or_over_an_opening_are_told(ball: Sculpt) -> Non
     assert text.startswith("off: its place lies 0.15 off the sculpt")
     top = FixedPoint((0.0, 0.0, 1.0), "top")
     assert told(top) == []
-    (text,) = told(top, opened=True)
+    (text,) = told(top, opened=True)  # and no more than that, though the vertex that it asks for is missed
     assert text.startswith("top: its place lies in an area that stays open")
+
+
+def test_a_place_in_an_opening_changes_nothing(ball: Sculpt) -> None:
+    opened = BuildOptions(leave_open=(RED,), fit_limit=False, **QUICK)
+    held = build(ball, options=replace(opened, points=(FixedPoint((0.0, 0.0, 1.0), "top"),)))
+    np.testing.assert_array_equal(held.mesh.positions, build(ball, options=opened).mesh.positions)
+    (outcome,) = held.outcomes
+    assert outcome.is_kept is False and outcome.off is not None and outcome.off > 0.1
 
 
 def test_lines_and_places_of_one_name_are_told_apart(ball: Sculpt) -> None:

@@ -32,7 +32,24 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def run_and_exit() -> NoReturn:
     """Run the command line and leave the process with its exit code."""
+    _keep_output_apart()
     sys.exit(main())
+
+
+def _keep_output_apart() -> None:
+    """Let what is printed into a file or a pipe be ours alone: libraries in C write to standard output at times."""
+    import os  # loaded already, by Python itself
+
+    stream = sys.stdout
+    if stream is None or stream.isatty():
+        return
+    try:
+        own, nothing = os.dup(1), os.open(os.devnull, os.O_WRONLY)
+    except OSError:  # there is no standard output
+        return
+    os.dup2(nothing, 1)
+    os.close(nothing)
+    sys.stdout = open(own, "w", encoding=stream.encoding, errors=stream.errors)
 
 
 def stop_and_exit() -> NoReturn:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar, cast, get_args
 
+from loopwright.check_wishes import check_pins
 from loopwright.cli.name_file import name_file
 from loopwright.errors import MarksError
 from loopwright.marks.read_marks import read_marks
@@ -18,7 +19,6 @@ from loopwright.options import (
     SMALLEST_BUDGET,
     BuildOptions,
     Mirror,
-    check_pins,
     format_color,
     parse_budget,
     parse_color,
@@ -73,10 +73,19 @@ def add_wish_arguments(parser: argparse.ArgumentParser, *, needs_marks: bool = F
         choices=get_args(Mirror),
         help=f"find the mirror plane, use none, or the one across an axis (default {_DEFAULTS.mirror})",
     )
-    wishes.add_argument(
-        "--own-sides",
+    shape = wishes.add_mutually_exclusive_group()
+    shape.add_argument(
+        "--mirror-shape",
+        dest="mirror_shape",
         action="store_true",
-        help="mirror the topology only: each side keeps its own shape (without it both halves are equal)",
+        default=None,
+        help="make both halves equal (the default, unless a marks file says otherwise)",
+    )
+    shape.add_argument(
+        "--own-sides",
+        dest="mirror_shape",
+        action="store_false",
+        help="mirror the topology only: each side keeps its own shape",
     )
     wishes.add_argument("--no-fit", action="store_true", help="put the vertices, not the smooth limit, on the sculpt")
 
@@ -125,7 +134,7 @@ def read_wishes(arguments: argparse.Namespace) -> BuildOptions:
         sizes={**options.sizes, **_once("the size of", (parse_size(text) for text in arguments.size))},
         pins=merge_pins(options.pins, pins),
         mirror=arguments.mirror or options.mirror,
-        mirror_shape=options.mirror_shape and not arguments.own_sides,
+        mirror_shape=options.mirror_shape if arguments.mirror_shape is None else arguments.mirror_shape,
         fit_limit=not arguments.no_fit,
         region_names={**options.region_names, **names},
     )

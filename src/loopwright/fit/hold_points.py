@@ -14,6 +14,9 @@ from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh
 from loopwright.wishes import FixedPoint
 
+IN_OPENING = "point_in_opening"
+"""The kind of the finding on a place in an area that stays open."""
+
 _ASTRAY = 0.1  # furthest that a place may be from the sculpt, as a share of its diagonal
 _OFF = 0.5  # further than this off the sculpt, in edges, is told
 _BEYOND = 1.0  # further than this from what the mesh covers, in edges, is in an opening
@@ -75,9 +78,9 @@ def tell_points(
         if beyond > _BEYOND * size:
             text = (
                 f"{name}: its place lies in an area that stays open, {beyond:.3g} from what the mesh covers "
-                f"({beyond / size:.1f} edges); a vertex is drawn there all the same: hold one elsewhere."
+                f"({beyond / size:.1f} edges), so no vertex is held there: hold one on what gets faces."
             )
-            findings.append(Finding("point_in_opening", text, 1))
+            findings.append(Finding(IN_OPENING, text, 1, names=(name,)))
         elif gap > _OFF * size:
             place = ", ".join(f"{value:.4g}" for value in landed)
             text = (
@@ -85,6 +88,12 @@ def tell_points(
             )
             findings.append(Finding("point_off_surface", text, 1))
     return findings
+
+
+def without_openings(points: Sequence[FixedPoint], findings: Sequence[Finding]) -> list[FixedPoint]:
+    """Return the places but for those that :func:`tell_points` found in openings, where a mesh could only fold."""
+    inside = {name for finding in findings if finding.kind == IN_OPENING for name in finding.names}
+    return [point for point in points if point.name not in inside]
 
 
 def check_points(points: Sequence[FixedPoint], projector: SurfaceProjector) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.errors import InfeasibleError
-from loopwright.fit.hold_points import hold_points, tell_points
+from loopwright.fit.hold_points import hold_points, tell_points, without_openings
 from loopwright.stages.clock import Clock
 from loopwright.stages.make_quads import make_quads
 from loopwright.stages.read_ground import Ground
@@ -63,7 +63,7 @@ def check_places(
         return []
     mesh = make_quads(ground, made, clock)
     off = tell_points(mesh, points, ground.projector, covered)
-    hold_places(mesh, points, ground.projector)
+    hold_places(mesh, without_openings(points, off), ground.projector)
     return off
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from loopwright.counts.find_region import find_region
 from loopwright.counts.tell_poles import inner_poles
 from loopwright.errors import MarksError
+from loopwright.fit.hold_points import IN_OPENING
 from loopwright.fit.link_edges import mean_edges
 from loopwright.layout.promise_lines import Promise
 from loopwright.layout.tell_astray import FOLLOWED, mesh_chains, names_told, tell_astray
@@ -60,8 +61,12 @@ def judge_mesh(
     return [*lines, *points, *(_judge_poles(pole, mesh) for pole in wishes.poles)]
 
 
-def tell_missed(outcomes: Sequence[WishOutcome]) -> list[Finding]:
-    """Return a finding for each held place that no vertex of the finished mesh, or limit of one, is near enough to."""
+def tell_missed(outcomes: Sequence[WishOutcome], told: Sequence[Finding] = ()) -> list[Finding]:
+    """Return a finding for each held place that no vertex of the finished mesh, or limit of one, is near enough to.
+
+    Places that are ``told`` of by name already are left out.
+    """
+    names = {name for finding in told if finding.kind == IN_OPENING for name in finding.names}
     return [
         Finding(
             "point_missed",
@@ -70,7 +75,7 @@ def tell_missed(outcomes: Sequence[WishOutcome]) -> list[Finding]:
             1,
         )
         for each in outcomes
-        if each.kind == "point" and each.is_kept is False and each.off is not None
+        if each.kind == "point" and each.is_kept is False and each.off is not None and each.name not in names
     ]
 
 

@@ -1,0 +1,116 @@
+"""Refuse wishes that no sculpt can keep: pins, dabs, lines, places and poles that make no sense by themselves."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TypeVar, get_args
+
+from loopwright.errors import MarksError
+from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin, PoleWish, SizeDab
+
+Wish = TypeVar("Wish")
+
+
+def check_pins(pins: Sequence[Pin]) -> None:
+    """Refuse pins that cannot hold, each by itself or two on one border.
+
+    Raises
+    ------
+    MarksError
+        Names the border.
+    """
+    found: dict[object, Pin] = {}
+    for pin in _all_of(Pin, pins, "pins"):
+        check_pin(pin)
+        first = found.setdefault((frozenset((pin.region_a, pin.region_b)), pin.near), pin)
+        if first.count != pin.count:
+            raise MarksError(
+                f"the border {first.name} is pinned to {first.count} and, as {pin.name}, to {pin.count}; keep one of "
+                "the two",
+                places=[first.name, pin.name],
+            )
+
+
+def check_pin(pin: Pin) -> None:
+    """Refuse a pin that cannot hold by itself.
+
+    Raises
+    ------
+    MarksError
+        Names the border.
+    """
+    name = f"{pin.region_a}/{pin.region_b}"
+    if pin.count < 1:
+        raise MarksError(f"the pin on {name} asks for {pin.count} segments; it must be at least 1", places=[name])
+    if pin.region_a == pin.region_b:
+        raise MarksError(f"the pin on {name} names one region twice; name the two that share the border", places=[name])
+
+
+def check_dabs(dabs: Sequence[SizeDab]) -> None:
+    """Refuse dabs without a place, a radius or a length.
+
+    Raises
+    ------
+    MarksError
+        Names the place.
+    """
+    for number, dab in enumerate(_all_of(SizeDab, dabs, "size_dabs"), 1):
+        _check_place(dab.at, f"size dab {number}")
+        if not all(math.isfinite(value) and value > 0 for value in (dab.radius, dab.length)):
+            raise MarksError(f"the size dab at {dab.at} needs a positive radius and length", places=[dab.at])
+
+
+def check_drawn(lines: Sequence[FlowLine], points: Sequence[FixedPoint]) -> None:
+    """Refuse lines of fewer than 2 different points, 3 if closed, and what is no place.
+
+    Raises
+    ------
+    MarksError
+        Names the line or the place.
+    """
+    for number, line in enumerate(_all_of(FlowLine, lines, "lines"), 1):
+        name = line.name or f"line {number}"
+        for place, point in enumerate(line.points, 1):
+            _check_place(point, f"{name}: its point {place}")
+        least, kind = (3, "a closed") if line.closed else (2, "an open")
+        given = len({tuple(map(float, point)) for point in line.points})
+        if given < least:
+            raise MarksError(
+                f"{name}: {kind} line needs at least {least} different points, but {given} "
+                f"{'is' if given == 1 else 'are'} given",
+                places=[name],
+            )
+    for number, held in enumerate(_all_of(FixedPoint, points, "points"), 1):
+        _check_place(held.at, held.name or f"point {number}")
+
+
+def check_poles(poles: Sequence[PolePin]) -> None:
+    """Refuse wishes for poles that are none.
+
+    Raises
+    ------
+    MarksError
+        Names the region.
+    """
+    for pole in _all_of(PolePin, poles, "poles"):
+        if pole.wish not in get_args(PoleWish):
+            wishes = " or ".join(get_args(PoleWish))
+            raise MarksError(f"the wish for poles in {pole.region} is {pole.wish!r}; it must be {wishes}")
+
+
+def _check_place(place: object, name: str) -> None:
+    try:
+        x, y, z = (float(value) for value in place)  # type: ignore[attr-defined]
+    except (TypeError, ValueError):
+        raise MarksError(f"{name}: {place!r} is no place; give three numbers (x, y, z)", places=[name]) from None
+    if not all(map(math.isfinite, (x, y, z))):
+        raise MarksError(f"{name}: the place ({x:g}, {y:g}, {z:g}) is not finite", places=[name])
+
+
+def _all_of(kind: type[Wish], wishes: Sequence[Wish], field: str) -> Sequence[Wish]:
+    """Return the wishes; refuse one that is of another kind."""
+    for wish in wishes:
+        if not isinstance(wish, kind):
+            raise MarksError(f"{field} holds {wish!r}; it takes {kind.__name__}s")
+    return wishes
