@@ -118,19 +118,21 @@ def test_a_budget_that_pins_keep_from_being_met_is_told(ball: Sculpt) -> None:
 
 
 def test_a_pin_that_only_the_budget_forbids_is_told_with_a_budget_and_a_count_that_do(ball: Sculpt) -> None:
-    def borders(budget: int, count: int) -> list[int]:
+    def made(budget: int, count: int) -> tuple[list[int], int]:
         options = BuildOptions(pins=(Pin("cap", "rest", count),), **{**QUICK, "budget": budget})
-        return [border.segments for border in plan(ball, options=options).layout.borders]
+        layout = plan(ball, options=options).layout
+        return [border.segments for border in layout.borders], sum(patch.faces for patch in layout.patches)
 
     with pytest.raises(
         InfeasibleError, match="^The pin cap/rest=200 cannot be met at a budget of 150: the n"
     ) as caught:
-        borders(150, 200)
-    told = re.search(r"can be had is (\d+); a budget of ([\d,]+) would do\.$", str(caught.value))
+        made(150, 200)
+    text = r"can be had is (\d+); a budget of ([\d,]+) would do, though with the pins its plan has ([\d,]+) faces\.$"
+    told = re.search(text, str(caught.value))
     assert told is not None
-    fewer, larger = int(told[1]), int(told[2].replace(",", ""))
+    fewer, larger, faces = (int(told[k].replace(",", "")) for k in (1, 2, 3))
     assert fewer < 200 and larger > 150
-    assert borders(150, fewer) == [fewer] and borders(larger, 200) == [200]
+    assert made(150, fewer)[0] == [fewer] and made(larger, 200) == ([200], faces) and faces > larger
 
 
 def test_a_pin_that_sizes_leave_no_room_is_not_put_on_the_budget(ball: Sculpt, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -141,7 +143,12 @@ def test_a_pin_that_sizes_leave_no_room_is_not_put_on_the_budget(ball: Sculpt, m
         return caught.value
 
     tried: list[int] = []
-    monkeypatch.setattr("loopwright.stages.explain_tight._try_budget", lambda _a, _b, w, _c: tried.append(w.budget))
+
+    def plan_with(_ground: object, _regions: object, wishes: BuildOptions, _clock: object) -> int:
+        tried.append(wishes.budget)
+        return wishes.budget
+
+    monkeypatch.setattr("loopwright.stages.explain_tight._try_budget", plan_with)
     error = refused({"cap": 0.4, "rest": 0.4})
     assert str(error).startswith("The pin cap/rest=200 cannot be met with the sizes asked for, which leave no room")
     assert error.places == ("cap/rest",) and error.about == "pins" and "budget" not in str(error) and not tried
@@ -153,15 +160,23 @@ def test_what_breaks_a_trial_plan_is_not_told_in_place_of_the_pin(broken: Loopwr
     error = TightBudgetError("The pin a/b=40 cannot be met", "the nearest is 20", 4.0, places=["a/b"])
     tried: list[int] = []
 
-    def plan_with(budget: int) -> None:
+    def plan_with(budget: int) -> int:
         tried.append(budget)
         if len(tried) < least:
             raise broken
+        return faces
+
+    faces = 100
 
     least = 3
     told = tell_budget(error, 300, plan_with)
     assert len(tried) == 3 and str(told).endswith(f"the nearest is 20; a budget of {tried[2]:,} would do.")
-    least, first = 9, tried.copy()
+    faces, first = 2 * tried[2], tried.copy()
+    tried.clear()
+    told = tell_budget(error, 300, plan_with)
+    assert str(told).endswith(f"{first[2]:,} would do, though with the pins its plan has {faces:,} faces.")
+    tried.clear()
+    least = 9
     assert str(tell_budget(error, 300, plan_with)) == (
         "The pin a/b=40 cannot be met at a budget of 300: the nearest is 20; larger budgets that were tried, "
         f"{first[0]:,}, {first[1]:,} and {first[2]:,}, would not do."
@@ -171,8 +186,13 @@ def test_what_breaks_a_trial_plan_is_not_told_in_place_of_the_pin(broken: Loopwr
 @pytest.mark.parametrize(("times", "about"), [(4e3, r" \(it would take about 1,200,000 faces\)"), (np.inf, "")])
 def test_a_pin_without_room_in_any_budget_is_told_as_that(times: float, about: str) -> None:
     tried: list[int] = []
+
+    def plan_with(budget: int) -> int:
+        tried.append(budget)
+        return budget
+
     error = TightBudgetError("The pin a/b=4000 cannot be met", "the nearest is 20", times, places=["a/b"])
-    told = str(tell_budget(error, 300, tried.append))
+    told = str(tell_budget(error, 300, plan_with))
     assert re.search(rf"the nearest is 20; no budget up to the largest, 200,000, has room for that{about}\.$", told)
     assert not tried
 
@@ -184,7 +204,7 @@ def test_a_huge_pin_is_told_to_have_room_in_no_budget(ball: Sculpt, count: int) 
 
 
 def test_a_trial_plan_can_be_stopped() -> None:
-    def stopped(_: int) -> None:
+    def stopped(_: int) -> int:
         raise Cancelled("stopped")
 
     with pytest.raises(Cancelled):

@@ -36,12 +36,16 @@ def explain_tight(
     )
 
 
-def _try_budget(ground: Ground, regions: FoundRegions, wishes: BuildOptions, clock: Clock) -> None:
-    """Plan with another budget than the regions were found for, keeping nothing; raise what such a plan raises."""
+def _try_budget(ground: Ground, regions: FoundRegions, wishes: BuildOptions, clock: Clock) -> int:
+    """Return the faces of a plan with another budget than the regions were found for, keeping nothing.
+
+    Raises what such a plan raises.
+    """
     regions = find_regions(ground, wishes, clock) if wishes.lines else regions
     bare = replace(ground, shelf=Shelf(depth=0))
     surface, vertex_size, _ = find_sizes(bare, regions, wishes, clock)
-    lay_out(bare, surface, vertex_size, wishes, clock, extent=surface_extent(regions.painted))
+    made, _ = lay_out(bare, surface, vertex_size, wishes, clock, extent=surface_extent(regions.painted))
+    return sum(patch.faces for patch in made.patches) * (1 if surface.mirror is None else 2)
 
 
 def _are_sizes_fixed(

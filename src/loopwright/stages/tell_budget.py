@@ -10,9 +10,10 @@ from loopwright.options import LARGEST_BUDGET
 
 _TRIES = 3  # plans that are made to find a budget that does
 _MORE = 1.2  # factor between them
+_KEPT = 1.02  # up to which factor on a budget the faces are near enough to it
 
 
-def tell_budget(error: TightBudgetError, budget: int, can_be_planned: Callable[[int], object]) -> InfeasibleError:
+def tell_budget(error: TightBudgetError, budget: int, plan_faces: Callable[[int], int]) -> InfeasibleError:
     """Return the error with the budget that forbids the pins, and with one that was found to do, if one was.
 
     Else it says that none that is allowed has room, or which larger ones were tried.
@@ -21,12 +22,13 @@ def tell_budget(error: TightBudgetError, budget: int, can_be_planned: Callable[[
 
     Parameters
     ----------
-    can_be_planned : plans with a budget; an error of ours means that the budget was not shown to do, whatever it is
-        about, for another layout may break what has nothing to do with these pins.
+    plan_faces : plans with a budget and returns the faces of that, which pins may make many more; an error of ours
+        means that the budget was not shown to do, whatever it is about, for another layout may break what has nothing
+        to do with these pins.
 
     Raises
     ------
-    Cancelled : from ``can_be_planned``.
+    Cancelled : from ``plan_faces``.
     """
     faces, tried = budget * error.times, list[int]()
     # what is needed is known to about a tenth: near the largest budget, that is tried
@@ -39,13 +41,15 @@ def tell_budget(error: TightBudgetError, budget: int, can_be_planned: Callable[[
         while len(tried) < _TRIES and (more := _two_digits(faces)) <= LARGEST_BUDGET:
             tried.append(more)
             try:
-                can_be_planned(more)
+                made = plan_faces(more)
             except Cancelled:
                 raise
             except LoopwrightError:
                 faces *= _MORE
                 continue
             told = f"a budget of {more:,} would do"
+            if made > _KEPT * more:
+                told += f", though with the pins its plan has {made:,} faces"
             break
         else:
             which = "larger budgets that were tried" if len(tried) > 1 else "a larger budget that was tried"
