@@ -93,7 +93,7 @@ def tell_tips(mesh: QuadMesh, points: FloatArray) -> list[Finding]:
     edges = f"{number} edge{'' if number == '1' else 's'}"
     text = (
         f"The mesh ends short of the sculpt {places}, by {worst.gap:.3g} ({edges}) near {at}: "
-        "hold a vertex there, ask for smaller edges there, or for more faces."
+        "ask for smaller edges there, or for more faces."
     )
     return [Finding("short", text, len(tips))]
 
