@@ -16,6 +16,7 @@ from loopwright.marks.flow_field import FlowField, make_flow_field
 from loopwright.marks.steer_way import Target, across_at, along_flow
 from loopwright.marks.surface_cutter import SurfaceCutter
 from loopwright.marks.trace_way import trace_way
+from loopwright.marks.walk_line import walk_line
 from loopwright.surface.half_edges import arc_length
 from loopwright.types import FloatArray, RegionSurface
 from loopwright.wishes import FlowLine
@@ -139,6 +140,30 @@ def test_what_was_drawn_stays_and_what_is_carried_on_ends_square(tools: Any) -> 
     points = after.positions[on]
     gap = np.linalg.norm(points[None] - drawn[:, None], axis=2).min(axis=1)
     assert gap.max() < 0.25 * 0.6 * REACH
+
+
+@pytest.mark.parametrize("aside", [-0.3, -0.2])
+def test_an_end_that_runs_at_a_horn_goes_round_it_and_not_back_to_itself(aside: float) -> None:
+    """Straight ways up a steep horn wind round it, come down beside the line's end, or cross the tip."""
+    reach, drawn = 0.1, np.array([[x, -0.5 - aside * (x + 0.42)] for x in np.linspace(-0.72, -0.42, 11)])
+    flat = sheet(61)
+
+    def lift(places: FloatArray) -> FloatArray:
+        out: FloatArray = 1.5 * np.exp(-(places[:, 0] ** 2 + (places[:, 1] + 0.5) ** 2) / 0.35**2)
+        return np.column_stack([places[:, :2], out])
+
+    cutter = SurfaceCutter(replace(flat, positions=lift(flat.positions)))
+    line = lift(drawn)
+    path = walk_line(cutter, cutter.put_vertex(line[0]), line, cutter.put_vertex(line[-1]))
+    for a, b in zip(path[:-1], path[1:], strict=True):
+        cutter.mark_line(a, b)
+    surface = cutter.finish()
+    way = carry_on(cutter, path[-1], line[-1] - line[-4], reach, 50.0, lambda: flow_of(surface, reach))
+    assert way is not None
+    chord = float(np.linalg.norm(way.points[-1] - way.points[0]))
+    assert np.linalg.norm(way.points[-1] - line, axis=1).min() > 2.0 * reach
+    # Source: a half circle is pi / 2 times as long as its chord; a way round the horn may be twice that
+    assert arc_length(way.points)[-1] < np.pi * chord
 
 
 @pytest.mark.parametrize("seed", [195, 211, 275])

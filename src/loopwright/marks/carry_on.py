@@ -1,7 +1,8 @@
 """Carry the loose end of a line on over the surface until it meets a border or another line.
 
 It goes on the way it runs, turns with the flow of the edges around, and
-meets what lies ahead at about a right angle, by a short way.
+meets what lies ahead at about a right angle, by a short way.  It does not
+wind back to the end that it leaves.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ _ASLANT = 35.0  # and so is meeting something so many degrees off a right angle
 _ACROSS = 1.0  # how much longer a way counts that runs at half a right angle to the flow all along
 _JOIN = 0.6  # a way that passes something nearer than this, in mesh edges, joins it
 _FREE = 1.3  # the first part of the way that joins nothing, in mesh edges
+_OWN = 2.0  # the last part of the line itself that no way may come back to, in mesh edges
+_WINDS = 1.5  # from so many times its ends' distance on (a half circle has 1.57) a way's length counts by the square
 _MEETS = 0.8  # length over which the angle at which a way meets something is taken, in mesh edges
 
 
@@ -49,13 +52,14 @@ class Way:
 
 @dataclass(frozen=True)
 class _Search:
-    """Where a way starts, and what is around."""
+    """Where a way starts, what is around, and the vertices of the line just behind."""
 
     cutter: SurfaceCutter
     vertex: int
     reach: float
     held: np.ndarray
     tree: cKDTree
+    own: frozenset[int]
 
 
 def carry_on(
@@ -71,7 +75,9 @@ def carry_on(
     Straight ways (geodesics of the triangles) in directions up to 45 degrees
     off are tried, one that turns with the flow, and arcs that end at right
     angles on places ahead.  Of all the one is taken that is short, hardly
-    turns, runs along the flow and ends square.
+    turns, runs along the flow and ends square.  One that comes back to the
+    line just behind its end is none, and one that winds, or leads over a
+    form that stands out, counts as longer than it is.
 
     Parameters
     ----------
@@ -83,7 +89,8 @@ def carry_on(
     held = np.array(sorted(cutter.held), np.int64)
     if len(held) == 0:
         return None
-    search, up, flow = _Search(cutter, vertex, reach, held, cutter.tree_of(held)), cutter.normal(vertex), field()
+    own = _just_behind(cutter, vertex, _OWN * reach)
+    search, up, flow = _Search(cutter, vertex, reach, held, cutter.tree_of(held), own), cutter.normal(vertex), field()
     best: tuple[float, Way | None] = (np.inf, None)
     for angle in _ANGLES:
         kink = 1.0 + (angle / _KINK) ** 2
@@ -125,11 +132,25 @@ def _join(search: _Search, points: FloatArray, met: tuple[int, int] | None) -> W
             window = close[(close >= first) & (length[close] < length[first] + _JOIN * reach)]
             chosen = int(window[gap[window].argmin()])
             joined = int(search.held[nearest[chosen]])
+            if joined in search.own:
+                return None
             points = np.concatenate([points[: chosen + 1], search.tree.data[nearest[chosen]][None]])
             return Way(points, joined, _aslant(search, points, ((joined, -1),)))
-    if met is None or len(points) < 2:
+    if met is None or len(points) < 2 or search.own.issuperset(met):
         return None
     return Way(points, None, _aslant(search, points, (met, met[::-1])))
+
+
+def _just_behind(cutter: SurfaceCutter, vertex: int, far: float) -> frozenset[int]:
+    """Return a line's end and its vertices no further along it than that, up to a junction."""
+    own, gone, ends = [vertex], 0.0, [w for w in cutter.neighbours(vertex) if cutter.is_held_edge(vertex, w)]
+    while len(ends) == 1 and ends[0] not in own:
+        gone += float(np.linalg.norm(cutter.points[ends[0]] - cutter.points[own[-1]]))
+        if gone > far:
+            break
+        own.append(ends[0])
+        ends = [w for w in cutter.neighbours(own[-1]) if w != own[-2] and cutter.is_held_edge(own[-1], w)]
+    return frozenset(own)
 
 
 def _aslant(search: _Search, points: FloatArray, starts: tuple[tuple[int, int], ...]) -> float:
@@ -163,14 +184,16 @@ def _follow(search: _Search, v: int, w: int) -> FloatArray:
 
 
 def _flaws(way: Way, flow: FlowField) -> float:
-    """Return how much longer a way counts for the angle that it ends at, and for running across the flow."""
+    """Return how much longer a way counts for the angle it ends at, for running across the flow and for winding."""
     step = np.diff(way.points, axis=0)
     length = norms(step)
     arms, strength = flow.near(way.points[:-1] + 0.5 * step)
     cosine = np.einsum("ij,ij->i", step, arms) / np.maximum(length, 1e-300)
     off = 4.0 * cosine**2 * (1.0 - np.minimum(cosine**2, 1.0)) * strength  # the squared sine of twice the angle
     across = float(off @ length) / max(float(length.sum()), 1e-300)
-    return (1.0 + (way.aslant / _ASLANT) ** 2) * (1.0 + _ACROSS * across)
+    straight = float(np.linalg.norm(way.points[-1] - way.points[0]))
+    winds = max(float(length.sum()) / max(_WINDS * straight, 1e-150), 1.0) ** 2
+    return (1.0 + (way.aslant / _ASLANT) ** 2) * (1.0 + _ACROSS * across) * winds
 
 
 def _bend(way: Way, up: FloatArray, direction: FloatArray, reach: float) -> float:
