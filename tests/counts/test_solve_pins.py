@@ -121,6 +121,25 @@ def test_one_pin_that_cannot_be_met_names_its_next_counts_as_asked_for(name: str
             pinned(between)
 
 
+@pytest.mark.parametrize(("name", "count"), [("half sphere at a mirror", 2), ("sphere with holes", 6)])
+def test_a_pin_that_clashes_alone_is_told_the_same_counts_among_others_that_cannot_be_met(
+    name: str, count: int
+) -> None:
+    layout = layout_of(name)
+    alone = border_pins(layout, [Pin("area 0", "area 1", count)])
+    free = next(i for i in range(len(layout.arcs)) if all(i not in pin.arcs for pin in alone))
+    hopeless = SumPin((free,), 100_000, "elsewhere")
+    texts = []
+    for pins in (alone, (hopeless, *alone)):
+        with pytest.raises(InfeasibleError) as caught:
+            solve(name, pins)
+        assert caught.value.places == ("area 0/area 1",)
+        texts.append(str(caught.value))
+    told = [re.findall(r"\d+", text.partition("nearest")[2]) for text in texts]
+    assert told[0] == told[1] != []
+    assert "without the other pins" in texts[1] and "another" not in texts[1]
+
+
 def test_pins_that_only_the_budget_forbids_are_told_apart_from_those_that_never_fit() -> None:
     name = "half tube at a mirror"
     pins = tuple(border_pins(layout_of(name), [Pin("area 0", "area 1", 120)]))

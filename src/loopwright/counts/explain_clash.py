@@ -90,11 +90,16 @@ def _is_beyond_all(targets: FloatArray, pin: SumPin) -> bool:
 
 
 def _explain_one(layout: Layout, targets: FloatArray, pin: SumPin, pins: tuple[SumPin, ...], opt: CountOptions) -> str:
+    """Tell the counts next to a pin that clashes alone: beside the others, or without them where they forbid all."""
     others = tuple(p for p in pins if p.name != pin.name)
-    sides = (nearest_count(layout, targets, pin, others, opt, way) for way in (-1, 1))
-    near = " and ".join(str(count * pin.copies) for count in sides if count is not None)
-    verb = "are" if " and " in near else "is"
-    return f"the nearest that can be had {verb} {near}" if near else "remove it, or another"
+    for kept, which in ((others, "the nearest that can be had"), ((), "without the other pins, the nearest")):
+        sides = (nearest_count(layout, targets, pin, kept, opt, way) for way in (-1, 1))
+        near = " and ".join(str(count * pin.copies) for count in sides if count is not None)
+        if near:
+            return f"{which} {'are' if ' and ' in near else 'is'} {near}"
+        if not others:
+            break
+    return "remove it"
 
 
 def nearest_count(
