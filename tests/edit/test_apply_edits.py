@@ -305,7 +305,7 @@ def test_edits_that_cannot_be_done_say_where_and_why() -> None:
     mesh = cubed_sphere(6, mirror=True, cap=True)
     with pytest.raises(InfeasibleError, match=r"edit 1 \(turn\): .*border"):
         apply_edits(mesh, [{"op": "turn", "near": [0.7, 0.13, 0.7]}])
-    with pytest.raises(InfeasibleError, match="edge loop ends at a pole"):
+    with pytest.raises(InfeasibleError, match="edge loop there ends at a pole"):
         apply_edits(cubed_sphere(3), [{"op": "split_region", "near": [0.58, 0.58, 0.5], "name": "x"}])
     with pytest.raises(
         InfeasibleError, match=r"lowered by 9, but by \d at most \(the lowest by possible there is -\d\)"

@@ -10,6 +10,7 @@ from scipy.sparse.csgraph import connected_components
 
 from loopwright.counts.find_region import find_region
 from loopwright.edit.edge_roles import border_edges, find_edge_roles
+from loopwright.edit.part_region import find_chain, in_order, on_edges, smaller_part, unparted
 from loopwright.edit.quad_links import Ids, QuadLinks, link_quads
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.types import BoolArray, Curve, QuadMesh, Region
@@ -65,7 +66,7 @@ def split_region(mesh: QuadMesh, edge: int, *, name: str, color: tuple[int, int,
     Raises
     ------
     InfeasibleError
-        If the edge is on a border, or the loop ends at a pole and so parts nothing.
+        If the edge is on a border, or the loop parts nothing, as one that ends at a pole does, or one across a ring.
     MarksError
         If the name is taken.
     """
@@ -75,17 +76,16 @@ def split_region(mesh: QuadMesh, edge: int, *, name: str, color: tuple[int, int,
     spot = tuple(np.round(mesh.positions[links.edges[edge]].mean(axis=0), 6).tolist())
     if roles.is_held[edge] or roles.is_plane[edge]:
         raise InfeasibleError(f"The edge near {spot} is on a border already; pick one inside.", places=[spot])
-    chain, is_closed = _chain(links, edge, roles.is_held | roles.is_plane)
+    chain, is_closed = find_chain(links, edge, roles.is_held | roles.is_plane)
     region = int(mesh.quad_region[links.edge_half_edges[edge, 0] // 4])
-    part = _smaller_part(mesh, links, chain, edge, region)
+    part = smaller_part(mesh, links, chain, edge)
     if part is None:
-        reason = "the edge loop ends at a pole inside it"
-        raise InfeasibleError(f"The region cannot be split near {spot}: {reason}; pick another edge.", places=[spot])
+        raise unparted(mesh, links, roles, edge)
     quad_region = mesh.quad_region.copy()
     quad_region[part] = len(mesh.regions)
     parent = mesh.regions[region]
     fresh = color or tuple(255 - c // 2 if c < 128 else c // 2 for c in parent.color)
-    vertices = _in_order(links, chain, is_closed)
+    vertices = in_order(links, chain, is_closed)
     ring = vertices[:-1] if is_closed else vertices
     vertex_curve, is_fixed = mesh.vertex_curve.copy(), mesh.is_fixed.copy()
     inner = ring if is_closed else ring[1:-1]
@@ -146,7 +146,7 @@ def _free_vertices(before: QuadMesh, after: QuadMesh) -> QuadMesh:
     gone = was & ~still
     degree_before, degree_after = (_degree(links, edges) for edges in (was, still))
     touched = _degree(links, gone) > 0
-    loose = touched & ~_on(links, still | (roles.is_held & ~was))
+    loose = touched & ~on_edges(links, still | (roles.is_held & ~was))
     junction_before = touched & before.is_fixed & (degree_before >= 3)
     return replace(
         after,
@@ -157,60 +157,3 @@ def _free_vertices(before: QuadMesh, after: QuadMesh) -> QuadMesh:
 
 def _degree(links: QuadLinks, edges: BoolArray) -> Ids:
     return np.bincount(links.edges[edges].ravel(), minlength=links.count).astype(np.int64)
-
-
-def _on(links: QuadLinks, edges: BoolArray) -> BoolArray:
-    return _degree(links, edges) > 0
-
-
-def _chain(links: QuadLinks, edge: int, stops: BoolArray) -> tuple[Ids, bool]:
-    """Return the piece of the loop through an edge that ends where it meets a border."""
-    loop, is_closed = links.trace_loop(edge)
-    at_border = _on(links, stops)
-    place = int(np.flatnonzero(loop == edge)[0])
-    if is_closed:
-        loop = np.roll(loop, -place)
-        joints = at_border[_joints(links, np.append(loop, loop[0]))]
-        if not joints.any():
-            return loop, True
-        first, last = int(np.argmax(joints)), int(len(joints) - 1 - np.argmax(joints[::-1]))
-        return np.concatenate([loop[last + 1 :], loop[: first + 1]]), False
-    joints = at_border[_joints(links, loop)]
-    before, after = np.flatnonzero(joints[:place]), np.flatnonzero(joints[place:])
-    start = int(before[-1]) + 1 if len(before) else 0
-    end = place + int(after[0]) + 1 if len(after) else len(loop)
-    return loop[start:end], False
-
-
-def _joints(links: QuadLinks, chain: Ids) -> Ids:
-    """Return the vertices between consecutive edges of a chain."""
-    ends = links.edges[chain]
-    one = (ends[:-1, 0] == ends[1:, 0]) | (ends[:-1, 0] == ends[1:, 1])
-    joints: Ids = np.where(one, ends[:-1, 0], ends[:-1, 1])
-    return joints
-
-
-def _in_order(links: QuadLinks, chain: Ids, is_closed: bool) -> Ids:
-    """Return the vertices along a chain; the first again at the end of a closed one."""
-    if len(chain) == 1:
-        pair: Ids = links.edges[chain[0]]
-        return pair
-    joints = _joints(links, chain)
-    first = links.edges[chain[0]].sum() - joints[0]
-    last = links.edges[chain[-1]].sum() - joints[-1]
-    return np.concatenate([np.array([first]), joints, np.array([first if is_closed else last])]).astype(np.int64)
-
-
-def _smaller_part(mesh: QuadMesh, links: QuadLinks, chain: Ids, edge: int, region: int) -> Ids | None:
-    """Return the quads of the smaller part of a region that a chain parts, or None where it parts nothing."""
-    inner = ~links.is_boundary_edge
-    inner[chain] = False
-    pairs = links.edge_half_edges[inner] // 4
-    pairs = pairs[(mesh.quad_region[pairs] == region).all(axis=1)]
-    size = len(mesh.quads)
-    _, label = connected_components(coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(size, size)))
-    sides = label[links.edge_half_edges[edge] // 4]
-    if sides[0] == sides[1]:
-        return None
-    parts = [np.flatnonzero(label == side) for side in sides]
-    return min(parts, key=lambda ids: (len(ids), tuple(mesh.positions[mesh.quads[ids]].mean(axis=(0, 1)))))
