@@ -55,6 +55,26 @@ def test_painted_sizes_win_over_asked_ones() -> None:
     assert np.median(size[surface.positions[:, 0] > 1.8]) == pytest.approx(0.02, rel=0.1)
 
 
+@pytest.mark.parametrize("length", [0.06, 0.15])
+@pytest.mark.parametrize("name", ["sphere in rings", "half sphere at a mirror", "quilt"])
+def test_asked_sizes_are_kept_up_to_the_border_and_the_rest_takes_the_budget_left(name: str, length: float) -> None:
+    surface = surface_of(name)
+    size = size_field(surface, 4000, sizes={1: length})
+    inside = surface.triangles[surface.triangle_region == 1]
+    assert np.allclose(size[inside], length)
+    assert load(surface, size) == pytest.approx(4000, rel=0.02)
+
+
+def test_a_dab_is_kept_wherever_it_covers_whole_triangles() -> None:
+    surface = surface_of("quilt")
+    dab = SizeDab((0.5, 0.5, 0.0), 0.2, 0.01)
+    out = paint_sizes(surface, [dab], Sculpt(surface.positions, surface.triangles), None)
+    assert out is not None
+    inside = surface.triangles[(out[surface.triangles] > 0).all(axis=1)]
+    assert len(inside) > 10
+    assert np.allclose(size_field(surface, 4000, painted=out)[inside], dab.length)
+
+
 def test_sharper_bends_get_shorter_edges() -> None:
     points, triangles = turned(30, lambda t: (t, 0.5 * np.exp(-30 * t**2)))
     surface = painted((points, triangles))

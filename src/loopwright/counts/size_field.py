@@ -12,7 +12,9 @@ from scipy.sparse.csgraph import connected_components, dijkstra
 from loopwright.numerics.factorize import factorize
 from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import surface_edges, surface_twins
-from loopwright.types import FloatArray, IntArray, RegionSurface
+from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
+
+_ROUNDS = 8  # of scaling what is not asked for, which also changes with what it blends into
 
 
 @dataclass(frozen=True)
@@ -64,19 +66,22 @@ def size_field(
     wished = np.maximum(wished, 0.2 * mean)
     asked = asked_lengths(surface, sizes or {}, painted)
     is_asked = asked > 0
-    wished = np.where(is_asked, asked, wished)
-    per_vertex = _blend(surface, np.log(wished), area, opt.spread * mean)
-    size = np.exp(per_vertex)
-    for _ in range(2):
-        per_triangle = size[surface.triangles].mean(axis=1)
-        load = area / per_triangle**2
-        free = ~is_asked
-        rest = max(faces - load[~free].sum(), 0.1 * faces)
-        scale = np.sqrt(load[free].sum() / rest) if free.any() else 1.0
-        loose = np.zeros(len(size), bool)
-        loose[surface.triangles[free].reshape(-1)] = True
-        size = np.where(loose, size * scale, size)
+    if is_asked.any():  # so that what blends into asked lengths is about as long as it comes out
+        load = area / np.where(is_asked, asked, wished) ** 2
+        wished = np.where(is_asked, asked, wished * _free_scale(load, is_asked, faces))
+    held = np.zeros(len(surface.positions), bool)
+    held[surface.triangles[is_asked].reshape(-1)] = True
+    size = np.exp(_blend(surface, np.log(wished), area, opt.spread * mean, is_asked))
+    for _ in range(_ROUNDS if held.any() else 2):
+        load = area / size[surface.triangles].mean(axis=1) ** 2
+        size = np.where(held, size, size * _free_scale(load, is_asked, faces))
     return size
+
+
+def _free_scale(load: FloatArray, is_asked: BoolArray, faces: float) -> float:
+    """Return the factor on lengths that nobody asked for: the faces that the others leave, a tenth at the least."""
+    rest = max(faces - load[is_asked].sum(), 0.1 * faces)
+    return 1.0 if is_asked.all() else float(np.sqrt(load[~is_asked].sum() / rest))
 
 
 def asked_lengths(surface: RegionSurface, sizes: Mapping[int, float], painted: FloatArray | None) -> FloatArray:
@@ -152,11 +157,16 @@ def region_widths(surface: RegionSurface) -> tuple[IntArray, FloatArray]:
     return component.astype(np.int32), np.where(np.isfinite(width), np.minimum(width, round_width), round_width)
 
 
-def _blend(surface: RegionSurface, values: FloatArray, area: FloatArray, reach: float) -> FloatArray:
-    """Average triangle values to vertices and diffuse them over ``reach`` (one implicit step)."""
+def _blend(
+    surface: RegionSurface, values: FloatArray, area: FloatArray, reach: float, is_asked: BoolArray
+) -> FloatArray:
+    """Average triangle values to vertices and diffuse them over ``reach`` (one implicit step).
+
+    The vertices of triangles whose values were asked for keep the mean of these.
+    """
     count = len(surface.positions)
-    weight = np.bincount(surface.triangles.reshape(-1), weights=np.repeat(area / 3, 3), minlength=count)
-    total = np.bincount(surface.triangles.reshape(-1), weights=np.repeat(area / 3 * values, 3), minlength=count)
+    weight = _gather(surface.triangles, area / 3, count)
+    total = _gather(surface.triangles, area / 3 * values, count)
     p = surface.positions[surface.triangles]
     rows, cols, vals = [], [], []
     for i in range(3):
@@ -170,5 +180,21 @@ def _blend(surface: RegionSurface, values: FloatArray, area: FloatArray, reach: 
     shape = (count, count)
     stiffness = coo_matrix((np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols))), shape=shape)
     mass = coo_matrix((weight, (np.arange(count),) * 2), shape=shape)
-    blended: FloatArray = factorize(mass + reach**2 * stiffness).solve(total)
-    return blended
+    matrix = csr_matrix(mass + reach**2 * stiffness)
+    if not is_asked.any():
+        blended: FloatArray = factorize(matrix).solve(total)
+        return blended
+    asked = surface.triangles[is_asked]
+    sure = _gather(asked, area[is_asked], count)
+    fixed = _gather(asked, area[is_asked] * values[is_asked], count) / np.maximum(sure, 1e-300)
+    is_free = sure == 0.0
+    if is_free.any():
+        rows = matrix[is_free]
+        fixed[is_free] = factorize(rows[:, is_free]).solve(total[is_free] - rows[:, ~is_free] @ fixed[~is_free])
+    return fixed
+
+
+def _gather(triangles: IntArray, values: FloatArray, count: int) -> FloatArray:
+    """Return (count,) the sums of triangles' values at their vertices."""
+    sums = np.bincount(triangles.reshape(-1), weights=np.repeat(values, 3), minlength=count)
+    return sums.astype(np.float64)
