@@ -158,3 +158,43 @@ def test_a_region_called_opening_is_told_to_take_the_word() -> None:
     assert "opening_named" not in told(planned(pear(), {**NAMES, BLACK: "opening"}))  # an opening may well be called so
     with pytest.raises(MarksError, match='called "opening", so in pins that word means the region'):
         planned(pear(foot=True), names, pins=(Pin("scar", "opening", 12),))
+
+
+def bent(*, swollen: float = 0.0) -> Sculpt:
+    """The pear bent towards +z above and below, so that it is mirrored across x alone, or swollen on the left too."""
+    sculpt = pear()
+    points = sculpt.positions.copy()
+    points[:, 2] += 0.6 * points[:, 1] ** 2
+    points[:, 1] += swollen * np.maximum(points[:, 0], 0.0) ** 2
+    return Sculpt(points, sculpt.triangles, sculpt.colors, "bent")
+
+
+def test_without_a_plane_the_nearest_one_across_an_axis_is_told_and_how_to_take_it() -> None:
+    sculpt = bent(swollen=0.4)
+    text = told(planned(sculpt))["no_mirror"]
+    shown = re.search(r"nearest one across an axis is across ([xyz]) at (\S+): the halves are ([\d.]+) % of the", text)
+    assert shown is not None and f"--mirror {shown[1]} --own-sides mirrors the topology" in text
+    assert "across the sculpt's own axes alone" in text
+    # brute force: the mirror image of each vertex against all vertices, which are about even by area
+    axis = np.eye(3)["xyz".index(shown[1])]
+    image = sculpt.positions - 2 * (sculpt.positions @ axis - float(shown[2]))[:, None] * axis
+    gaps = cKDTree(sculpt.positions).query(image)[0]
+    diagonal = np.linalg.norm(np.ptp(sculpt.positions, axis=0))
+    assert float(shown[3]) / 100 == pytest.approx(np.sqrt((gaps**2).mean()) / diagonal, rel=0.25)
+    # what it says is true: the plane is then used, and nothing is told to be wrong
+    with_it = told(planned(sculpt, mirror=shown[1], mirror_shape=False))
+    assert "mirror" in with_it and "no_mirror" not in with_it and "mirror_wrong" not in with_it
+
+
+def test_where_only_the_paint_is_no_mirror_image_that_is_told() -> None:
+    sculpt = bent()
+    assert sculpt.colors is not None
+    colors = sculpt.colors.copy()
+    colors[sculpt.positions[:, 0] > 0.2] = GREEN
+    text = told(planned(Sculpt(sculpt.positions, sculpt.triangles, colors, "half")))["no_mirror"]
+    assert re.search(r"across x at \S+: the halves are 0\.\d+ % .*but only \d\d % of their area is painted alike", text)
+    assert "--own-sides" not in text
+
+
+def test_who_wants_no_mirror_is_told_of_none() -> None:
+    assert told(planned(pear(), mirror="none"))["no_mirror"].endswith("as a whole.")

@@ -7,7 +7,16 @@ import numpy as np
 from loopwright.marks.options import MarksReport
 from loopwright.options import BuildOptions
 from loopwright.stages.read_ground import Ground
-from loopwright.surface.mirror import MOST_APART, MirrorFit, find_mirror, measure_mirror, plane_across, sample_surface
+from loopwright.surface.mirror import (
+    LEAST_ALIKE,
+    MOST_APART,
+    MirrorFit,
+    find_mirror,
+    measure_mirror,
+    nearest_across_axis,
+    plane_across,
+    sample_surface,
+)
 from loopwright.types import Finding, MirrorPlane, RegionSurface
 
 _UNEQUAL = 1e-3  # of the diagonal: halves that differ by more (rms) were made to differ
@@ -18,7 +27,8 @@ _SAMPLES = 3000  # of the surface, by which a plane is measured
 def tell_mirror(report: MarksReport, painted: RegionSurface, ground: Ground, wishes: BuildOptions) -> list[Finding]:
     """Return findings on the mirror plane, and on regions that are painted only on the half that it leaves out."""
     if report.mirror is None:
-        return [Finding("no_mirror", "No mirror plane is used: the mesh covers the sculpt as a whole.")]
+        text = "No mirror plane is used: the mesh covers the sculpt as a whole."
+        return [Finding("no_mirror", f"{text}{_nearest(report, ground) if wishes.mirror == 'auto' else ''}")]
     done = "one half is meshed and mirrored" if wishes.mirror_shape else "the topology of one half is mirrored"
     text = f"The halves mirror each other to {_percent(report.mirror_rms)} of the diagonal (rms); {done}."
     is_wrong = report.mirror_rms > MOST_APART
@@ -35,6 +45,32 @@ def tell_mirror(report: MarksReport, painted: RegionSurface, ground: Ground, wis
         text += ": paint both halves alike, or cover the sculpt as a whole (--mirror none)."
         findings.append(Finding("region_behind", text, len(lost), names=tuple(lost)))
     return findings
+
+
+def _nearest(report: MarksReport, ground: Ground) -> str:
+    """Say which plane across an axis comes nearest, what it lacks, and how to take it all the same."""
+    labels = report.paint.color
+    fit = ground.shelf.keep(
+        "mirror across an axis", (labels,), lambda: nearest_across_axis(ground.projector, vertex_label=labels), depth=1
+    )
+    if fit is None:
+        return ""
+    axis = _axis(fit.plane)
+    nearest = f" The nearest one across an axis is across {axis} at {fit.plane.offset + 0.0:.4g}: the halves are"
+    nearest += f" {_percent(fit.rms)} of the diagonal apart (rms)"
+    if fit.rms > MOST_APART:
+        return (
+            f"{nearest}, where {100 * MOST_APART:g} % is the most for halves that match. Where they are meant to, "
+            f"--mirror {axis} --own-sides mirrors the topology and keeps the shape of each side. --mirror takes planes "
+            "across the sculpt's own axes alone: turn one that stands aslant back first."
+        )
+    if fit.label_agreement < LEAST_ALIKE:
+        share = f"{100 * fit.label_agreement:.0f} %"
+        return (
+            f"{nearest}, but only {share} of their area is painted alike, where {100 * LEAST_ALIKE:g} % is the least: "
+            f"paint both alike, or use --mirror {axis} for the layout of the half {_side(fit.plane, 1)} on both."
+        )
+    return f"{nearest}: --mirror {axis} takes it."
 
 
 def lost_behind(report: MarksReport, painted: RegionSurface, ground: Ground) -> list[str]:

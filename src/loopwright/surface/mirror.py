@@ -15,6 +15,7 @@ _ROUNDS = 12
 _SAMPLES = 3000
 # How much nearer the halves must come, relative to the diagonal, before a plane ...
 MOST_APART = 0.01  # of the diagonal, rms: halves of a sculpt that differ by more are no mirror images
+LEAST_ALIKE = 0.9  # share of the area whose paint is mirrored: with less, the paint is not
 _OFF_ORIGIN = 2e-3  # ... that misses the origin is taken instead of one through it,
 _FREE = 1e-4  # ... across no axis is taken instead of one across an axis.
 _LEAST_REACH = 0.02  # rms distance of the sculpt from its mirror plane, relative to the diagonal: no sheet lies in it
@@ -58,7 +59,7 @@ def find_mirror(
     *,
     vertex_label: IntArray | None = None,
     max_rms: float = MOST_APART,
-    min_agreement: float = 0.9,
+    min_agreement: float = LEAST_ALIKE,
 ) -> MirrorFit | None:
     """Find the mirror plane, or None where the sculpt has none.
 
@@ -75,7 +76,7 @@ def find_mirror(
     samples = sample_surface(projector.positions, projector.triangles, _SAMPLES)
     few = samples[:: _SAMPLES // _FEW_SAMPLES]
     fits = [measure_mirror(projector, plane, few, vertex_label) for plane in _candidates(samples)]
-    order = np.argsort([round(fit.rms, 4) + 0.05 * (1.0 - fit.label_agreement) for fit in fits], kind="stable")
+    order = np.argsort([_order(fit) for fit in fits], kind="stable")
     for index in order[:4]:
         if fits[index].rms > 6.0 * max_rms:
             continue
@@ -83,8 +84,7 @@ def find_mirror(
         planes = (fits[index].plane, _snap(refined_plane, projector.diagonal), refined_plane)
         trials = [measure_mirror(projector, plane, samples, vertex_label) for plane in planes]
         best = min(trials, key=_cost)
-        reach = float(np.sqrt((best.plane.signed_distance(samples) ** 2).mean())) / projector.diagonal
-        if reach < _LEAST_REACH:
+        if not _reaches(best.plane, samples, projector):
             continue
         if best.rms <= max_rms and best.label_agreement >= min_agreement:
             return MirrorFit(_positive(best.plane), best.rms, best.max, best.label_agreement)
@@ -107,6 +107,27 @@ def plane_across(axis: str, projector: SurfaceProjector) -> MirrorPlane:
     fits = [measure_mirror(projector, MirrorPlane(normal, offset), samples, None) for offset in options]
     best = min(range(3), key=lambda k: fits[k].rms * (1.0 if k else 0.8))
     return MirrorPlane(normal, options[best])
+
+
+def nearest_across_axis(projector: SurfaceProjector, *, vertex_label: IntArray | None = None) -> MirrorFit | None:
+    """Return the plane across x, y or z that the sculpt comes nearest to being mirrored across, and how near that is.
+
+    None where all that there are lie in the sculpt, as it is a sheet.
+    """
+    samples = sample_surface(projector.positions, projector.triangles, _SAMPLES)
+    planes = [plane_across(axis, projector) for axis in "xyz"]
+    fits = [measure_mirror(projector, p, samples, vertex_label) for p in planes if _reaches(p, samples, projector)]
+    return min(fits, key=_order, default=None)
+
+
+def _order(fit: MirrorFit) -> float:
+    return round(fit.rms, 4) + 0.05 * (1.0 - fit.label_agreement)
+
+
+def _reaches(plane: MirrorPlane, samples: FloatArray, projector: SurfaceProjector) -> bool:
+    """Tell whether the sculpt reaches away from a plane: no sheet that lies in it."""
+    rms = float(np.sqrt((plane.signed_distance(samples) ** 2).mean()))
+    return rms / projector.diagonal >= _LEAST_REACH
 
 
 def sample_surface(positions: FloatArray, triangles: IntArray, count: int) -> FloatArray:
