@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from loopwright.errors import MarksError
 from loopwright.numerics.norms import norms
 from loopwright.surface.repair_work import plural
-from loopwright.types import FloatArray, RegionSurface, Sculpt
+from loopwright.types import BoolArray, FloatArray, RegionSurface, Sculpt
 from loopwright.wishes import SizeDab
 
 
@@ -42,10 +42,7 @@ def paint_sizes(
         tree = cKDTree(sculpt.positions, balanced_tree=False)
         out = vertex_sizes[tree.query(surface.positions)[1]].astype(np.float64)
     for dab in dabs:
-        centre = np.array(dab.at)
-        if surface.mirror is not None and float(surface.mirror.signed_distance(centre[None])[0]) < 0:
-            centre = surface.mirror.reflect(centre[None])[0]
-        inside = norms(surface.positions - centre) <= dab.radius
+        inside = vertices_under(surface, dab)
         if not inside.any():
             at = "({:g}, {:g}, {:g})".format(*dab.at)
             raise MarksError(
@@ -56,3 +53,12 @@ def paint_sizes(
             )
         out[inside] = dab.length
     return out if (out > 0).any() else None
+
+
+def vertices_under(surface: RegionSurface, dab: SizeDab) -> BoolArray:
+    """Return (n,) whether a dab covers each vertex; one behind the mirror plane covers what its image does."""
+    centre = np.array(dab.at)
+    if surface.mirror is not None and float(surface.mirror.signed_distance(centre[None])[0]) < 0:
+        centre = surface.mirror.reflect(centre[None])[0]
+    inside: BoolArray = norms(surface.positions - centre) <= dab.radius
+    return inside

@@ -13,16 +13,19 @@ from loopwright.counts.count_program import SumPin
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.explain_clash import next_count
 from loopwright.counts.measure_faces import filled_faces
-from loopwright.counts.read_pins import border_pins, pole_prices, tell_opening_named
+from loopwright.counts.paint_sizes import paint_sizes
+from loopwright.counts.read_pins import border_pins, pole_prices, region_sizes, tell_opening_named
 from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.counts.tell_costly_pins import stretch, tell_costly_pins, tell_far_pins
 from loopwright.counts.tell_pin_places import tell_pin_places
+from loopwright.counts.tell_sizes_off import tell_sizes_off
 from loopwright.errors import ConvergenceError
 from loopwright.layout.plan_layout import LayoutOptions, plan_layout
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
 from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
+from loopwright.stages.make_quads import make_quads
 from loopwright.stages.read_ground import Ground
 from loopwright.stages.wished_sizes import face_goal
 from loopwright.stages.without_names import without_names
@@ -74,7 +77,8 @@ def lay_out(
         total = float(filled_faces(layout, counts).sum())
     told = tell_opening_named(layout) + _tell_faces(ground, total, faces, wishes) + placed
     told += tell_added_poles(layout, counts, pins)
-    return CountedLayout(layout, counts), told
+    made = CountedLayout(layout, counts)
+    return made, told + _tell_sizes(ground, made, wishes, clock)
 
 
 def tell_pins(
@@ -137,7 +141,7 @@ def _solve(
     stage: str = "counts",
 ) -> IntArray:
     """Solve the segment counts, or find them on the shelf."""
-    keep = bool(wishes.sizes or wishes.size_dabs) or wishes.vertex_sizes is not None
+    keep = _asks_for_sizes(wishes)
     return ground.shelf.keep(
         stage,
         (layout, pins, weights, keep, faces),
@@ -165,6 +169,20 @@ def _plan(
     )
 
 
+def _tell_sizes(ground: Ground, made: CountedLayout, wishes: BuildOptions, clock: Clock) -> list[Finding]:
+    if not _asks_for_sizes(wishes):
+        return []
+    surface = made.layout.surface
+    painted = paint_sizes(surface, wishes.size_dabs, ground.given, wishes.vertex_sizes)
+    mesh = make_quads(ground, made, clock)
+    patch_of = np.repeat(np.arange(len(made.patches), dtype=np.int32), [patch.faces for patch in made.patches])
+    return tell_sizes_off(surface, mesh, patch_of, region_sizes(surface, wishes.sizes), wishes.size_dabs, painted)
+
+
+def _asks_for_sizes(wishes: BuildOptions) -> bool:
+    return bool(wishes.sizes or wishes.size_dabs) or wishes.vertex_sizes is not None
+
+
 def _tell_faces(ground: Ground, total: float, faces: float, wishes: BuildOptions) -> list[Finding]:
     findings = []
     whole, triangles = total * wishes.budget / faces, len(ground.sculpt.triangles)
@@ -174,7 +192,7 @@ def _tell_faces(ground: Ground, total: float, faces: float, wishes: BuildOptions
             Finding("finer", text + "its facets will show; a smaller budget, or a finer sculpt, is better.")
         )
     if abs(whole - wishes.budget) > max(_OFF * wishes.budget, _FEW):
-        asked = wishes.pins or wishes.sizes or wishes.size_dabs or wishes.vertex_sizes is not None
+        asked = wishes.pins or _asks_for_sizes(wishes)
         cause, way = "its regions, rings and openings", "other paint"
         if asked:
             cause, way = "sizes and pins", "one of them less"
