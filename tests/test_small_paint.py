@@ -13,7 +13,7 @@ from loopwright import BuildOptions, plan
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.options import Pin
 from loopwright.types import Sculpt
-from loopwright.wishes import PolePin
+from loopwright.wishes import PolePin, SizeDab
 
 SKIN, SPOT = (200, 150, 120), (20, 20, 200)
 WISHES = BuildOptions(budget=100, proxy_faces=3000, mirror="none", region_names={SKIN: "skin", SPOT: "spot"})
@@ -30,7 +30,6 @@ def dotted(*spots: tuple[tuple[float, float, float], float]) -> Sculpt:
 
 ONE = dotted(((0.0, 0.0, 1.0), 0.11))
 CASES = {
-    "size": (replace(WISHES, sizes={"spot": 0.18}), "the size of spot", ("spot",)),
     "pin": (replace(WISHES, pins=(Pin("skin", "spot", 8),)), "the pin on skin/spot", ("spot", "skin/spot")),
     "pole": (replace(WISHES, poles=(PolePin("spot", "none"),)), "poles in spot", ("spot",)),
 }
@@ -43,7 +42,7 @@ def test_a_wish_for_a_region_smaller_than_a_face_says_so(
     with pytest.raises(InfeasibleError, match=rf'"spot" is painted, but smaller than a face.*{wish}') as caught:
         plan(ONE, options=wishes)
     assert caught.value.places == places
-    assert ("shorter edges" in str(caught.value)) == bool(wishes.sizes)
+    assert "shorter edges" not in str(caught.value)
     told = re.search(r"raise the budget to ([\d,]+)", str(caught.value))
     assert told is not None
     budget = int(told[1].replace(",", ""))
@@ -52,6 +51,14 @@ def test_a_wish_for_a_region_smaller_than_a_face_says_so(
     assert {region.name for region in done.surface.regions} == {"skin", "spot"}
     with pytest.raises(InfeasibleError, match="smaller than a face"):
         plan(ONE, options=replace(wishes, budget=int(0.85 * budget)))
+
+
+def test_a_size_that_fits_a_small_region_keeps_it_and_a_coarse_dab_over_it_does_not() -> None:
+    wishes = replace(WISHES, sizes={"spot": 0.18})
+    assert {region.name for region in plan(ONE, options=wishes).surface.regions} == {"skin", "spot"}
+    with pytest.raises(InfeasibleError, match='"spot" is painted, but smaller than a face.*the size of spot') as caught:
+        plan(ONE, options=replace(wishes, size_dabs=(SizeDab((0.0, 0.0, 1.0), 0.3, 0.5),)))
+    assert caught.value.places == ("spot",) and "shorter edges" in str(caught.value)
 
 
 def test_a_name_that_no_paint_has_is_still_unknown() -> None:
