@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from numbers import Integral, Real
 from typing import TypeVar, get_args
 
+import numpy as np
+
 from loopwright.errors import MarksError
+from loopwright.types import FloatArray
 from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin, PoleWish, SizeDab
 
 Wish = TypeVar("Wish")
@@ -23,7 +27,8 @@ def check_pins(pins: Sequence[Pin]) -> None:
     found: dict[object, Pin] = {}
     for pin in _all_of(Pin, pins, "pins"):
         check_pin(pin)
-        first = found.setdefault((frozenset((pin.region_a, pin.region_b)), pin.near), pin)
+        near = None if pin.near is None else tuple(pin.near)
+        first = found.setdefault((frozenset((pin.region_a, pin.region_b)), near), pin)
         if first.count != pin.count:
             raise MarksError(
                 f"the border {first.name} is pinned to {first.count} and, as {pin.name}, to {pin.count}; keep one of "
@@ -41,6 +46,11 @@ def check_pin(pin: Pin) -> None:
         Names the border.
     """
     name = f"{pin.region_a}/{pin.region_b}"
+    count: object = pin.count
+    if isinstance(count, bool) or not isinstance(count, Integral):
+        raise MarksError(f"the pin on {name} asks for {pin.count!r} segments; give a whole number", places=[name])
+    if pin.near is not None:
+        _check_place(pin.near, f"the pin on {name}: its near")
     if pin.count < 1:
         raise MarksError(f"the pin on {name} asks for {pin.count} segments; it must be at least 1", places=[name])
     if pin.region_a == pin.region_b:
@@ -57,7 +67,7 @@ def check_dabs(dabs: Sequence[SizeDab]) -> None:
     """
     for number, dab in enumerate(_all_of(SizeDab, dabs, "size_dabs"), 1):
         _check_place(dab.at, f"size dab {number}")
-        if not all(math.isfinite(value) and value > 0 for value in (dab.radius, dab.length)):
+        if not all(_is_number(value) and math.isfinite(value) and value > 0 for value in (dab.radius, dab.length)):
             raise MarksError(f"the size dab at {dab.at} needs a positive radius and length", places=[dab.at])
 
 
@@ -71,10 +81,11 @@ def check_drawn(lines: Sequence[FlowLine], points: Sequence[FixedPoint]) -> None
     """
     for number, line in enumerate(_all_of(FlowLine, lines, "lines"), 1):
         name = line.name or f"line {number}"
-        for place, point in enumerate(line.points, 1):
-            _check_place(point, f"{name}: its point {place}")
+        points_of = _points_of(line, name)
         least, kind = (3, "a closed") if line.closed else (2, "an open")
-        given = len({tuple(map(float, point)) for point in line.points})
+        given = 1 + int((points_of[1:] != points_of[:-1]).any(axis=1).sum()) if len(points_of) else 0
+        if line.closed and given > 1 and (points_of[0] == points_of[-1]).all():
+            given -= 1
         if given < least:
             raise MarksError(
                 f"{name}: {kind} line needs at least {least} different points, but {given} "
@@ -96,20 +107,41 @@ def check_poles(poles: Sequence[PolePin]) -> None:
     for pole in _all_of(PolePin, poles, "poles"):
         if pole.wish not in get_args(PoleWish):
             wishes = " or ".join(get_args(PoleWish))
-            raise MarksError(f"the wish for poles in {pole.region} is {pole.wish!r}; it must be {wishes}")
+            text = f"the wish for poles in {pole.region} is {pole.wish!r}; it must be {wishes}"
+            raise MarksError(text, places=[pole.region])
+
+
+def _points_of(line: FlowLine, name: str) -> FloatArray:
+    """Return the (k, 3) points of a line; refuse one that is no place."""
+    try:
+        points = np.asarray(line.points)
+    except ValueError:  # rows that differ in length
+        points = np.zeros(0, object)
+    if points.dtype.kind in "fiu" and points.ndim == 2 and points.shape[1] == 3 and np.isfinite(points).all():
+        return points.astype(np.float64)
+    if not isinstance(line.points, Sequence | np.ndarray):
+        raise MarksError(f"{name}: its points are {line.points!r}; give a sequence of places", places=[name])
+    for place, point in enumerate(line.points, 1):
+        _check_place(point, f"{name}: its point {place}")
+    return np.array([tuple(map(float, point)) for point in line.points]).reshape(-1, 3)
 
 
 def _check_place(place: object, name: str) -> None:
-    try:
-        x, y, z = (float(value) for value in place)  # type: ignore[attr-defined]
-    except (TypeError, ValueError):
-        raise MarksError(f"{name}: {place!r} is no place; give three numbers (x, y, z)", places=[name]) from None
-    if not all(map(math.isfinite, (x, y, z))):
-        raise MarksError(f"{name}: the place ({x:g}, {y:g}, {z:g}) is not finite", places=[name])
+    values = list(place) if isinstance(place, Sequence | np.ndarray) and not isinstance(place, str) else []
+    if len(values) != 3 or not all(map(_is_number, values)):
+        raise MarksError(f"{name}: {place!r} is no place; give three numbers (x, y, z)", places=[name])
+    if not all(map(math.isfinite, values)):
+        raise MarksError("{}: the place ({:g}, {:g}, {:g}) is not finite".format(name, *values), places=[name])
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, Real) and not isinstance(value, bool)
 
 
 def _all_of(kind: type[Wish], wishes: Sequence[Wish], field: str) -> Sequence[Wish]:
-    """Return the wishes; refuse one that is of another kind."""
+    """Return the wishes; refuse what is no sequence, and a wish that is of another kind."""
+    if not isinstance(wishes, Sequence):
+        raise MarksError(f"{field} is {wishes!r}; it takes a tuple of {kind.__name__}s")
     for wish in wishes:
         if not isinstance(wish, kind):
             raise MarksError(f"{field} holds {wish!r}; it takes {kind.__name__}s")

@@ -306,6 +306,17 @@ def test_points_off_the_surface_or_over_an_opening_are_told(ball: Sculpt) -> Non
     assert text.startswith("top: its place lies in an area that stays open")
 
 
+def test_a_short_line_alone_closes_round_an_unpainted_form(tools: Any) -> None:
+    # shorter than two edges, all of it lies just behind its end, but its other end is where the way may close
+    positions, triangles = tools.icosphere(4)
+    turn = np.linspace(0.0, 0.45, 6)
+    line = FlowLine(tuple((float(np.cos(t)), float(np.sin(t)), 0.0) for t in turn))
+    bare = tools.paint(positions, triangles, np.tile(BLUE, (len(positions), 1)))
+    wishes = {**QUICK, "budget": 150, "proxy_faces": 2000, "region_names": {}}
+    found = [finding.kind for finding in plan(bare, options=BuildOptions(lines=(line,), **wishes)).findings]
+    assert "line_carried_on" in found and "line_left_out" not in found
+
+
 def test_a_place_in_an_opening_changes_nothing(ball: Sculpt) -> None:
     opened = BuildOptions(leave_open=(RED,), fit_limit=False, **QUICK)
     held = build(ball, options=replace(opened, points=(FixedPoint((0.0, 0.0, 1.0), "top"),)))

@@ -49,7 +49,8 @@ def _keep_output_apart() -> None:
         return
     os.dup2(nothing, 1)
     os.close(nothing)
-    sys.stdout = open(own, "w", encoding=stream.encoding, errors=stream.errors)
+    by_line = getattr(stream, "line_buffering", False) or getattr(stream, "write_through", False)
+    sys.stdout = open(own, "w", buffering=1 if by_line else -1, encoding=stream.encoding, errors=stream.errors)
 
 
 def stop_and_exit() -> NoReturn:

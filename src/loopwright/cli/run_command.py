@@ -27,6 +27,7 @@ def run_command(words: Sequence[str]) -> int:
         parsed = make_parser().parse_args(words)
         code = int(parsed.run(parsed, console))
         console.close()
+        sys.stdout.flush()  # where nobody reads any more, it is known here
         return code
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else 2

@@ -55,7 +55,7 @@ def _way_out(mesh: QuadMesh, links: QuadLinks, stops: BoolArray, edge: int) -> s
 
 
 def _place(point: object) -> str:
-    return "({:.4g}, {:.4g}, {:.4g})".format(*np.asarray(point, np.float64))
+    return "({:.9g}, {:.9g}, {:.9g})".format(*np.asarray(point, np.float64))
 
 
 def _region_of(mesh: QuadMesh, links: QuadLinks, edge: int) -> int:

@@ -68,6 +68,7 @@ def opened_twins(surface: RegionSurface) -> IntArray:
     behind = twin[pick]
     twin[pick] = -1
     twin[behind[behind >= 0]] = -1
+    twin.flags.writeable = False
     return twin
 
 

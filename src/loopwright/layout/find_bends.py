@@ -70,7 +70,7 @@ def _bends_along(surface: RegionSurface, chain: Chain, vertex_size: FloatArray, 
         fits = np.minimum(*(row_lengths(side) for side in far)) > _STRAIGHT * wide
         turn, also = (_turns(_lay_flat(b, up), _lay_flat(f, up), up) for b, f in (near, far))
         least, most = np.minimum(np.abs(turn), np.abs(also)), np.maximum(np.abs(turn), np.abs(also))
-        fits &= most < _MOST_TURN
+        fits &= (turn * also > 0.0) & (most < _MOST_TURN)
         turn = np.where(fits, least, 0.0)
     found: list[int] = []
     taken: list[float] = []

@@ -142,14 +142,17 @@ def _join(search: _Search, points: FloatArray, met: tuple[int, int] | None) -> W
 
 
 def _just_behind(cutter: SurfaceCutter, vertex: int, far: float) -> frozenset[int]:
-    """Return a line's end and its vertices no further along it than that, up to a junction."""
+    """Return a line's end and its vertices no further along it than that, up to a junction or before its other end."""
     own, gone, ends = [vertex], 0.0, [w for w in cutter.neighbours(vertex) if cutter.is_held_edge(vertex, w)]
     while len(ends) == 1 and ends[0] not in own:
         gone += float(np.linalg.norm(cutter.points[ends[0]] - cutter.points[own[-1]]))
         if gone > far:
             break
-        own.append(ends[0])
-        ends = [w for w in cutter.neighbours(own[-1]) if w != own[-2] and cutter.is_held_edge(own[-1], w)]
+        ahead, behind = ends[0], own[-1]
+        ends = [w for w in cutter.neighbours(ahead) if w != behind and cutter.is_held_edge(ahead, w)]
+        if not ends:
+            break  # where the line may close
+        own.append(ahead)
     return frozenset(own)
 
 

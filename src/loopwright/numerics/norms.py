@@ -14,7 +14,7 @@ def norms(vectors: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    vectors : (..., d) with a small d.
+    vectors : (..., d) floats, with a small d.
     """
     squares = vectors * vectors
     total = squares[..., 0]
