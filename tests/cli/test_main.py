@@ -204,3 +204,21 @@ def test_what_libraries_in_c_print_is_kept_out_of_the_output() -> None:
         [sys.executable, "-c", script], capture_output=True, timeout=60, env={**os.environ, "PYTHONIOENCODING": "utf-8"}
     )
     assert (ran.stdout.decode().strip(), ran.returncode) == ("ours \u2713", 3)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes break with another error there")
+@pytest.mark.parametrize("words", [["--help"], ["check", "missing.obj", "--json"]])
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_little_output_that_nobody_reads_is_no_fault(words: list[str], unbuffered: str) -> None:
+    read, write = os.pipe()
+    os.close(read)
+    ran = subprocess.run(
+        [sys.executable, "-c", CONSOLE_SCRIPT, *words],
+        stdout=write,
+        stderr=subprocess.PIPE,
+        timeout=60,
+        env={**os.environ, "PYTHONUNBUFFERED": unbuffered},
+        check=False,
+    )
+    os.close(write)
+    assert ran.returncode == 0 and b"Traceback" not in ran.stderr and b"Exception" not in ran.stderr

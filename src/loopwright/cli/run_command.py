@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from loopwright.cli.console import Console
 from loopwright.cli.log_fault import log_fault
-from loopwright.errors import Cancelled, InternalError, LoopwrightError
+from loopwright.errors import Cancelled, InputError, InternalError, LoopwrightError
 
 
 def run_command(words: Sequence[str]) -> int:
@@ -20,6 +20,20 @@ def run_command(words: Sequence[str]) -> int:
     Never raises for what a user can cause.
     """
     _let_streams_replace()
+    try:
+        code = _run(words)
+        if sys.stdout is not None:  # what is buffered is written while a fault can still be told
+            sys.stdout.flush()
+        return code
+    except BrokenPipeError:
+        return _leave_broken_pipe()
+    except OSError as error:
+        print(f"loopwright: the output cannot be written ({error.strerror or error})", file=sys.stderr)
+        _leave_broken_pipe()
+        return InputError.exit_code
+
+
+def _run(words: Sequence[str]) -> int:
     console = Console(is_quiet="--quiet" in words, is_json="--json" in words)
     try:
         from loopwright.cli.commands import make_parser
@@ -27,14 +41,13 @@ def run_command(words: Sequence[str]) -> int:
         parsed = make_parser().parse_args(words)
         code = int(parsed.run(parsed, console))
         console.close()
-        sys.stdout.flush()  # where nobody reads any more, it is known here
         return code
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else 2
     except KeyboardInterrupt:
         return console.fail("stopped", Cancelled.exit_code)
     except BrokenPipeError:
-        return _leave_broken_pipe()
+        raise
     except LoopwrightError as error:
         return console.fail(str(error), error.exit_code, places=error.places)
     except MemoryError:
