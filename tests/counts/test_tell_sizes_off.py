@@ -13,6 +13,7 @@ from loopwright import BuildOptions, build, plan
 from loopwright.counts.measure_faces import filled_faces
 from loopwright.counts.size_field import triangle_areas
 from loopwright.counts.tell_sizes_off import tell_sizes_off
+from loopwright.quads.build_mesh import place_quads
 from loopwright.types import Finding, Sculpt
 from loopwright.wishes import FlowLine, SizeDab
 
@@ -40,15 +41,15 @@ def rows(told: Finding) -> list[dict[str, Any]]:
 
 @pytest.mark.parametrize("name", ["cube", "sphere in rings", "half tube at a mirror"])
 def test_a_region_is_told_where_the_squares_that_cover_it_are_a_quarter_larger_or_smaller(name: str) -> None:
-    surface, mesh, layout = surface_of(name), mesh_of(name), layout_of(name)
-    patch_of = np.repeat(np.arange(len(layout.patches), dtype=np.int32), filled_faces(layout, counts_of(name)[0]))
+    surface, mesh, layout, counts = surface_of(name), mesh_of(name), layout_of(name), counts_of(name)[0]
+    faces, place = filled_faces(layout, counts), place_quads(layout, counts, layout.vertex_size)
     for region in range(len(surface.regions)):
         area = triangle_areas(surface)[surface.triangle_region == region].sum()
         got = float(np.sqrt(area / (mesh.quad_region == region).sum()))  # of the mesh that these counts give
         for near in (0.85, 1.0, 1.15):
-            assert tell_sizes_off(surface, mesh, patch_of, {region: near * got}, (), None) == []
+            assert tell_sizes_off(layout, faces, place, {region: near * got}, (), None) == []
         for far in (0.5, 2.0):
-            (told,) = tell_sizes_off(surface, mesh, patch_of, {region: far * got}, (), None)
+            (told,) = tell_sizes_off(layout, faces, place, {region: far * got}, (), None)
             (row,) = rows(told)
             assert told.names == (surface.regions[region].name,) and told.count == 1
             assert row["wished"] == pytest.approx(far * got) and row["got"] == pytest.approx(got, rel=1e-6)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,10 +12,11 @@ from scipy.spatial import cKDTree
 
 from loopwright.counts.paint_sizes import vertices_under
 from loopwright.counts.size_field import asked_lengths, triangle_areas
+from loopwright.layout.types import Layout
 from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import surface_twins
 from loopwright.surface.repair_work import plural
-from loopwright.types import BoolArray, Finding, FloatArray, IntArray, QuadMesh, RegionSurface
+from loopwright.types import BoolArray, Finding, FloatArray, IntArray, RegionSurface
 from loopwright.wishes import SizeDab
 
 _OFF = 1.25  # factor either way up to which lengths count as kept: whole counts and square quads cost a fifth as a rule
@@ -52,9 +53,9 @@ class _Off:
 
 
 def tell_sizes_off(
-    surface: RegionSurface,
-    mesh: QuadMesh,
-    patch_of: IntArray,
+    layout: Layout,
+    faces: IntArray,
+    corners_of: Callable[[int], FloatArray],
     sizes: Mapping[int, float],
     dabs: Sequence[SizeDab],
     painted: FloatArray | None,
@@ -65,15 +66,16 @@ def tell_sizes_off(
 
     Parameters
     ----------
-    mesh : of the surface (a half, where there is a mirror plane), as its layout is filled, not evened out.
-    patch_of : (quads,) the patch of each quad.
+    faces : (patches,) quads that fill each patch of the layout.
+    corners_of : what places a patch: returns the (faces, 4, 3) corners of its quads, not evened out.
     sizes : region index -> edge length asked for.
     dabs : those that ``painted`` comes of, in order.
     painted : (n,) edge lengths painted on the surface, 0 where none is; None if nothing is painted.
     """
+    surface = layout.surface
     asked = asked_lengths(surface, sizes, painted)
     area = triangle_areas(surface)
-    density = _face_density(surface, mesh, patch_of, area)
+    density = _face_density(layout, faces, corners_of, area, asked > 0)
     off = []
     for part in _areas(surface, sizes, dabs, painted):
         size = float(area[part.is_in].sum())
@@ -87,25 +89,40 @@ def tell_sizes_off(
     return [_tell(off)] if off else []
 
 
-def _face_density(surface: RegionSurface, mesh: QuadMesh, patch_of: IntArray, area: FloatArray) -> FloatArray:
-    """Return (m,) faces per area on each triangle: of the nearest quad of its region, which has its faces in all.
+def _face_density(
+    layout: Layout, faces: IntArray, corners_of: Callable[[int], FloatArray], area: FloatArray, is_asked: BoolArray
+) -> FloatArray:
+    """Return (m,) faces per area on each triangle of the surface, in the patches where a length is asked for.
+
+    A triangle has that of the nearest quad of its patch, which has its faces in all.
 
     A quad counts as half way between how large its fill makes it and the mean of its patch, for meshes are evened out:
     within a fifth of the edges of finished ones (measured on dabs of several sizes).
     """
+    surface = layout.surface
     middles = surface.positions[surface.triangles].mean(axis=1)
-    corners = mesh.positions[mesh.quads]
-    spread = 0.5 * norms(np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
-    mean = np.bincount(patch_of, weights=spread) / np.maximum(np.bincount(patch_of), 1)
-    spread = np.sqrt(spread * mean[patch_of])
     density = np.zeros(len(middles))
-    for region in np.unique(mesh.quad_region):
-        quads, here = np.flatnonzero(mesh.quad_region == region), surface.triangle_region == region
-        tree = cKDTree(corners[quads].mean(axis=1), balanced_tree=False)
-        nearest = quads[tree.query(middles[here])[1]]
-        density[here] = 1.0 / np.maximum(spread[nearest], 1e-12 * spread.max())
-        density[here] *= len(quads) / float((density * area)[here].sum())
+    for region in np.unique(surface.triangle_region[is_asked]).tolist():
+        here = np.flatnonzero(surface.triangle_region == region)
+        patch_of = _nearest_patch(layout, region, middles[here])
+        for patch in np.unique(patch_of[is_asked[here]]).tolist():
+            mine = here[patch_of == patch]
+            corners = corners_of(patch)
+            spread = 0.5 * norms(np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
+            spread = np.sqrt(spread * spread.mean())
+            nearest = cKDTree(corners.mean(axis=1), balanced_tree=False).query(middles[mine])[1]
+            density[mine] = 1.0 / np.maximum(spread[nearest], 1e-12 * spread.max())
+            density[mine] *= faces[patch] / float((density * area)[mine].sum())
     return density
+
+
+def _nearest_patch(layout: Layout, region: int, points: FloatArray) -> IntArray:
+    """Return (n,) the patch of a region that has the triangle with the middle nearest to each point."""
+    own = [i for i, patch in enumerate(layout.patches) if patch.region == region]
+    middles = [layout.positions[layout.patches[i].origin[layout.patches[i].triangles]].mean(axis=1) for i in own]
+    patch_of = np.repeat(np.array(own, np.int32), [len(each) for each in middles])
+    found: IntArray = patch_of[cKDTree(np.concatenate(middles), balanced_tree=False).query(points)[1]]
+    return found
 
 
 def _areas(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -70,6 +71,26 @@ def build_mesh(layout: Layout, counts: IntArray, vertex_size: FloatArray, *, pro
         on_mirror,
         layout.surface.mirror,
     )
+
+
+def place_quads(layout: Layout, counts: IntArray, vertex_size: FloatArray) -> Callable[[int], FloatArray]:
+    """Return what places one patch: it gives the (faces, 4, 3) corners of the quads of the patch with that index.
+
+    They lie as in the mesh that :func:`build_mesh` makes.
+
+    Parameters
+    ----------
+    counts, vertex_size : as of :func:`build_mesh`.
+    """
+    points = _place_on_arcs(layout, counts, vertex_size)
+
+    def corners_of(patch: int) -> FloatArray:
+        chosen = layout.patches[patch]
+        fill, placed = _fill(layout, chosen, counts, points.positions[_boundary_ids(chosen, points)])
+        corners: FloatArray = placed[fill.quads]
+        return corners
+
+    return corners_of
 
 
 def _fill(layout: Layout, patch: Patch, counts: IntArray, around: FloatArray) -> tuple[PatchFill, FloatArray]:

@@ -24,8 +24,8 @@ from loopwright.layout.plan_layout import LayoutOptions, plan_layout
 from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
 from loopwright.options import BuildOptions
+from loopwright.quads.build_mesh import place_quads
 from loopwright.stages.clock import Clock
-from loopwright.stages.make_quads import make_quads
 from loopwright.stages.read_ground import Ground
 from loopwright.stages.wished_sizes import face_goal
 from loopwright.stages.without_names import without_names
@@ -174,9 +174,10 @@ def _tell_sizes(ground: Ground, made: CountedLayout, wishes: BuildOptions, clock
         return []
     surface = made.layout.surface
     painted = paint_sizes(surface, wishes.size_dabs, ground.given, wishes.vertex_sizes)
-    mesh = make_quads(ground, made, clock)
-    patch_of = np.repeat(np.arange(len(made.patches), dtype=np.int32), [patch.faces for patch in made.patches])
-    return tell_sizes_off(surface, mesh, patch_of, region_sizes(surface, wishes.sizes), wishes.size_dabs, painted)
+    faces = np.array([patch.faces for patch in made.patches], np.int32)
+    place = place_quads(made.layout, made.counts, made.layout.vertex_size)
+    with clock.stage("quads"):
+        return tell_sizes_off(made.layout, faces, place, region_sizes(surface, wishes.sizes), wishes.size_dabs, painted)
 
 
 def _asks_for_sizes(wishes: BuildOptions) -> bool:
