@@ -26,6 +26,8 @@ Mirror: TypeAlias = Literal["auto", "none", "x", "y", "z"]
 
 SMALLEST_BUDGET = 100
 LARGEST_BUDGET = 200_000
+_COARSE_BUDGET = 6_000  # up to which the coarse proxy has triangles enough under each face
+_COARSE_PROXY, _FINE_PROXY = 40_000, 60_000
 
 
 @dataclass(frozen=True)
@@ -48,8 +50,9 @@ class BuildOptions:
     """Fixed segment counts on borders."""
     mirror: Mirror = "auto"
     """Find the mirror plane ("auto"), use none, or the plane through the sculpt's middle across this axis."""
-    proxy_faces: int = 60_000
-    """Triangles of the proxy on which the planning runs; positions are always measured on the full sculpt."""
+    proxy_faces: int | None = None
+    """Triangles of the proxy on which the planning runs; positions are always measured on the full sculpt. None for
+    40,000, or 60,000 where the budget is above 6,000."""
     fit_limit: bool = True
     """Move the mesh so that its smooth limit surface lies on the sculpt; else its vertices lie on the sculpt."""
     region_names: Mapping[RGB, str] = field(default_factory=dict)
@@ -69,6 +72,13 @@ class BuildOptions:
     edits: tuple[Mapping[str, object], ...] = ()
     """Edits of the finished mesh, as plain data: see docs/editing.md."""
 
+    @property
+    def planning_faces(self) -> int:
+        """Triangles of the proxy: those asked for, else as many as the budget needs."""
+        if self.proxy_faces is not None:
+            return self.proxy_faces
+        return _COARSE_PROXY if self.budget <= _COARSE_BUDGET else _FINE_PROXY
+
     def __post_init__(self) -> None:
         if not SMALLEST_BUDGET <= self.budget <= LARGEST_BUDGET:
             raise MarksError(
@@ -76,7 +86,7 @@ class BuildOptions:
             )
         if self.mirror not in get_args(Mirror):
             raise MarksError(f"the mirror is {self.mirror!r}; it must be one of {', '.join(get_args(Mirror))}")
-        if not 2_000 <= self.proxy_faces <= 1_000_000:
+        if self.proxy_faces is not None and not 2_000 <= self.proxy_faces <= 1_000_000:
             raise MarksError(f"proxy_faces is {self.proxy_faces}; it must lie between 2,000 and 1,000,000")
         for region, length in self.sizes.items():
             if not (math.isfinite(length) and length > 0):

@@ -96,9 +96,10 @@ def build_program(
         sides = [arcs[[a for a, _ in side]].tolist() for side in patch.sides]
         longest = [float(sum(limits[a] for a, _ in side)) for side in patch.sides]
         price = opt.ring_poles if patch.is_ring else opt.extra_pole * extra * opt.region_poles.get(patch.region, 1.0)
-        loose.append(add_patch_rows(program, sides, longest, price, opt))
+        wished = [float(sum(targets[a] for a, _ in side)) for side in patch.sides]
+        loose.append(add_patch_rows(program, sides, longest, wished, price, opt))
         add_ring_rows(program, layout, patch, sides, opt)
-        add_square_rows(program, sides, [float(sum(targets[a] for a, _ in side)) for side in patch.sides], opt)
+        add_square_rows(program, sides, wished, opt)
     add_rim_rows(program, layout, arcs, opt)
     for pin in pins:
         program.add_terms(pin.count, pin.count, (arcs[list(pin.arcs)].tolist(), 1.0))

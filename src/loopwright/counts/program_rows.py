@@ -15,7 +15,12 @@ LEAST_UNIT = 2.0
 
 
 def add_patch_rows(
-    program: IntegerProgram, sides: list[list[int]], longest: list[float], price: float, opt: CountOptions
+    program: IntegerProgram,
+    sides: list[list[int]],
+    longest: list[float],
+    wished: list[float],
+    price: float,
+    opt: CountOptions,
 ) -> int:
     """The fill conditions of one patch.
 
@@ -24,6 +29,7 @@ def add_patch_rows(
     opposite sides equal (4 sides), or the spokes of one pole all at least 1.
     2 s_i = e_(i+1) + e_(i-1) + e_i - e_(i+2) - e_(i-2) for five sides,
     2 s_k = e_i + e_j - e_k for three (solved from e_i = s_(i-1) + s_(i+1)).
+    ``wished`` are the sides' counts before any rounding.
     Returns the column ``loose``.
     """
     half = program.integer(0.0, 1.0, 1e5)
@@ -38,7 +44,9 @@ def add_patch_rows(
         program.add_terms(least, np.inf, (side, 1.0), ([loose], least - 3.0))
     if n == 4:
         for i in range(2):
-            more, less = program.real(opt.uneven), program.real(opt.uneven)
+            rows = max(0.5 * (wished[i - 1] + wished[i + 1]), 1.0)
+            each = max(opt.uneven, opt.uneven_rows / rows)
+            more, less = program.real(each), program.real(each)
             program.add_terms(0.0, 0.0, (sides[i], 1.0), (sides[i + 2], -1.0), ([more], -1.0), ([less], 1.0))
             program.add_terms(-np.inf, 0.0, ([more, less], 1.0), ([loose], -max(longest[i], longest[i + 2])))
         return loose

@@ -9,6 +9,7 @@ import numpy as np
 
 from loopwright.layout.piece import Piece, side_chains
 from loopwright.layout.ring_bays import BayOptions, breadth, gaps, has_bay
+from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import arc_length
 from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray, IntArray
@@ -38,8 +39,8 @@ class UnevenOptions:
     drift : how far, in degrees, a cut may leave the field.
     """
 
-    most: float = 1.5
-    gain: float = 0.4
+    most: float = 1.0
+    gain: float = 0.3
     least_area: float = 12.0
     grave: float = 2.0
     wander: float = 1.6
@@ -165,3 +166,16 @@ def compare_sides(lengths: FloatArray, size: float) -> tuple[FloatArray, FloatAr
     uneven = 2.0 * np.abs(np.log(sides / e)).max(axis=1)
     worst = np.maximum(uneven, np.log(e.mean(axis=1) / 2 / spokes.min(axis=1)))
     return worst, (spokes * np.roll(spokes, -1, axis=1)).sum(axis=1)
+
+
+def skewness(corners: FloatArray) -> float:
+    """Return how far four corners, (4, 3) points in order, are from a rectangle's, as a logarithm.
+
+    It is that of the sine of the angle between the sides of a parallelogram with the means of opposite sides and with
+    these diagonals: a grid in it has about this sine at each vertex.
+    """
+    sides = norms(np.roll(corners, -1, axis=0) - corners)
+    first, second = 0.5 * (sides[0] + sides[2]), 0.5 * (sides[1] + sides[3])
+    diagonals = norms(corners[2:] - corners[:2])
+    cosine = float((diagonals[0] ** 2 - diagonals[1] ** 2) / max(4.0 * first * second, 1e-300))
+    return float(-0.5 * np.log(max(1.0 - cosine**2, 0.01)))

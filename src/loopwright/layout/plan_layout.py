@@ -18,6 +18,7 @@ from loopwright.layout.border_graph import (
 )
 from loopwright.layout.cut_piece import CutOptions, cut_piece
 from loopwright.layout.find_bends import find_bends
+from loopwright.layout.find_tips import find_tips, with_tips
 from loopwright.layout.judge_cuts import SplitOptions
 from loopwright.layout.make_cut import Growing
 from loopwright.layout.measure_uneven import UnevenOptions
@@ -107,10 +108,14 @@ def _cut_all(
     """Plan corners and poles, and cut every part into patches."""
     constrained = constrained_edges(surface)
     chains = trace_chains(constrained, set(), len(surface.positions))
-    bends = corner_bends(surface, constrained, find_bends(surface, chains, vertex_size))
+    tips = find_tips(surface, vertex_size)
+    bends = with_tips(corner_bends(surface, constrained, find_bends(surface, chains, vertex_size)), tips)
     if bends:
         chains = trace_chains(constrained, set(bends), len(surface.positions))
-    pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns, bends=bends)
+    most_wide = float(np.exp(opt.uneven.ring_wander))
+    pieces = plan_pieces(
+        surface, constrained, chains, vertex_size, opt.turns, bends=bends, tips=tips.angles, most_wide=most_wide
+    )
     nodes = set(node_vertices(constrained, chains, len(surface.positions))) - straight_bends(bends, constrained, pieces)
     growing = Growing(surface.positions, nodes)
     parts: list[Piece] = []

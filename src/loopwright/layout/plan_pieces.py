@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -16,8 +16,9 @@ from loopwright.layout.border_graph import (
 from loopwright.layout.open_surface import OpenSurface, open_surface
 from loopwright.layout.piece import Piece, extract
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
-from loopwright.layout.ring_pieces import euler_number, is_ring
+from loopwright.layout.ring_pieces import euler_number, is_ring, is_stack
 from loopwright.layout.slit_ends import slit_ends
+from loopwright.layout.uneven_corners import disc_sides
 from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import surface_edges
 from loopwright.types import FloatArray, IntArray, RegionSurface
@@ -39,6 +40,8 @@ def plan_pieces(
     options: TurnOptions,
     *,
     bends: Sequence[int] = (),
+    tips: Mapping[int, float] | None = None,
+    most_wide: float = np.inf,
 ) -> list[Piece]:
     """Cut the surface into its regions' pieces and give every boundary vertex its quadrants.
 
@@ -46,6 +49,8 @@ def plan_pieces(
     ----------
     vertex_size : (n,) wished edge length.
     bends : where rims and borders may have corners, as :func:`~loopwright.layout.slit_ends.corner_bends` leaves them.
+    tips : wedge of the surface cut open -> its angle at a corner of a tip, see :mod:`~loopwright.layout.find_tips`.
+    most_wide : rings that are somewhere more than so many times as wide as where they are narrow count as none.
     """
     count = len(surface.positions)
     opened = open_surface(surface)
@@ -58,15 +63,22 @@ def plan_pieces(
     on_constraint[constrained.edges.reshape(-1)] = True
     quadrants = np.where(on_constraint[origin], 2, 0).astype(np.int32)
     angle = wedge_angles(surface, chains, opened, vertex_size)
+    for wedge, inside in (tips or {}).items():
+        others = np.flatnonzero(origin == origin[wedge])
+        if is_bend[origin[wedge]]:
+            angle[others] = 2 * np.pi - inside
+        angle[wedge] = inside
     piece_of_wedge: IntArray = np.zeros(len(origin), np.int32)
     piece_of_wedge[wedges.reshape(-1)] = np.repeat(component, 3)
     euler = [euler_number(wedges[component == c]) for c in range(opened.part_count)]
     ring = is_ring(opened, constrained, count, euler)
+    ring = [whole and is_stack(opened, constrained, surface.positions, c, most_wide) for c, whole in enumerate(ring)]
     at_mirror = np.zeros(count, bool)
     at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True
     slits = slit_ends(opened, is_bend, at_mirror, ring)  # those of borders are gone already
     at_slit = slits[np.isin(slits, constrained.edges[constrained.kind == 1])]
     is_bend[at_slit], is_node[at_slit] = False, False
+    at_tip = {int(origin[wedge]) for wedge in tips or {}}
     listed: IntArray = np.flatnonzero(is_node[origin]).astype(np.int32)
     asked = [
         Wedge(int(v), int(c), float(a), bool(ring[c] and not at_mirror[v]))
@@ -75,13 +87,17 @@ def plan_pieces(
     met = Counter(w.node for w in asked)
     of_rings = {w.node for w in asked if ring[w.piece] and met[w.node] == 1}
     rules = {
-        v: _rule(constrained, v, is_bend=bool(is_bend[v]), is_seam=v in of_rings)
+        v: _rule(constrained, v, is_bend=bool(is_bend[v]), is_seam=v in of_rings, is_tip=v in at_tip)
         for v in np.flatnonzero(is_node).tolist()
     }
     short = find_short_sides(surface, chains, opened, listed, vertex_size)
+    is_disc = [number == 1 and not whole for number, whole in zip(euler, ring, strict=True)]
+    discs = disc_sides(surface, opened, vertex_size, listed, is_disc)
     regions = [int(surface.triangle_region[np.flatnonzero(component == c)[0]]) for c in range(len(euler))]
     prices = [options.region_poles.get(region, options.inner_pole) for region in regions]
-    quadrants[listed] = plan_turns(asked, rules, euler, short_sides=short, piece_prices=prices, options=options)
+    quadrants[listed] = plan_turns(
+        asked, rules, euler, short_sides=short, discs=discs, piece_prices=prices, options=options
+    )
     pieces = []
     for c in range(len(euler)):
         local, below, used = extract(wedges, origin, component == c)
@@ -126,14 +142,14 @@ def find_short_sides(
     return found
 
 
-def _rule(constrained: ConstrainedEdges, vertex: int, *, is_bend: bool, is_seam: bool) -> NodeRule:
+def _rule(constrained: ConstrainedEdges, vertex: int, *, is_bend: bool, is_seam: bool, is_tip: bool) -> NodeRule:
     """Return what may meet at a node; where the seam of a half ring ends at an opening, one quad alone."""
     kinds = set(constrained.kind[(constrained.edges == vertex).any(axis=1)].tolist())
     if 2 in kinds:
         return NodeRule(1, 1 if is_seam else 2, 1) if 1 in kinds else NodeRule(2, 2, 2)
     if 1 in kinds:
         return NodeRule(1, 4, 2, is_bend)
-    return NodeRule(3, 4, 4, is_bend, most_each=2) if is_bend else NodeRule(3, 5, 4)
+    return NodeRule(3, 4, 4, is_bend, most_each=2, is_tip=is_tip) if is_bend else NodeRule(3, 5, 4)
 
 
 def wedge_angles(

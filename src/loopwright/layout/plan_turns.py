@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from loopwright.errors import ConvergenceError, InfeasibleError
+from loopwright.layout.uneven_corners import DiscSides, uneven_choices
 from loopwright.numerics.integer_program import IntegerProgram
 from loopwright.types import FloatArray, IntArray
 
@@ -28,9 +29,12 @@ class TurnOptions:
     node_pole : price of a junction that becomes a pole.
     inner_pole : price of one pole that the plan forces inside a region.
     bend : price of making a corner where no junction is.
+    tip : the same at a corner of a round tip (see :func:`~loopwright.layout.find_tips.find_tips`).
     broken_ring : price of a ring that gets corners at junctions on its sides, however many.
     bent_ring : price of a corner on the side of a ring at a bend.
     short_side : price of two corners at the ends of an arc much shorter than an edge.
+    uneven : price of corners that make a disc a patch of sides that do not suit one another, for each factor of e
+        beyond ``fair`` and up to ``most_uneven`` (see :func:`~loopwright.layout.uneven_corners.uneven_choices`).
     region_poles : price of one pole forced inside a piece of a region, by region index, where it is not ``inner_pole``.
     branches : how many branches the program may look at; the best plan by then is used.
     """
@@ -38,9 +42,13 @@ class TurnOptions:
     node_pole: float = 0.25
     inner_pole: float = 0.2
     bend: float = 0.4
+    tip: float = 0.0
     broken_ring: float = 2.0
     bent_ring: float = 0.4
     short_side: float = 4.0
+    uneven: float = 0.6
+    fair: float = 0.7
+    most_uneven: float = 2.5
     region_poles: Mapping[int, float] = field(default_factory=dict)
     branches: int = 5000
 
@@ -66,7 +74,7 @@ class NodeRule:
     Interior nodes: 3 to 5, wished 4.  On a rim: 1 to 3, wished 2.  In the
     mirror plane: 2 exactly, so that the whole mesh has valence 4 there; 1
     where the plane meets a rim.  Loops run on round a bend of a border: a wedge
-    there gets two quads at most.
+    there gets two quads at most, and no less gladly at the tip of a tongue.
     """
 
     least: int
@@ -74,6 +82,7 @@ class NodeRule:
     wished: int
     is_bend: bool = False
     most_each: int = 4
+    is_tip: bool = False
 
 
 @dataclass(frozen=True)
@@ -91,6 +100,7 @@ def plan_turns(
     piece_euler: list[int],
     *,
     short_sides: Sequence[ShortSide] = (),
+    discs: Sequence[DiscSides] = (),
     piece_prices: Sequence[float] | None = None,
     options: TurnOptions | None = None,
 ) -> IntArray:
@@ -98,6 +108,7 @@ def plan_turns(
 
     Parameters
     ----------
+    discs : the pieces that are discs, of which some choices of corners make poor patches.
     piece_prices : price of one inner pole for each piece; ``options.inner_pole`` if not given.
 
     Raises
@@ -133,6 +144,12 @@ def plan_turns(
         both = program.real(opt.short_side * pair.shortness)
         columns = np.array([pick[pair.first, 0], pick[pair.second, 0], both])
         program.add_row(columns, np.array([1.0, 1.0, -1.0]), -np.inf, 1.0)
+    for disc in discs:
+        angles = np.array([wedges[i].angle for i in disc.wedges])
+        for is_corner, uneven in uneven_choices(disc, angles, opt.fair):
+            made = program.real(opt.uneven * (min(uneven, opt.most_uneven) - opt.fair))
+            columns = np.append(pick[disc.wedges, np.where(is_corner, 0, 1)], made)
+            program.add_row(columns, np.append(np.ones(len(disc.wedges)), -1.0), -np.inf, len(disc.wedges) - 1.0)
     for piece, euler in enumerate(piece_euler):
         mine = [i for i, w in enumerate(wedges) if w.piece == piece]
         if not mine:
@@ -167,7 +184,7 @@ def _turn_cost(wedge: Wedge, quads: int, rule: NodeRule, opt: TurnOptions) -> fl
     off = abs(wedge.angle / (np.pi / 2) - quads)
     cost = min(off * off, 2.0 + 0.2 * off)
     if rule.is_bend and quads != 2:
-        cost += opt.bend
+        cost += opt.tip if rule.is_tip else opt.bend
     if wedge.is_ring_side and rule.is_bend and quads != 2:
         cost += opt.bent_ring
     return cost + (3.0 if quads == 4 else 0.0)

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 from loopwright.layout.border_graph import ConstrainedEdges
 from loopwright.layout.open_surface import OpenSurface
+from loopwright.layout.ring_bays import breadth
 from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys
-from loopwright.types import IntArray
+from loopwright.types import FloatArray, IntArray
 
 
 def is_ring(
@@ -33,6 +36,24 @@ def is_ring(
         arcs = len(touched) - len(mine)
         out.append(2 * chi - arcs == 0 if len(mine) else chi == 0)
     return out
+
+
+def is_stack(
+    opened: OpenSurface, constrained: ConstrainedEdges, positions: FloatArray, piece: int, most: float
+) -> bool:
+    """Tell whether a ring, or half of one, is nowhere more than ``most`` times as wide as where it is narrow."""
+    mine = opened.at_rim & np.repeat(opened.component == piece, 3)
+    edges = directed_edges(opened.wedges)[mine]
+    count = len(positions)
+    planes = edge_keys(constrained.edges[constrained.kind == 2], count)
+    edges = edges[~np.isin(edge_keys(opened.origin[edges], count), planes)]
+    used, at = np.unique(edges, return_inverse=True)
+    links = (np.ones(len(edges), np.int8), at.reshape(-1, 2).T)
+    number, label = connected_components(coo_matrix(links, shape=(len(used),) * 2), directed=False)
+    if number != 2:
+        return True
+    narrow, wide = breadth(*(positions[opened.origin[used[label == side]]] for side in (0, 1)))
+    return wide <= most * narrow
 
 
 def euler_number(triangles: IntArray) -> int:

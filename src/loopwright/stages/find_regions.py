@@ -59,7 +59,7 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
     with clock.stage("marks"):
         options = MarksOptions(
             open_colors=wishes.leave_open,
-            proxy_faces=wishes.proxy_faces,
+            proxy_faces=wishes.planning_faces,
             mirror=wishes.mirror,
             region_names=wishes.region_names,
         )
