@@ -14,6 +14,7 @@ from loopwright.layout.border_graph import constrained_edges, node_mask, trace_c
 from loopwright.layout.piece import Piece
 from loopwright.layout.plan_pieces import plan_pieces
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
+from loopwright.layout.uneven_corners import DiscSides
 
 INNER, RIM, MIRROR = NodeRule(3, 5, 4), NodeRule(1, 4, 2), NodeRule(2, 2, 2)
 SQUARE, TURN = np.pi / 2, np.pi
@@ -179,3 +180,15 @@ def _at_rim(on_mirror: np.ndarray, is_rim: np.ndarray, triangles: np.ndarray) ->
     out = np.zeros(count, bool)
     out[tail[outside]] = out[head[outside]] = True
     return out
+
+
+def test_a_corner_at_the_end_of_a_strip_wins_over_a_little_sharper_one_amid_its_side() -> None:
+    strip = np.array([[0.0, 0.0, 0.0], [10.0, 0.0, 0.0], [10.0, 2.0, 0.0], [5.0, 2.0, 0.0], [0.0, 2.0, 0.0]])
+    angles = np.radians([90.0, 90.0, 138.0, 134.0, 90.0])
+    wedges = [Wedge(node, 0, float(angle)) for node, angle in enumerate(angles)]
+    rules = dict.fromkeys(range(5), RIM)
+    lengths = np.linalg.norm(np.roll(strip, -1, axis=0) - strip, axis=1)
+    disc = DiscSides(np.arange(5, dtype=np.int32), lengths, strip)
+    options = TurnOptions(inner_pole=1.0)  # four corners rather than three
+    assert plan_turns(wedges, rules, [1], options=options).tolist() == [1, 1, 2, 1, 1]
+    assert plan_turns(wedges, rules, [1], discs=[disc], options=options).tolist() == [1, 1, 1, 2, 1]

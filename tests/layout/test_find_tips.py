@@ -1,0 +1,103 @@
+"""Round tips: a painted tongue ends in two corners, and its rows run along it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from tests.conftest import X_PLANE, painted
+
+from loopwright import BuildOptions, plan
+from loopwright.layout.find_tips import find_tips, with_tips
+from loopwright.layout.open_surface import open_surface
+from loopwright.types import MirrorPlane, RegionSurface, Sculpt
+
+SIZE = 0.1
+STRAIGHT = 1.2  # length of a tongue's straight sides
+
+
+def tongue(radius: float, *, is_half: bool = False) -> RegionSurface:
+    """Return a flat strip round the line that a tongue has in its middle, painted up to ``radius`` of it.
+
+    It is a net of lines across and of lines along, at even distances from the middle line, so that the border is
+    smooth: straight for ``STRAIGHT``, a half circle, and straight again. A half ends where the middle line does, in
+    the plane x = 0.
+    """
+    turn = np.linspace(0.0, np.pi / 2 if is_half else np.pi, 17 if is_half else 33)
+    sides = np.linspace(-STRAIGHT, 0.0, 60)[:-1]
+    around = [(1.0, 0.0, y) for y in sides] + [(np.cos(a), np.sin(a), 0.0) for a in turn]
+    if not is_half:
+        around += [(-1.0, 0.0, y) for y in sides[::-1]]
+    ways = np.array(around)
+    rows = np.unique(np.concatenate([np.linspace(0.2 * radius, radius, 7), np.linspace(radius, radius + 0.5, 9)]))
+    flat = ways[:, None, :2] * rows[None, :, None] + np.array([0.0, 1.0]) * ways[:, None, 2:]
+    points = np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], axis=2).reshape(-1, 3)
+    if is_half:
+        points[np.abs(points[:, 0]) < 1e-12, 0] = 0.0
+    at = np.arange(len(points)).reshape(flat.shape[:2])
+    a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()
+    triangles = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)])
+    row = np.tile(np.tile(np.arange(at.shape[1] - 1), at.shape[0] - 1), 2)
+    label: NDArray[np.integer] = (rows[row] < radius - 1e-9).astype(int)
+    plane: MirrorPlane | None = X_PLANE if is_half else None
+    return painted((points, triangles), label, mirror=plane)
+
+
+def corners_of(surface: RegionSurface) -> NDArray[np.float64]:
+    found = find_tips(surface, np.full(len(surface.positions), SIZE))
+    return surface.positions[found.corners]
+
+
+@pytest.mark.parametrize("radius", [1.0 * SIZE, 1.2 * SIZE, 1.4 * SIZE])
+def test_a_tongue_gets_two_corners_half_way_up_its_round_end(radius: float) -> None:
+    found = corners_of(tongue(radius))
+    # by symmetry, where a quarter and three quarters of a half circle are done
+    expected = radius * np.array([[-np.sqrt(0.5), np.sqrt(0.5), 0.0], [np.sqrt(0.5), np.sqrt(0.5), 0.0]])
+    assert found[np.argsort(found[:, 0])] == pytest.approx(expected, abs=0.12 * radius)
+
+
+def test_they_count_as_square_and_only_for_the_tongue() -> None:
+    surface = tongue(1.2 * SIZE)
+    tips, opened = find_tips(surface, np.full(len(surface.positions), SIZE)), open_surface(surface)
+    assert list(tips.angles.values()) == pytest.approx([np.pi / 2] * 2, abs=np.radians(8.0))
+    for wedge in tips.angles:
+        (part,) = np.unique(opened.component[(opened.wedges == wedge).any(axis=1)])
+        assert surface.triangle_region[opened.component == part][0] == 1
+
+
+def test_half_a_tongue_at_the_mirror_plane_gets_one() -> None:
+    (found,) = corners_of(tongue(1.2 * SIZE, is_half=True))
+    assert found == pytest.approx(1.2 * SIZE * np.array([np.sqrt(0.5), np.sqrt(0.5), 0.0]), abs=0.15 * SIZE)
+
+
+@pytest.mark.parametrize("radius", [0.3 * SIZE, 3.0 * SIZE])
+def test_a_thin_tongue_and_a_broad_one_get_none(radius: float) -> None:
+    assert len(corners_of(tongue(radius))) == 0
+
+
+def test_they_take_the_place_of_other_bends_there() -> None:
+    surface = tongue(1.2 * SIZE)
+    tips = find_tips(surface, np.full(len(surface.positions), SIZE))
+    far = int(surface.positions[:, 1].argmin())
+    top = int(np.linalg.norm(surface.positions - [0.0, 1.2 * SIZE, 0.0], axis=1).argmin())
+    assert with_tips([top, far], tips) == sorted({far, *tips.corners})
+
+
+def test_the_rows_of_a_painted_tongue_run_up_to_its_end() -> None:
+    count = 161
+    x, y = np.meshgrid(np.linspace(-1.0, 1.0, count), np.linspace(-1.0, 1.0, count))
+    points = np.stack([x.ravel(), y.ravel(), np.zeros(count**2)], axis=1)
+    at = np.arange(count**2).reshape(count, count)
+    a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()
+    triangles = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
+    half = 0.13
+    inside = np.where(points[:, 0] < 0.3, np.abs(points[:, 1]), np.hypot(points[:, 0] - 0.3, points[:, 1])) < half
+    colors = np.array([(200, 60, 60), (60, 60, 200)], np.uint8)[inside.astype(int)]
+    made = plan(Sculpt(points, triangles, colors), options=BuildOptions(budget=400, proxy_faces=20_000, mirror="none"))
+    layout = made.layout.layout
+    tip = layout.positions[layout.nodes[layout.node_quads == 3]]
+    near = tip[np.linalg.norm(tip - [0.3 + half, 0.0, 0.0], axis=1) < 2 * half]
+    assert len(near) == 2 and near[:, 1].prod() < 0.0  # one on either side
+    (patch,) = (p for p in made.layout.patches if made.surface.regions[p.region].color == (60, 60, 200))
+    assert len(patch.side_counts) == 4
+    assert patch.side_counts[0] == patch.side_counts[2] and patch.side_counts[1] == patch.side_counts[3]
