@@ -39,7 +39,7 @@ class CountOptions:
     short_rim: float = 8.0
     ring_rows: int = 3
     few_rows: float = 3.0
-    off_budget: float = 1.0
+    off_budget: float = 2.0
     gap: float = 0.01
     oblong: float = 0.2
     least_oblong: float = 0.25
