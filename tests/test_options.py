@@ -9,8 +9,8 @@ from loopwright.errors import MarksError
 
 
 def test_a_finer_mesh_is_planned_on_a_finer_proxy_unless_its_size_is_asked_for() -> None:
-    coarse, fine = BuildOptions(budget=5000).planning_faces, BuildOptions(budget=10_000).planning_faces
-    assert 8 * 5000 <= coarse < fine
+    coarse, fine = BuildOptions(budget=6000).planning_faces, BuildOptions(budget=6001).planning_faces
+    assert 6 * 6000 <= coarse < fine
     assert BuildOptions(budget=10_000, proxy_faces=30_000).planning_faces == 30_000
 
 

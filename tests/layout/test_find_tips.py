@@ -65,9 +65,38 @@ def test_they_count_as_square_and_only_for_the_tongue() -> None:
         assert surface.triangle_region[opened.component == part][0] == 1
 
 
-def test_half_a_tongue_at_the_mirror_plane_gets_one() -> None:
-    (found,) = corners_of(tongue(1.2 * SIZE, is_half=True))
-    assert found == pytest.approx(1.2 * SIZE * np.array([np.sqrt(0.5), np.sqrt(0.5), 0.0]), abs=0.15 * SIZE)
+@pytest.mark.parametrize("radius", [0.85 * SIZE, 1.2 * SIZE])
+def test_half_a_tongue_at_the_mirror_plane_gets_one(radius: float) -> None:
+    (found,) = corners_of(tongue(radius, is_half=True))
+    assert found == pytest.approx(radius * np.array([np.sqrt(0.5), np.sqrt(0.5), 0.0]), abs=0.15 * SIZE)
+
+
+@pytest.mark.parametrize("seam", [0, 3, 9, 20, 31, 40])
+def test_an_island_gets_four_wherever_its_border_is_taken_to_start(seam: int) -> None:
+    radius, count = 1.2 * SIZE, 24
+    turn = np.linspace(0.0, np.pi, count + 1)[:-1]
+    cap = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    side = np.linspace(0.0, STRAIGHT, 20, endpoint=False)[:, None] * [0.0, 1.0]
+    way = np.concatenate([cap, np.tile([-1.0, 0.0], (20, 1)), -cap, np.tile([1.0, 0.0], (20, 1))])
+    middle = np.concatenate([0 * cap, -side, 0 * cap - [0.0, STRAIGHT], side - [0.0, STRAIGHT]])
+    way, middle = np.roll(way, seam, axis=0), np.roll(middle, seam, axis=0)
+    rows = np.linspace(0.0, 2.0, 9) * radius
+    rows[0] = 0.2 * radius
+    flat = middle[:, None] + way[:, None] * rows[None, :, None]
+    points = np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], axis=2).reshape(-1, 3)
+    at = np.arange(len(points)).reshape(flat.shape[:2])
+    at = np.concatenate([at, at[:1]])
+    a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()
+    cap_ring = np.array([(at[0, 0], at[k, 0], at[k + 1, 0]) for k in range(1, len(way) - 1)])
+    triangles = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1), cap_ring]).astype(np.int32)
+    row = np.tile(np.tile(np.arange(8), len(way)), 2)
+    label = np.concatenate([rows[row] < radius - 1e-9, np.ones(len(cap_ring), bool)]).astype(int)
+    found = corners_of(painted((points, triangles), label))
+    assert len(found) == 4
+    expected = radius * np.sqrt(0.5) * np.array([[-1.0, 1.0], [1.0, 1.0], [-1.0, -1.0], [1.0, -1.0]])
+    expected[2:, 1] -= STRAIGHT
+    gaps = np.linalg.norm(found[:, None, :2] - expected[None], axis=2)
+    assert (gaps.min(axis=0) < 0.2 * radius).all()
 
 
 @pytest.mark.parametrize("radius", [0.3 * SIZE, 3.0 * SIZE])
@@ -83,14 +112,14 @@ def test_they_take_the_place_of_other_bends_there() -> None:
     assert with_tips([top, far], tips) == sorted({far, *tips.corners})
 
 
-def test_the_rows_of_a_painted_tongue_run_up_to_its_end() -> None:
+@pytest.mark.parametrize("half", [0.09, 0.13])  # 1.7 and 2.5 edges across
+def test_the_rows_of_a_painted_tongue_run_up_to_its_end(half: float) -> None:
     count = 161
     x, y = np.meshgrid(np.linspace(-1.0, 1.0, count), np.linspace(-1.0, 1.0, count))
     points = np.stack([x.ravel(), y.ravel(), np.zeros(count**2)], axis=1)
     at = np.arange(count**2).reshape(count, count)
     a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()
     triangles = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
-    half = 0.13
     inside = np.where(points[:, 0] < 0.3, np.abs(points[:, 1]), np.hypot(points[:, 0] - 0.3, points[:, 1])) < half
     colors = np.array([(200, 60, 60), (60, 60, 200)], np.uint8)[inside.astype(int)]
     made = plan(Sculpt(points, triangles, colors), options=BuildOptions(budget=400, proxy_faces=20_000, mirror="none"))

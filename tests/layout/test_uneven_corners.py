@@ -37,8 +37,10 @@ def test_what_the_angles_leave_no_doubt_of_is_not_asked() -> None:
 
 def test_only_what_is_poorer_than_fair_is_told() -> None:
     angles = [90.0, 90.0, 140.0, 140.0, 90.0]
-    assert all(uneven > 1.5 for uneven in chosen(angles, fair=1.5).values())
-    assert len(chosen(angles, fair=1.5)) < len(chosen(angles, fair=0.1))
+    everything = chosen(angles, fair=-1.0)
+    for fair in (0.7, 1.0, 1.3):
+        assert chosen(angles, fair=fair) == {c: uneven for c, uneven in everything.items() if uneven > fair}
+    assert len(chosen(angles, fair=0.7)) > len(chosen(angles, fair=1.0)) > len(chosen(angles, fair=1.3)) > 0
 
 
 @pytest.mark.parametrize("degrees", [90.0, 60.0, 45.0, 120.0])

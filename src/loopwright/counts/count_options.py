@@ -13,7 +13,7 @@ class CountOptions:
     extra_pole : price of one pole beyond the planned ones.
     ring_poles : price of a ring that cannot be a stack of closed loops.
     uneven : price per segment that opposite sides differ, in a patch of many rows between them.
-    uneven_rows : the same for each of the rows wished, where that is more: poles need rows to end columns in.
+    uneven_rows : the same times the rows wished between them, where it is more so: poles need rows to end columns in.
     thin : price of a pole, or a strip, that is only one row away from a side.
     rim_segments : least number of segments round an opening.
     bare_rim : price of each segment that an opening lacks to that number.

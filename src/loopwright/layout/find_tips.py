@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from loopwright.layout.border_graph import constrained_edges, node_mask
 from loopwright.layout.open_surface import OpenSurface, open_surface
 from loopwright.layout.piece import chain_rim
-from loopwright.layout.ring_pieces import euler_number, is_ring
+from loopwright.layout.ring_pieces import find_rings
 from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import directed_edges, edge_keys
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
@@ -40,7 +40,7 @@ class Tips:
     within: set[int]
 
 
-def find_tips(surface: RegionSurface, vertex_size: FloatArray) -> Tips:
+def find_tips(surface: RegionSurface, vertex_size: FloatArray, *, most_wide: float = np.inf) -> Tips:
     """Return the corners of the tips of all parts but rings, whose loops run on round them.
 
     The border of a part turns by a half circle or so within a few edges there, and runs about straight on both sides.
@@ -48,11 +48,11 @@ def find_tips(surface: RegionSurface, vertex_size: FloatArray) -> Tips:
     Parameters
     ----------
     vertex_size : (n,) wished edge length.
+    most_wide : of rings, see :func:`~loopwright.layout.ring_pieces.find_rings`.
     """
     count = len(surface.positions)
     opened, constrained = open_surface(surface), constrained_edges(surface)
-    euler = [euler_number(opened.wedges[opened.component == c]) for c in range(opened.part_count)]
-    ring = is_ring(opened, constrained, count, euler)
+    ring = find_rings(opened, constrained, surface.positions, most_wide=most_wide)
     is_node = node_mask(constrained, count)
     keys = edge_keys(constrained.edges, count)
     order = np.argsort(keys)
@@ -70,7 +70,7 @@ def find_tips(surface: RegionSurface, vertex_size: FloatArray) -> Tips:
     return tips
 
 
-def with_tips(bends: Sequence[int], tips: Tips) -> list[int]:
+def with_tips(bends: Iterable[int], tips: Tips) -> list[int]:
     """Return the bends with the corners of tips, which take the place of others there."""
     return sorted({*(bend for bend in bends if bend not in tips.within), *tips.corners})
 
@@ -97,11 +97,15 @@ class _Run:
 
 @dataclass(frozen=True)
 class _Way:
-    """Places along a run, -1 for those beyond its ends; how far on they are, in edges, and the turn up to each."""
+    """Places along a run, -1 for those in its image; how far on they are, in edges, and the turn up to each.
+
+    ``length`` is how far round a closed run is, which is followed three times; else inf.
+    """
 
     places: IntArray
     at: FloatArray
     turned: FloatArray
+    length: float = np.inf
 
     def turn_at(self, s: FloatArray) -> FloatArray:
         """Return the turn up to there."""
@@ -135,12 +139,12 @@ def _follow(loop: _Loop, run: _Run) -> _Way | None:
     """Follow a run: a closed one goes on beyond its ends, and one that ends in the mirror plane in its image."""
     places, turn = run.places, loop.turn[run.places]
     at = np.concatenate([[0.0], np.cumsum(loop.step[places if run.is_closed else places[:-1]])])
-    beyond = np.full(len(places), -1)
     if run.is_closed:
         if at[-1] < 4 * _REACH:
             return None
         whole = np.concatenate([at[:-1] - at[-1], at[:-1], at[:-1] + at[-1]])
-        return _Way(np.concatenate([beyond, places, beyond]), whole, np.cumsum(np.tile(turn, 3)))
+        return _Way(np.tile(places, 3), whole, _up_to(np.tile(turn, 3)), float(at[-1]))
+    beyond = np.full(len(places), -1, np.int32)
     # of both halves in the mirror plane; at a rim nothing is known
     ends = [2.0 * turn[end] - np.pi if there else 0.0 for end, there in zip((0, -1), run.at_mirror, strict=True)]
     turn = np.concatenate([ends[:1], turn[1:-1], ends[1:]])
@@ -150,27 +154,35 @@ def _follow(loop: _Loop, run: _Run) -> _Way | None:
     if run.at_mirror[1]:
         parts.append((beyond[1:], 2 * at[-1] - at[-2::-1], turn[-2::-1]))
     along, where, turns = (np.concatenate(each) for each in zip(*parts, strict=True))
-    return _Way(along, where, np.cumsum(turns))
+    return _Way(along, where, _up_to(turns))
+
+
+def _up_to(turns: FloatArray) -> FloatArray:
+    """Return the turn up to each place, with half of its own."""
+    whole: FloatArray = np.cumsum(turns) - 0.5 * turns
+    return whole
 
 
 def _add_tips(tips: Tips, loop: _Loop, run: _Run) -> None:
     way = _follow(loop, run)
     if way is None:
         return
-    wide, middles = _REACH + _BESIDE, way.at[way.places >= 0]
+    wide, middles = _REACH + _BESIDE, way.at[(way.places >= 0) & (way.at >= 0.0) & (way.at < way.length)]
     middles = middles[(middles - wide >= way.at[0]) & (middles + wide <= way.at[-1])]
     before, low, high, after = (way.turn_at(middles + reach) for reach in (-wide, -_REACH, _REACH, wide))
     turn, beside = high - low, np.maximum(np.abs(low - before), np.abs(after - high))
     fits = (turn >= _LEAST_TURN) & (turn <= _MOST_TURN) & (beside <= _MOST_BESIDE)
+    in_plane = run.places[[end for end, there in zip((0, -1), run.at_mirror, strict=True) if there]]
     taken: list[float] = []
     for k in np.argsort(beside - turn, kind="stable").tolist():
         middle = float(middles[k])
-        if not fits[k] or any(abs(middle - other) < 2 * _REACH for other in taken):
+        gaps = [abs(middle - other) for other in taken]
+        if not fits[k] or any(min(gap, way.length - gap) < 2 * _REACH for gap in gaps):
             continue
         taken.append(middle)
         s = np.linspace(middle - _REACH, middle + _REACH, _STEPS)
         first, second = (s[int(np.argmax(way.turn_at(s) - low[k] >= share * turn[k]))] for share in (0.25, 0.75))
-        chosen = {_choose(way, loop.is_node, mark) for mark in (first, second)}
+        chosen = {_choose(way, loop.is_node, in_plane, mark) for mark in (first, second)}
         if second - first < _LEAST_BREADTH or len(chosen) < 2:
             continue
         for place in chosen - {-1}:
@@ -181,9 +193,12 @@ def _add_tips(tips: Tips, loop: _Loop, run: _Run) -> None:
         tips.within.update(loop.vertices[around].tolist())
 
 
-def _choose(way: _Way, is_node: BoolArray, mark: float) -> int:
-    """Return the place nearest to a mark, that of a junction if one is near; -1 if it is beyond the run's ends."""
-    far = np.abs(way.at - mark)
+def _choose(way: _Way, is_node: BoolArray, in_plane: IntArray, mark: float) -> int:
+    """Return the place nearest to a mark, that of a junction if one is near; -1 if it is in the run's image.
+
+    None in the mirror plane is taken, where the corner would be one in the middle of the tip.
+    """
+    far = np.where(np.isin(way.places, in_plane), np.inf, np.abs(way.at - mark))
     nodes = np.flatnonzero((far <= _NEAR) & (way.places >= 0) & is_node[way.places])
     best = nodes[far[nodes].argmin()] if len(nodes) else far.argmin()
     return int(way.places[best])

@@ -16,12 +16,12 @@ from loopwright.layout.border_graph import (
 from loopwright.layout.open_surface import OpenSurface, open_surface
 from loopwright.layout.piece import Piece, extract
 from loopwright.layout.plan_turns import NodeRule, ShortSide, TurnOptions, Wedge, plan_turns
-from loopwright.layout.ring_pieces import euler_number, is_ring, is_stack
+from loopwright.layout.ring_pieces import euler_number, find_rings
 from loopwright.layout.slit_ends import slit_ends
 from loopwright.layout.uneven_corners import disc_sides
 from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import surface_edges
-from loopwright.types import FloatArray, IntArray, RegionSurface
+from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 
 def node_vertices(constrained: ConstrainedEdges, chains: list[Chain], vertex_count: int) -> list[int]:
@@ -50,7 +50,7 @@ def plan_pieces(
     vertex_size : (n,) wished edge length.
     bends : where rims and borders may have corners, as :func:`~loopwright.layout.slit_ends.corner_bends` leaves them.
     tips : wedge of the surface cut open -> its angle at a corner of a tip, see :mod:`~loopwright.layout.find_tips`.
-    most_wide : rings that are somewhere more than so many times as wide as where they are narrow count as none.
+    most_wide : of rings, see :func:`~loopwright.layout.ring_pieces.find_rings`.
     """
     count = len(surface.positions)
     opened = open_surface(surface)
@@ -71,11 +71,10 @@ def plan_pieces(
     piece_of_wedge: IntArray = np.zeros(len(origin), np.int32)
     piece_of_wedge[wedges.reshape(-1)] = np.repeat(component, 3)
     euler = [euler_number(wedges[component == c]) for c in range(opened.part_count)]
-    ring = is_ring(opened, constrained, count, euler)
-    ring = [whole and is_stack(opened, constrained, surface.positions, c, most_wide) for c, whole in enumerate(ring)]
+    ring = find_rings(opened, constrained, surface.positions, most_wide=most_wide)
     at_mirror = np.zeros(count, bool)
     at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True
-    slits = slit_ends(opened, is_bend, at_mirror, ring)  # those of borders are gone already
+    slits = slit_ends(opened, is_bend, at_mirror, ring)  # of borders, those that shall go are gone already
     at_slit = slits[np.isin(slits, constrained.edges[constrained.kind == 1])]
     is_bend[at_slit], is_node[at_slit] = False, False
     at_tip = {int(origin[wedge]) for wedge in tips or {}}
@@ -90,7 +89,12 @@ def plan_pieces(
         v: _rule(constrained, v, is_bend=bool(is_bend[v]), is_seam=v in of_rings, is_tip=v in at_tip)
         for v in np.flatnonzero(is_node).tolist()
     }
-    short = find_short_sides(surface, chains, opened, listed, vertex_size)
+    tip: BoolArray = np.isin(listed, list(tips or {}))  # the end of a tip may well be short
+    short = [
+        pair
+        for pair in find_short_sides(surface, chains, opened, listed, vertex_size)
+        if not (tip[pair.first] and tip[pair.second])
+    ]
     is_disc = [number == 1 and not whole for number, whole in zip(euler, ring, strict=True)]
     discs = disc_sides(surface, opened, vertex_size, listed, is_disc)
     regions = [int(surface.triangle_region[np.flatnonzero(component == c)[0]]) for c in range(len(euler))]

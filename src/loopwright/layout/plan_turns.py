@@ -9,6 +9,7 @@ the regions, whose index sum is 4 chi - sum of (2 - k).
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -144,8 +145,10 @@ def plan_turns(
         both = program.real(opt.short_side * pair.shortness)
         columns = np.array([pick[pair.first, 0], pick[pair.second, 0], both])
         program.add_row(columns, np.array([1.0, 1.0, -1.0]), -np.inf, 1.0)
+    met = Counter(wedge.node for wedge in wedges)
     for disc in discs:
-        angles = np.array([wedges[i].angle for i in disc.wedges])
+        forced = [rules[wedges[i].node].most <= met[wedges[i].node] for i in disc.wedges]  # in the mirror plane
+        angles = np.where(forced, np.pi / 2, [wedges[i].angle for i in disc.wedges])
         for is_corner, uneven in uneven_choices(disc, angles, opt.fair):
             made = program.real(opt.uneven * (min(uneven, opt.most_uneven) - opt.fair))
             columns = np.append(pick[disc.wedges, np.where(is_corner, 0, 1)], made)

@@ -38,6 +38,22 @@ def is_ring(
     return out
 
 
+def find_rings(
+    opened: OpenSurface, constrained: ConstrainedEdges, positions: FloatArray, *, most_wide: float = np.inf
+) -> list[bool]:
+    """Tell for each piece whether it counts as a ring: one that :func:`is_ring` and :func:`is_stack` tell of.
+
+    Parameters
+    ----------
+    most_wide : rings that are somewhere more than so many times as wide as where they are narrow count as none.
+    """
+    euler = [euler_number(opened.wedges[opened.component == c]) for c in range(opened.part_count)]
+    ring = is_ring(opened, constrained, len(positions), euler)
+    if not np.isfinite(most_wide):
+        return ring
+    return [whole and is_stack(opened, constrained, positions, c, most_wide) for c, whole in enumerate(ring)]
+
+
 def is_stack(
     opened: OpenSurface, constrained: ConstrainedEdges, positions: FloatArray, piece: int, most: float
 ) -> bool:

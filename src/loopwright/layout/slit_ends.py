@@ -9,13 +9,20 @@ import numpy as np
 from loopwright.layout.border_graph import ConstrainedEdges
 from loopwright.layout.open_surface import OpenSurface, open_surface
 from loopwright.layout.piece import Piece, chain_rim
-from loopwright.layout.ring_pieces import euler_number, is_ring
+from loopwright.layout.ring_pieces import find_rings
 from loopwright.surface.half_edges import directed_edges
 from loopwright.types import BoolArray, IntArray, RegionSurface
 
 
-def corner_bends(surface: RegionSurface, constrained: ConstrainedEdges, bends: Sequence[int]) -> list[int]:
-    """Return the bends but for those of borders at the ends of slits (see :func:`slit_ends`)."""
+def corner_bends(
+    surface: RegionSurface, constrained: ConstrainedEdges, bends: Sequence[int], *, most_wide: float = np.inf
+) -> list[int]:
+    """Return the bends but for those of borders at the ends of slits (see :func:`slit_ends`).
+
+    Parameters
+    ----------
+    most_wide : of rings, see :func:`~loopwright.layout.ring_pieces.find_rings`.
+    """
     count = len(surface.positions)
     at_rim = _rim_vertices(constrained)
     if at_rim.issuperset(bends):
@@ -24,8 +31,8 @@ def corner_bends(surface: RegionSurface, constrained: ConstrainedEdges, bends: S
     is_bend, at_mirror = np.zeros(count, bool), np.zeros(count, bool)
     is_bend[list(bends)] = True
     at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True
-    euler = [euler_number(opened.wedges[opened.component == c]) for c in range(opened.part_count)]
-    slits = set(slit_ends(opened, is_bend, at_mirror, is_ring(opened, constrained, count, euler)).tolist())
+    ring = find_rings(opened, constrained, surface.positions, most_wide=most_wide)
+    slits = set(slit_ends(opened, is_bend, at_mirror, ring).tolist())
     return [bend for bend in bends if bend in at_rim or bend not in slits]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,8 @@ from loopwright.surface.half_edges import arc_length, directed_edges
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 _CORNER, _STRAIGHT = np.radians(110.0), np.radians(160.0)  # angles up to which, and from which, there is no doubt
-_MOST_OPEN = 8  # angles in doubt of one piece that are looked at
+_MOST_OPEN = 8  # angles in doubt: a piece with more is not looked at
+_MOST_CHOICES = 32  # of one piece: the poorest; rows of the plan's program that it takes long over
 _SKEW = 4.0  # how much a skewed grid counts: it is poor everywhere, unlike sides cost some poles
 _SIDES = 3, 5  # of a patch
 
@@ -49,9 +50,9 @@ def disc_sides(
     edges = directed_edges(opened.wedges)
     found = []
     for c in np.flatnonzero(is_asked).tolist():
-        loops = chain_rim(edges[opened.at_rim & np.repeat(opened.component == c, 3)])
+        loops = chain_rim(edges[opened.at_rim & np.repeat(opened.component == c, 3)])  # one, of a disc
         at = np.flatnonzero(place[loops[0]] >= 0)
-        if len(loops) != 1 or len(at) <= _SIDES[0]:
+        if len(at) <= _SIDES[0]:
             continue
         ids = opened.origin[np.append(loops[0], loops[0][0])]
         length = arc_length(surface.positions[ids], 1.0 / vertex_size[ids])
@@ -60,10 +61,11 @@ def disc_sides(
     return found
 
 
-def uneven_choices(disc: DiscSides, angles: FloatArray, fair: float) -> Iterator[tuple[BoolArray, float]]:
-    """Yield the choices of corners that make a disc a poor patch, and how poor: as a logarithm, more than ``fair``.
+def uneven_choices(disc: DiscSides, angles: FloatArray, fair: float) -> list[tuple[BoolArray, float]]:
+    """Return the choices of corners that make a disc a poor patch, and how poor: as a logarithm, more than ``fair``.
 
-    Only those that the angles leave open: whether what is between ``_CORNER`` and ``_STRAIGHT`` is a corner.
+    Only those that the angles leave open: whether what is between ``_CORNER`` and ``_STRAIGHT`` is a corner. The
+    poorest come first.
 
     Parameters
     ----------
@@ -71,10 +73,11 @@ def uneven_choices(disc: DiscSides, angles: FloatArray, fair: float) -> Iterator
     """
     is_open = np.flatnonzero((angles > _CORNER) & (angles < _STRAIGHT))
     if not 0 < len(is_open) <= _MOST_OPEN:
-        return
+        return []
     choices = np.repeat((angles <= _CORNER)[None], 2 ** len(is_open), axis=0)
     choices[:, is_open] = (np.arange(len(choices))[:, None] >> np.arange(len(is_open))) & 1
     number = choices.sum(axis=1)
+    found = []
     whole = np.append(0.0, np.cumsum(disc.lengths))
     for chosen in choices[(number >= _SIDES[0]) & (number <= _SIDES[1])]:
         at = whole[:-1][chosen]
@@ -83,4 +86,5 @@ def uneven_choices(disc: DiscSides, angles: FloatArray, fair: float) -> Iterator
         if len(sides) == 4:
             uneven = max(uneven, _SKEW * skewness(disc.points[chosen]))
         if uneven > fair:
-            yield chosen, uneven
+            found.append((chosen, uneven))
+    return sorted(found, key=lambda each: -each[1])[:_MOST_CHOICES]
