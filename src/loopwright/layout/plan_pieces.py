@@ -21,7 +21,7 @@ from loopwright.layout.slit_ends import slit_ends
 from loopwright.layout.uneven_corners import disc_sides
 from loopwright.numerics.norms import norms
 from loopwright.surface.half_edges import surface_edges
-from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
+from loopwright.types import FloatArray, IntArray, RegionSurface
 
 
 def node_vertices(constrained: ConstrainedEdges, chains: list[Chain], vertex_count: int) -> list[int]:
@@ -89,12 +89,7 @@ def plan_pieces(
         v: _rule(constrained, v, is_bend=bool(is_bend[v]), is_seam=v in of_rings, is_tip=v in at_tip)
         for v in np.flatnonzero(is_node).tolist()
     }
-    tip: BoolArray = np.isin(listed, list(tips or {}))  # the end of a tip may well be short
-    short = [
-        pair
-        for pair in find_short_sides(surface, chains, opened, listed, vertex_size)
-        if not (tip[pair.first] and tip[pair.second])
-    ]
+    short = find_short_sides(surface, chains, opened, listed, vertex_size)
     is_disc = [number == 1 and not whole for number, whole in zip(euler, ring, strict=True)]
     discs = disc_sides(surface, opened, vertex_size, listed, is_disc)
     regions = [int(surface.triangle_region[np.flatnonzero(component == c)[0]]) for c in range(len(euler))]
