@@ -19,7 +19,7 @@ _MOST = 2.5  # of its target that a count may be, and a few segments more
 _WHOLE = 1e-6  # counts nearer than this to a whole number are that number
 # (price per segment, width of the band as a share of the target): the derivative of t log(n/t)^2, band by band
 _ABOVE = ((0.1, 0.1), (0.35, 0.2), (0.55, 0.3), (2.0, np.inf))
-_BELOW = ((0.12, 0.1), (0.5, 0.15), (1.5, 0.2), (3.0, 0.2), (7.0, np.inf))
+_BELOW = ((0.12, 0.1), (0.5, 0.15), (1.5, 0.2), (3.0, np.inf))
 
 
 @dataclass(frozen=True)
