@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from tests.conftest import X_PLANE, painted
+from tests.conftest import X_PLANE, grid_net, middles, painted, rectangle
 
 from loopwright import BuildOptions, plan
 from loopwright.layout.find_tips import find_tips, with_tips
 from loopwright.layout.open_surface import open_surface
-from loopwright.types import MirrorPlane, RegionSurface, Sculpt
+from loopwright.types import RegionSurface, Sculpt
 
 SIZE = 0.1
 STRAIGHT = 1.2  # length of a tongue's straight sides
@@ -31,16 +31,16 @@ def tongue(radius: float, *, is_half: bool = False) -> RegionSurface:
     ways = np.array(around)
     rows = np.unique(np.concatenate([np.linspace(0.2 * radius, radius, 7), np.linspace(radius, radius + 0.5, 9)]))
     flat = ways[:, None, :2] * rows[None, :, None] + np.array([0.0, 1.0]) * ways[:, None, 2:]
-    points = np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], axis=2).reshape(-1, 3)
-    if is_half:
-        points[np.abs(points[:, 0]) < 1e-12, 0] = 0.0
-    at = np.arange(len(points)).reshape(flat.shape[:2])
-    a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()
-    triangles = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)])
-    row = np.tile(np.tile(np.arange(at.shape[1] - 1), at.shape[0] - 1), 2)
-    label: NDArray[np.integer] = (rows[row] < radius - 1e-9).astype(int)
-    plane: MirrorPlane | None = X_PLANE if is_half else None
-    return painted((points, triangles), label, mirror=plane)
+    flat[np.abs(flat) < 1e-12] = 0.0
+    net = grid_net(np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], axis=2))
+    return painted(net, within(net, radius), mirror=X_PLANE if is_half else None)
+
+
+def within(net: tuple[NDArray[np.float64], NDArray[np.int32]], radius: float) -> NDArray[np.integer]:
+    """Return 1 for the triangles up to ``radius`` of a middle line from (0, 0) down, of length ``STRAIGHT``."""
+    x, y = middles(*net)[:, :2].T
+    labels: NDArray[np.integer] = (np.hypot(x, np.maximum(y, 0.0) + np.minimum(y + STRAIGHT, 0.0)) < radius).astype(int)
+    return labels
 
 
 def corners_of(surface: RegionSurface) -> NDArray[np.float64]:
@@ -80,18 +80,14 @@ def test_an_island_gets_four_wherever_its_border_is_taken_to_start(seam: int) ->
     way = np.concatenate([cap, np.tile([-1.0, 0.0], (20, 1)), -cap, np.tile([1.0, 0.0], (20, 1))])
     middle = np.concatenate([0 * cap, -side, 0 * cap - [0.0, STRAIGHT], side - [0.0, STRAIGHT]])
     way, middle = np.roll(way, seam, axis=0), np.roll(middle, seam, axis=0)
-    rows = np.linspace(0.0, 2.0, 9) * radius
+    rows = radius * np.linspace(0.0, 2.0, 9)
     rows[0] = 0.2 * radius
     flat = middle[:, None] + way[:, None] * rows[None, :, None]
-    points = np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], axis=2).reshape(-1, 3)
-    at = np.arange(len(points)).reshape(flat.shape[:2])
-    at = np.concatenate([at, at[:1]])
-    a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()
-    cap_ring = np.array([(at[0, 0], at[k, 0], at[k + 1, 0]) for k in range(1, len(way) - 1)])
-    triangles = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1), cap_ring]).astype(np.int32)
-    row = np.tile(np.tile(np.arange(8), len(way)), 2)
-    label = np.concatenate([rows[row] < radius - 1e-9, np.ones(len(cap_ring), bool)]).astype(int)
-    found = corners_of(painted((points, triangles), label))
+    points, band = grid_net(np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], axis=2), close_u=True)
+    first = len(rows) * np.arange(len(way))  # the innermost row, which a fan closes
+    fan = np.stack([np.full(len(way) - 2, first[0]), first[2:], first[1:-1]], axis=1)
+    net = points, np.concatenate([band, fan]).astype(np.int32)
+    found = corners_of(painted(net, within(net, radius)))
     assert len(found) == 4
     expected = radius * np.sqrt(0.5) * np.array([[-1.0, 1.0], [1.0, 1.0], [-1.0, -1.0], [1.0, -1.0]])
     expected[2:, 1] -= STRAIGHT
@@ -112,14 +108,10 @@ def test_they_take_the_place_of_other_bends_there() -> None:
     assert with_tips([top, far], tips) == sorted({far, *tips.corners})
 
 
-def test_the_rows_of_a_painted_tongue_run_up_to_its_end() -> None:
-    count = 161
-    x, y = np.meshgrid(np.linspace(-1.0, 1.0, count), np.linspace(-1.0, 1.0, count))
-    points = np.stack([x.ravel(), y.ravel(), np.zeros(count**2)], axis=1)
-    at = np.arange(count**2).reshape(count, count)
-    a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()
-    triangles = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
-    half = 0.13
+@pytest.mark.parametrize("half", [0.12, 0.16])  # 2.3 and 3.1 edges across
+def test_the_rows_of_a_painted_tongue_run_up_to_its_end(half: float) -> None:
+    points, triangles = rectangle(160, 160, 2.0, 2.0)
+    points -= [1.0, 1.0, 0.0]
     inside = np.where(points[:, 0] < 0.3, np.abs(points[:, 1]), np.hypot(points[:, 0] - 0.3, points[:, 1])) < half
     colors = np.array([(200, 60, 60), (60, 60, 200)], np.uint8)[inside.astype(int)]
     made = plan(Sculpt(points, triangles, colors), options=BuildOptions(budget=400, proxy_faces=20_000, mirror="none"))

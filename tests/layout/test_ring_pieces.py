@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.conftest import X_PLANE, painted
+from tests.conftest import X_PLANE, grid_net, painted
 
 from loopwright.layout.border_graph import constrained_edges
 from loopwright.layout.open_surface import open_surface
@@ -20,14 +20,8 @@ def ring(off: float, *, is_half: bool) -> RegionSurface:
     way = np.stack([np.cos(turn), np.sin(turn), np.zeros(len(turn))], axis=1)
     share = np.linspace(0.0, 1.0, 9)[None, :, None]
     points = way[:, None] * (HOLE + (1.0 - HOLE) * share) + np.array([0.0, off, 0.0]) * (1.0 - share)
-    at = np.arange(points.shape[0] * points.shape[1]).reshape(points.shape[:2])
-    points = points.reshape(-1, 3)
-    points[np.abs(points[:, 0]) < 1e-12, 0] = 0.0
-    if not is_half:
-        at = np.concatenate([at, at[:1]])
-    a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()
-    triangles = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
-    return painted((points, triangles), mirror=X_PLANE if is_half else None)
+    points[np.abs(points) < 1e-12] = 0.0
+    return painted(grid_net(points, close_u=not is_half), mirror=X_PLANE if is_half else None)
 
 
 @pytest.mark.parametrize("is_half", [False, True])

@@ -40,7 +40,7 @@ class Tips:
     within: set[int]
 
 
-def find_tips(surface: RegionSurface, vertex_size: FloatArray, *, most_wide: float = np.inf) -> Tips:
+def find_tips(surface: RegionSurface, vertex_size: FloatArray) -> Tips:
     """Return the corners of the tips of all parts but rings, whose loops run on round them.
 
     The border of a part turns by a half circle or so within a few edges there, and runs about straight on both sides.
@@ -48,17 +48,15 @@ def find_tips(surface: RegionSurface, vertex_size: FloatArray, *, most_wide: flo
     Parameters
     ----------
     vertex_size : (n,) wished edge length.
-    most_wide : of rings, see :func:`~loopwright.layout.ring_pieces.find_rings`.
     """
     count = len(surface.positions)
     opened, constrained = open_surface(surface), constrained_edges(surface)
-    ring = find_rings(opened, constrained, surface.positions, most_wide=most_wide)
     is_node = node_mask(constrained, count)
     keys = edge_keys(constrained.edges, count)
     order = np.argsort(keys)
     edges, turn = directed_edges(opened.wedges), _turns(surface, opened)
     tips = Tips({}, [], set())
-    for c in np.flatnonzero(~np.array(ring)).tolist():
+    for c in np.flatnonzero(~np.array(find_rings(surface))).tolist():
         for wedges in chain_rim(edges[opened.at_rim & np.repeat(opened.component == c, 3)]):
             vertices = opened.origin[wedges]
             ways = np.sort(np.column_stack([vertices, np.roll(vertices, -1)]), axis=1)

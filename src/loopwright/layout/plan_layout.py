@@ -108,15 +108,12 @@ def _cut_all(
     """Plan corners and poles, and cut every part into patches."""
     constrained = constrained_edges(surface)
     chains = trace_chains(constrained, set(), len(surface.positions))
-    most_wide = float(np.exp(opt.uneven.ring_wander))
-    tips = find_tips(surface, vertex_size, most_wide=most_wide)
+    tips = find_tips(surface, vertex_size)
     bends = with_tips(find_bends(surface, chains, vertex_size), tips)
-    bends = sorted({*corner_bends(surface, constrained, bends, most_wide=most_wide), *tips.corners})
+    bends = sorted({*corner_bends(surface, constrained, bends), *tips.corners})
     if bends:
         chains = trace_chains(constrained, set(bends), len(surface.positions))
-    pieces = plan_pieces(
-        surface, constrained, chains, vertex_size, opt.turns, bends=bends, tips=tips.angles, most_wide=most_wide
-    )
+    pieces = plan_pieces(surface, constrained, chains, vertex_size, opt.turns, bends=bends, tips=tips.angles)
     nodes = set(node_vertices(constrained, chains, len(surface.positions))) - straight_bends(bends, constrained, pieces)
     growing = Growing(surface.positions, nodes)
     parts: list[Piece] = []

@@ -41,7 +41,6 @@ def plan_pieces(
     *,
     bends: Sequence[int] = (),
     tips: Mapping[int, float] | None = None,
-    most_wide: float = np.inf,
 ) -> list[Piece]:
     """Cut the surface into its regions' pieces and give every boundary vertex its quadrants.
 
@@ -50,7 +49,6 @@ def plan_pieces(
     vertex_size : (n,) wished edge length.
     bends : where rims and borders may have corners, as :func:`~loopwright.layout.slit_ends.corner_bends` leaves them.
     tips : wedge of the surface cut open -> its angle at a corner of a tip, see :mod:`~loopwright.layout.find_tips`.
-    most_wide : of rings, see :func:`~loopwright.layout.ring_pieces.find_rings`.
     """
     count = len(surface.positions)
     opened = open_surface(surface)
@@ -71,7 +69,7 @@ def plan_pieces(
     piece_of_wedge: IntArray = np.zeros(len(origin), np.int32)
     piece_of_wedge[wedges.reshape(-1)] = np.repeat(component, 3)
     euler = [euler_number(wedges[component == c]) for c in range(opened.part_count)]
-    ring = find_rings(opened, constrained, surface.positions, most_wide=most_wide)
+    ring = find_rings(surface)
     at_mirror = np.zeros(count, bool)
     at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True
     slits = slit_ends(opened, is_bend, at_mirror, ring)  # of borders, those that shall go are gone already

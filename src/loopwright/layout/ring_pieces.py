@@ -6,11 +6,15 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from loopwright.layout.border_graph import ConstrainedEdges
-from loopwright.layout.open_surface import OpenSurface
+from loopwright.layout.border_graph import ConstrainedEdges, constrained_edges
+from loopwright.layout.measure_uneven import UnevenOptions
+from loopwright.layout.open_surface import OpenSurface, open_surface
 from loopwright.layout.ring_bays import breadth
 from loopwright.surface.half_edges import directed_edges, distinct_edges, edge_keys
-from loopwright.types import FloatArray, IntArray
+from loopwright.surface.remember import remembered
+from loopwright.types import FloatArray, IntArray, RegionSurface
+
+_MOST_WIDE = float(np.exp(UnevenOptions().ring_wander))  # as many times as where it is narrow
 
 
 def is_ring(
@@ -38,20 +42,16 @@ def is_ring(
     return out
 
 
-def find_rings(
-    opened: OpenSurface, constrained: ConstrainedEdges, positions: FloatArray, *, most_wide: float = np.inf
-) -> list[bool]:
-    """Tell for each piece whether it counts as a ring: one that :func:`is_ring` and :func:`is_stack` tell of.
+@remembered
+def find_rings(surface: RegionSurface) -> list[bool]:
+    """Tell for each piece of the surface cut open whether it is a ring, and a stack of loops.
 
-    Parameters
-    ----------
-    most_wide : rings that are somewhere more than so many times as wide as where they are narrow count as none.
+    What is somewhere much wider than elsewhere is what is left between scattered regions; it would be cut as none.
     """
+    opened, constrained = open_surface(surface), constrained_edges(surface)
     euler = [euler_number(opened.wedges[opened.component == c]) for c in range(opened.part_count)]
-    ring = is_ring(opened, constrained, len(positions), euler)
-    if not np.isfinite(most_wide):
-        return ring
-    return [whole and is_stack(opened, constrained, positions, c, most_wide) for c, whole in enumerate(ring)]
+    ring = is_ring(opened, constrained, len(surface.positions), euler)
+    return [whole and is_stack(opened, constrained, surface.positions, c, _MOST_WIDE) for c, whole in enumerate(ring)]
 
 
 def is_stack(

@@ -14,15 +14,8 @@ from loopwright.surface.half_edges import directed_edges
 from loopwright.types import BoolArray, IntArray, RegionSurface
 
 
-def corner_bends(
-    surface: RegionSurface, constrained: ConstrainedEdges, bends: Sequence[int], *, most_wide: float = np.inf
-) -> list[int]:
-    """Return the bends but for those of borders at the ends of slits (see :func:`slit_ends`).
-
-    Parameters
-    ----------
-    most_wide : of rings, see :func:`~loopwright.layout.ring_pieces.find_rings`.
-    """
+def corner_bends(surface: RegionSurface, constrained: ConstrainedEdges, bends: Sequence[int]) -> list[int]:
+    """Return the bends but for those of borders at the ends of slits (see :func:`slit_ends`)."""
     count = len(surface.positions)
     at_rim = _rim_vertices(constrained)
     if at_rim.issuperset(bends):
@@ -31,8 +24,7 @@ def corner_bends(
     is_bend, at_mirror = np.zeros(count, bool), np.zeros(count, bool)
     is_bend[list(bends)] = True
     at_mirror[constrained.edges[constrained.kind == 2].reshape(-1)] = True
-    ring = find_rings(opened, constrained, surface.positions, most_wide=most_wide)
-    slits = set(slit_ends(opened, is_bend, at_mirror, ring).tolist())
+    slits = set(slit_ends(opened, is_bend, at_mirror, find_rings(surface)).tolist())
     return [bend for bend in bends if bend in at_rim or bend not in slits]
 
 
