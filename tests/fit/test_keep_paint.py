@@ -188,3 +188,11 @@ def test_a_merged_region_has_all_its_paints(make_square: Maker, board: SurfacePr
     assert keep_paint(merged, board, paint).mesh is merged, "nothing is to be mended"
     unaware = replace(merged, regions=(Region("both", LEFT),))
     assert paint_lead(unaware, board, paint).min() == -1.0
+
+
+def test_paint_of_no_region_counts_against_no_quad(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = two_regions(make_square, 8)
+    paint = painted(board, lambda p: np.asarray(p[:, 1] > 0.3), -1)
+    assert paint_lead(mesh, board, paint) == pytest.approx(1.0)
+    whole = paint_lead(mesh, board, painted(board, lambda p: np.asarray(p[:, 1] > 0.3), 2))
+    assert whole.min() == pytest.approx(-1.0)

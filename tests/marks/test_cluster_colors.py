@@ -6,6 +6,7 @@ import tracemalloc
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from loopwright.marks import cluster_colors as module
 from loopwright.marks.cluster_colors import _nearest_in_palette, cluster_colors
@@ -77,3 +78,27 @@ def test_a_soft_edge_of_any_width_is_no_colour_but_a_painted_mixture_is(width: f
     assert len(found) == 3
     for color in wished:
         assert min(np.linalg.norm(np.subtract(color, other)) for other in found) < 6.0
+
+
+def hard_sheet(second: NDArray[np.bool_]) -> tuple[FloatArray, IntArray, ByteArray]:
+    """A square sheet, red on the left; on the right brown with another brown eight levels off where it is told."""
+    points, triangles, _ = speckled_sheet(60, 4)
+    colors = np.where((points[:, :1] < 30), [200, 60, 60], [84, 58, 44])
+    colors[second] = [89, 63, 48]
+    return points, triangles, colors.astype(np.uint8)
+
+
+def test_hard_paint_of_two_near_colours_is_two_regions() -> None:
+    x, y = np.divmod(np.arange(3600), 60)
+    sheet = hard_sheet((x >= 40) & (y >= 20))
+    clusters = cluster_colors(*sheet)
+    assert len(clusters.palette) == 3
+    assert (clusters.palette[clusters.vertex_color] == sheet[2]).all()
+
+
+def test_near_colours_mixed_with_each_other_are_one() -> None:
+    is_right = np.arange(3600) // 60 >= 30
+    sheet = hard_sheet(is_right & (np.random.default_rng(0).uniform(size=3600) < 0.3))
+    clusters = cluster_colors(*sheet)
+    assert clusters.palette.tolist() == [[200, 60, 60], [84, 58, 44]]
+    assert (clusters.vertex_color == is_right).all()

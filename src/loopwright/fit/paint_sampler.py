@@ -65,6 +65,7 @@ class PaintSampler:
         self, samples: FloatArray, own: NDArray[np.int64], beyond: NDArray[np.int64]
     ) -> tuple[FloatArray, FloatArray]:
         color = self.alias[self.index.colors_at(samples.reshape(-1, 3))].reshape(len(samples), len(self.u))
+        color = np.where(color < 0, own[:, None], color)  # paint that is of no region is no other's
         lead, way = np.ones(len(samples)), np.ones((len(samples), 2))
         mixed = np.flatnonzero((own >= 0) & (color != own[:, None]).any(axis=1))  # the others lead by all they have
         lead[mixed], way[mixed] = self._lead_of_mixed(color[mixed], own[mixed], beyond[mixed])

@@ -18,7 +18,8 @@ from loopwright.surface.edges import cross_rows, dot_rows, row_lengths, triangle
 from loopwright.types import BoolArray, ByteArray, FloatArray, IntArray
 
 _FEW = 64  # so many exact colours at most are hard paint
-_APART = 14.0  # colours nearer than this in RGB are one
+_APART = 14.0  # colours nearer than this in RGB are one, but for hard paint in areas of its own
+_OWN_AREA = 0.7  # share of its neighbours' colours that are its own where a hard colour has areas of its own
 _BIN = 4  # width of a histogram cell in colour levels
 _FLAT = 2.5  # levels of change along an edge below which a colour counts as even
 _CREST = 0.35  # or below which share of the steepest change near by
@@ -64,9 +65,10 @@ def cluster_colors(
     if len(exact) <= _FEW or top[_FEW - 1] > 0.995:
         hard = order[:_FEW]
         hard = hard[weight[hard] >= 0.5 * min_share * weight.sum()] if len(hard) > 1 else hard
-        palette = _merge_near(exact[hard].astype(np.float64), weight[hard])
-        if len(palette):
-            return _label_nearest(palette, exact, inverse, weight)
+        if len(hard):
+            painted = exact[hard].astype(np.float64)
+            lumps = _lumps(triangles, inverse, len(exact))[hard]
+            return _label_nearest(painted[_are_colors(painted, lumps)], exact, inverse, weight)
     return _cluster_soft(positions, triangles, colors, area, min_share)
 
 
@@ -88,14 +90,29 @@ def _distinct(colors: ByteArray) -> tuple[ByteArray, NDArray[np.intp]]:
     return exact, np.searchsorted(codes, code)
 
 
-def _merge_near(palette: FloatArray, weight: FloatArray) -> FloatArray:
-    """Return the colours, the heaviest first, without those too near to a heavier one."""
-    out: list[FloatArray] = []
-    for index in np.argsort(-weight, kind="stable"):
-        color = palette[index]
-        if all(np.linalg.norm(color - other) >= _APART for other in out):
-            out.append(color)
-    return np.array(out).reshape(-1, 3)
+def _lumps(triangles: IntArray, color: NDArray[np.intp], count: int) -> FloatArray:
+    """Return (count,) of the ends of edges at vertices of each colour, which share has the same colour."""
+    corners = color[triangles]
+    beside = np.concatenate([np.roll(corners, -1, axis=1).ravel(), np.roll(corners, 1, axis=1).ravel()])
+    here = np.tile(corners.ravel(), 2)
+    same: FloatArray = np.bincount(here[here == beside], minlength=count) / np.maximum(
+        np.bincount(here, minlength=count), 1
+    )
+    return same
+
+
+def _are_colors(palette: FloatArray, lumps: FloatArray) -> BoolArray:
+    """Return which of these colours, the heaviest first, count: not those near to one before and mixed with others.
+
+    Parameters
+    ----------
+    lumps : as :func:`_lumps` gives it.
+    """
+    counts = np.zeros(len(palette), np.bool_)
+    for index, color in enumerate(palette):
+        is_apart = (norms(palette[counts] - color) >= _APART).all()
+        counts[index] = is_apart or lumps[index] >= _OWN_AREA
+    return counts
 
 
 def _label_nearest(
@@ -103,7 +120,7 @@ def _label_nearest(
 ) -> ColorClusters:
     """Label each exact colour with the palette's nearest where it is near enough; the heaviest colour first."""
     distance, nearest = _nearest_in_palette(palette, exact)
-    sure = distance <= _reach(palette)[nearest]
+    sure = distance <= np.maximum(_reach(palette)[nearest], _APART)
     label = np.where(sure, nearest, -1).astype(np.int32)
     held = np.bincount(nearest[sure], weight[sure], len(palette))
     order = np.argsort(-held, kind="stable")
