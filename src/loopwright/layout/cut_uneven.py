@@ -146,8 +146,8 @@ class _Search:
     def _outcomes(self, *, are_patches: bool, tried: int) -> Iterator[tuple[float, Outcome]]:
         """Yield the most promising cuts, no two in about the same place, each with the price of its bend."""
         cuts, points = self.cuts, self.points
-        guesses = _Rim(self.patch, points, self.size).judge(cuts, are_patches=are_patches)
         straight = norms(points[cuts.start] - points[cuts.end])
+        guesses = _Rim(self.patch, points, self.size).judge(cuts, straight, are_patches=are_patches)
         bends = self.opt.bent * (cuts.cost / np.maximum(straight, 1e-300) - 1.0)
         near = SeenCuts(points, cuts, 2 * self.size)
         order = np.lexsort((cuts.end, cuts.start, bends, guesses + bends))
@@ -195,10 +195,14 @@ class _Rim:
         self.corners = along[:-1][patch.quadrants[loop] == 1]
         self.total = float(along[-1])
 
-    def judge(self, cuts: Cuts, *, are_patches: bool) -> FloatArray:
-        """Return (k,) mean unevennesses by lengths alone, weighted by them; inf where the parts are (no) patches."""
+    def judge(self, cuts: Cuts, straight: FloatArray, *, are_patches: bool) -> FloatArray:
+        """Return (k,) mean unevennesses by lengths alone, weighted by them; inf where the parts are (no) patches.
+
+        Parameters
+        ----------
+        straight : (k,) how far the ends of each cut are apart, as which its length counts.
+        """
         ends = np.sort(self.at[np.stack([cuts.start, cuts.end], axis=1)], axis=1)
-        cost = cuts.cost
         found, patches = np.zeros(len(cuts)), np.zeros(len(cuts), np.int64)
         corners = np.concatenate([self.corners, self.corners + self.total])
         for low, high in ((ends[:, 0], ends[:, 1]), (ends[:, 1], ends[:, 0] + self.total)):
@@ -208,7 +212,7 @@ class _Rim:
             for sides in range(2, 6):
                 mine = np.flatnonzero(number == sides)
                 within = [corners[first[mine] + k] for k in range(sides - 2)]
-                lengths = np.column_stack([np.diff(np.column_stack([low[mine], *within, high[mine]])), cost[mine]])
+                lengths = np.column_stack([np.diff(np.column_stack([low[mine], *within, high[mine]])), straight[mine]])
                 if sides == 2:
                     worst = np.abs(np.log(lengths[:, 0] / lengths[:, 1]))
                 else:

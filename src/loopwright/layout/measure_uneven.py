@@ -47,7 +47,7 @@ class UnevenOptions:
     ring_wander: float = 2.5
     bays: BayOptions = field(default_factory=BayOptions)
     least_grave: float = 4.0
-    bent: float = 0.1
+    bent: float = 0.6
     starts: int = 48
     tried: int = 8
     shattered: int = 4
