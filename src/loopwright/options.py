@@ -57,8 +57,9 @@ class BuildOptions:
     """Move the mesh so that its smooth limit surface lies on the sculpt; else its vertices lie on the sculpt."""
     region_names: Mapping[RGB, str] = field(default_factory=dict)
     """Names for painted colours; a colour without one is named by its hex code, such as ``#c89070``."""
-    mirror_shape: bool = True
-    """Make both halves equal; else the topology is mirrored and each side keeps its own shape."""
+    mirror_shape: bool | None = None
+    """Make both halves equal; if False the topology is mirrored, and each side keeps its own shape and paint. None for
+    equal halves where the sculpt's are, to within a third of an edge."""
     lines: tuple[FlowLine, ...] = ()
     """Lines drawn on the sculpt that edges shall follow."""
     points: tuple[FixedPoint, ...] = ()

@@ -13,7 +13,7 @@ from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import check_points, tell_points, without_openings
 from loopwright.fit.keep_paint import keep_paint
 from loopwright.fit.measure_quality import measure_quality
-from loopwright.fit.own_sides import own_sides
+from loopwright.fit.own_sides import OwnPaint, own_sides
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.reach_tips import reach_tips, tell_tips
@@ -25,6 +25,8 @@ from loopwright.handover.tell_folded import tell_folded
 from loopwright.layout.size_steps import surface_extent
 from loopwright.layout.tell_astray import mesh_chains, names_told, tell_astray
 from loopwright.layout.types import Layout
+from loopwright.marks.name_regions import choose_open
+from loopwright.marks.options import MarksOptions
 from loopwright.marks.stopped_lines import names_adding_nothing
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress, silent
@@ -43,7 +45,7 @@ from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
 from loopwright.stages.without_names import without_names
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
+from loopwright.types import Finding, FloatArray, Paint, QuadMesh, RegionSurface
 from loopwright.wishes import name_apart
 
 _FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
@@ -137,10 +139,16 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
             )
             regions, mesh = mesh.regions, without_names(mesh)
     half = mesh if mesh.mirror is not None else None
-    if half is not None and not wishes.mirror_shape:
+    if half is not None and not made.regions.is_equal:
         with clock.stage("own sides"):
             shared = half
-            mesh = keep("own sides", (shared,), lambda: own_sides(shared, projector, progress=progress))
+            mesh = keep(
+                "own sides",
+                (shared, made.regions.paint, wishes.leave_open, kept),
+                lambda: own_sides(
+                    shared, projector, paint=_own_paint(ground, made.regions, wishes, kept), progress=progress
+                ),
+            )
             loosened += tell_loosened(reflect_half(shared), mesh)
     with clock.stage("fit"):
         relaxed, mode = mesh, wishes.fit_limit
@@ -202,6 +210,15 @@ def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
     return _Plan(regions, surface, layout, (*ground.findings, *regions.findings, *sized, *counted))
 
 
+def _own_paint(ground: Ground, regions: FoundRegions, wishes: BuildOptions, held: tuple[int, ...]) -> OwnPaint:
+    is_open = choose_open(regions.paint.palette, MarksOptions(open_colors=wishes.leave_open))
+    return OwnPaint(regions.paint, _paint_index(ground, regions.paint), is_open, held)
+
+
+def _paint_index(ground: Ground, paint: Paint) -> PaintIndex:
+    return ground.shelf.keep("paint index", (paint,), lambda: PaintIndex(ground.projector.positions, paint), depth=1)
+
+
 def _fit(
     ground: Ground, mesh: QuadMesh, regions: FoundRegions, wishes: BuildOptions, progress: Progress
 ) -> tuple[QuadMesh, FitReport | None]:
@@ -213,7 +230,7 @@ def _fit(
 
     index, in_paint = None, None
     if len(paint.palette) > 1:
-        found = index = keep("paint index", (paint,), lambda: PaintIndex(projector.positions, paint), depth=1)
+        found = index = _paint_index(ground, paint)
         in_paint = keep(  # the same with the limit surface laid on or without
             "keep paint",
             (mesh, paint),

@@ -79,13 +79,13 @@ def add_wish_arguments(parser: argparse.ArgumentParser, *, needs_marks: bool = F
         dest="mirror_shape",
         action="store_true",
         default=None,
-        help="make both halves equal (the default, unless a marks file says otherwise)",
+        help="make both halves equal (the default where the sculpt's are, to within a third of an edge)",
     )
     shape.add_argument(
         "--own-sides",
         dest="mirror_shape",
         action="store_false",
-        help="mirror the topology only: each side keeps its own shape",
+        help="mirror the topology only: each side keeps its own shape and paint",
     )
     wishes.add_argument("--no-fit", action="store_true", help="put the vertices, not the smooth limit, on the sculpt")
 

@@ -19,6 +19,7 @@ from loopwright.types import FloatArray, IntArray
 
 _TRIALS = 12  # patches that are tried before the most helpful ones are made loose
 _SEAMS = ("cut", "mirror")
+_OFF_BUDGET = 1000.0  # price of solutions that miss the budget by its whole, beyond the tolerance
 _GAIN = 1e-6  # smaller gains in price are none
 _NEAR = 1.4  # the factor of the wished face number within which that of the relaxed program is worth a goal
 
@@ -122,7 +123,7 @@ def solve_for_budget(
         total = float(sum(quads for quads, _ in fills))
         extra = np.array([p - abs(4 - len(patch.sides)) for (_, p), patch in zip(fills, layout.patches, strict=True)])
         off = abs(total - faces) / faces
-        price = opt.extra_pole * float(extra.sum()) + 300.0 * max(0.0, off - tolerance)
+        price = opt.extra_pole * float(extra.sum()) + _OFF_BUDGET * max(0.0, off - tolerance)
         if best is None or price < best[0]:
             best = (price, counts, total)
         if (extra > poles).any():

@@ -54,7 +54,13 @@ def colors_beyond(quads: IntArray, own: NDArray[np.int64]) -> NDArray[np.int64]:
 
 
 def find_border_sides(
-    mesh: QuadMesh, near: BoolArray, own: NDArray[np.int64], beyond: NDArray[np.int64], curves: CurveSet
+    mesh: QuadMesh,
+    near: BoolArray,
+    own: NDArray[np.int64],
+    beyond: NDArray[np.int64],
+    curves: CurveSet,
+    *,
+    rim: int = NO_QUAD,
 ) -> BorderSides:
     """Return the border edges of which both ends are near.
 
@@ -63,6 +69,7 @@ def find_border_sides(
     near : (n,) the vertices looked at.
     own : (m,) the quads' colours. beyond : as :func:`colors_beyond` gives it.
     curves : the mesh's curves.
+    rim : stands for the colour beyond edges that have one quad only, in ``beyond`` too; without it those are left out.
     """
     quad, side = np.nonzero((beyond >= 0) & (own[:, None] >= 0))
     start, end = (mesh.quads[quad, (side + k) % 4].astype(np.int64) for k in range(2))
@@ -81,8 +88,9 @@ def find_border_sides(
     along, gap, is_off = _locate(points, pairs, curve[first], curves)
     # the quad whose side runs along the curve's direction lies to the left of it
     column = ((start == pairs[edge, 0]) == (gap[edge] < 0)).astype(np.int64)
-    colors = np.full((len(pairs), 2), NO_QUAD, np.int64)
-    depths, rooms = np.zeros((len(pairs), 2)), np.zeros((len(pairs), 2))
+    colors = np.full((len(pairs), 2), rim, np.int64)
+    length = row_lengths(points[pairs[:, 1]] - points[pairs[:, 0]])
+    depths, rooms = np.stack([length, length], axis=1), np.stack([length, length], axis=1)
     colors[edge, column], depths[edge, column], rooms[edge, column] = own[quad], depth, room
     ends = np.where((gap < 0)[:, None], pairs[:, ::-1], pairs)
     begin = np.where(gap < 0, along[:, 1], along[:, 0])

@@ -7,7 +7,27 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.types import QuadMesh
+from loopwright.types import IntArray, QuadMesh
+
+
+def close_fans(quads: IntArray, faces: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return these quads, and all round vertices at which they would hang together by that vertex alone, ascending.
+
+    Parameters
+    ----------
+    quads : (m, 4) of a manifold. faces : (k,) ids of some of them.
+    """
+    inside = np.zeros(len(quads), np.bool_)
+    inside[faces] = True
+    while True:
+        chosen = quads[inside]
+        sides = np.sort(np.stack([chosen, np.roll(chosen, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
+        edges, uses = np.unique(sides, axis=0, return_counts=True)
+        rims = np.bincount(edges[uses == 1].ravel(), minlength=int(quads.max(initial=-1)) + 1)
+        more = (rims > 2)[quads].any(axis=1) & ~inside
+        if not more.any():
+            return np.flatnonzero(inside)
+        inside |= more
 
 
 def cut_part(mesh: QuadMesh, faces: NDArray[np.int64]) -> tuple[QuadMesh, NDArray[np.int64]]:

@@ -76,7 +76,7 @@ def _draw(
     tangent = curves.tangent(along, station[asked], np.full(len(asked), 0.3 * edge))
     left = unit(cross_rows(projector.project(points[asked]).normals, tangent))
     reach = np.minimum(_REACH * sides.rooms[of], _FARTHEST * edge)
-    offset = _find_paint(points[asked], left, reach, sides.colors[of], colors)
+    offset, _ = find_paint(points[asked], left, reach, sides.colors[of], colors)
     slack = np.minimum(_SLACK * edge, _FLAT_SLACK * sides.depths[of].min(axis=1))
     target = np.zeros(count)
     target[asked] = np.sign(offset) * np.maximum(np.abs(offset) - slack, 0.0)
@@ -121,10 +121,20 @@ def _put_in(index: int, curve: Curve, curves: CurveSet, along: FloatArray, point
     return replace(curve, points=np.ascontiguousarray(np.vstack([own[stays], points])[order]))
 
 
-def _find_paint(
+def find_paint(
     spots: FloatArray, left: FloatArray, reach: FloatArray, pair: NDArray[np.int64], colors: Colors
-) -> FloatArray:
-    """Return (k,) how far to the left of the spots the paint's border is, square to the curve."""
+) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Return (k,) how far to the left of (k, 3) spots the paint's border is, square to the curve, and if that is sure.
+
+    It is not, and 0 is returned, where much paint near is of neither colour.
+
+    Parameters
+    ----------
+    left : (k, 3) unit vectors.
+    reach : (k, 2) how far to the left and to the right it is looked for.
+    pair : (k, 2) the colours to the left and to the right.
+    colors : looks up the paint.
+    """
     at = (np.arange(_ACROSS) + 0.5) / _ACROSS
     places = np.concatenate([-at[::-1] * reach[:, 1:], at * reach[:, :1]], axis=1)
     step = np.repeat(reach[:, ::-1] / _ACROSS, _ACROSS, axis=1)
@@ -140,7 +150,8 @@ def _find_paint(
         cost[:, 1:] += np.cumsum(wrong_right, axis=1)
         cost[:, :-1] += np.cumsum(wrong_left[:, ::-1], axis=1)[:, ::-1]
     offset: FloatArray = bounds[np.arange(len(spots)), cost.argmin(axis=1)]
-    return np.where(other > _OTHER * len(paint) * 2 * _ACROSS, 0.0, offset)
+    is_sure = other <= _OTHER * len(paint) * 2 * _ACROSS
+    return np.where(is_sure, offset, 0.0), is_sure
 
 
 def _smooth(target: FloatArray, is_closed: bool) -> FloatArray:

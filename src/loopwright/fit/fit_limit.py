@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.fit.cut_part import cut_part
+from loopwright.fit.cut_part import close_fans, cut_part
 from loopwright.fit.draw_home import draw_home
 from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fit_rounds import FitOptions, FitRounds, Laid, measure_quads
@@ -131,6 +131,7 @@ class LimitFit:
         """
         free = grow_rows(mesh.quads, moved, _ROWS_AGAIN)
         faces = np.flatnonzero(grow_rows(mesh.quads, free, _ROWS_OF_SAMPLES)[mesh.quads].all(axis=1))
+        faces = close_fans(mesh.quads, faces)
         if len(faces) > _MOST_AGAIN * len(mesh.quads):
             return self.lay(mesh, shaped)
         part, vertices = cut_part(mesh, faces)

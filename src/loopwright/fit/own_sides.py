@@ -2,35 +2,58 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from loopwright.fit.own_borders import draw_own_borders
+from loopwright.fit.paint_index import PaintIndex
+from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import RelaxOptions, relax
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import Curve, QuadMesh
+from loopwright.types import BoolArray, Curve, Paint, QuadMesh
 
 _ROUNDS = 12
+
+
+@dataclass(frozen=True)
+class OwnPaint:
+    """What borders are drawn to.
+
+    Attributes
+    ----------
+    paint : the sculpt's colours. index : of them.
+    is_open : (c,) which colours of the palette are left open.
+    held : vertices of the half that stay where they are.
+    """
+
+    paint: Paint
+    index: PaintIndex
+    is_open: BoolArray
+    held: tuple[int, ...]
 
 
 def own_sides(
     half: QuadMesh,
     projector: SurfaceProjector,
     *,
+    paint: OwnPaint | None = None,
     options: RelaxOptions | None = None,
     progress: Progress = silent,
 ) -> QuadMesh:
     """Return the whole mesh of a half with mirrored topology, each side on its own part of the sculpt.
 
     The images of curves and fixed vertices are put on the sculpt where they
-    come to lie nearest, and the whole mesh is evened out; vertices of the
+    come to lie nearest, the borders on both sides are drawn to the paint there,
+    and the whole mesh is evened out; vertices of the
     mirror plane slide freely.  The result has no mirror.
 
     Parameters
     ----------
     half : a mesh that ends at its mirror plane.
+    paint : of the sculpt, if borders are to be drawn to it.
     """
     whole = reflect_half(half)
     curves = tuple(Curve(projector.project(curve.points).points, curve.closed) for curve in whole.curves)
@@ -44,5 +67,10 @@ def own_sides(
         on_mirror=np.zeros(len(positions), bool),
         mirror=None,
     )
+    if paint is not None and len(paint.paint.palette) > 1:
+        stays = np.zeros(len(positions), np.bool_)
+        stays[list(paint.held)] = True
+        sampler = PaintSampler(free, paint.paint, paint.index)
+        free = draw_own_borders(free, projector, sampler, paint.is_open, stays)
     chosen = options or RelaxOptions(rounds=_ROUNDS, first_fairness=0.6)
     return relax(free, projector, options=chosen, progress=progress)

@@ -53,6 +53,7 @@ class MarksReport:
     regions : the colours found, the largest first, open ones too.
     mirror : the plane used, or None.
     mirror_rms, mirror_max : how far the halves differ, relative to the diagonal; 0 without a mirror.
+    paint_apart : how far their paint is apart, as :func:`loopwright.marks.paint_apart.paint_apart` measures it.
     dropped_specks : painted pieces that were too small or too thin to be meant.
     unlabelled_share : share of the area whose colour belonged to no region and was decided by its surroundings.
     proxy_edge : the proxy's wished edge length where no region is narrow, in the sculpt's unit.
@@ -64,6 +65,7 @@ class MarksReport:
     mirror: MirrorPlane | None
     mirror_rms: float
     mirror_max: float
+    paint_apart: float
     dropped_specks: int
     unlabelled_share: float
     proxy_edge: float

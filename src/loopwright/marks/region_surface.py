@@ -16,6 +16,7 @@ from loopwright.marks.finish_regions import drop_label, finish_regions, merge_sm
 from loopwright.marks.mirror_votes import mirror_votes
 from loopwright.marks.name_regions import choose_open, name_regions, nothing_left, report_regions
 from loopwright.marks.options import MarksOptions, MarksReport
+from loopwright.marks.paint_apart import paint_apart
 from loopwright.marks.smooth_labels import nearest_proxy_vertices, smooth_labels
 from loopwright.progress import Progress, silent
 from loopwright.shelf import Shelf
@@ -81,6 +82,11 @@ def make_region_surface(
     fit = shelf.keep("mirror plane", by_mirror, lambda: _choose_mirror(projector, clusters, chosen))
     half = shelf.keep("half", by_mirror, lambda: _take_half(sculpt, fit), depth=1)
     clock.lap("mirror", 0.35)
+    apart = shelf.keep(
+        "paint apart",
+        by_mirror,
+        lambda: paint_apart(sculpt.positions, clusters.vertex_color, fit.plane) if fit else 0.0,
+    )
     unnamed = replace(chosen, region_names={}, open_colors=())
     net, on_mirror, dropped, edge = shelf.keep(
         "net", (unnamed, is_open), lambda: _cut_net(sculpt, projector, clusters, fit, half, is_open, chosen, clock)
@@ -93,6 +99,7 @@ def make_region_surface(
         mirror=plane,
         mirror_rms=fit.rms if fit else 0.0,
         mirror_max=fit.max if fit else 0.0,
+        paint_apart=apart,
         dropped_specks=dropped,
         unlabelled_share=float(area[clusters.vertex_color < 0].sum() / max(area.sum(), 1e-300)),
         proxy_edge=edge,
@@ -174,6 +181,10 @@ def _choose_mirror(projector: SurfaceProjector, clusters: ColorClusters, options
     if not (heights > 0).any() or not (heights < 0).any():
         raise MarksError("the mirror plane does not meet the sculpt; give a plane through it, or auto", places=[wish])
     return fit
+
+
+def _paint_apart(sculpt: Sculpt, clusters: ColorClusters, fit: MirrorFit | None) -> float:
+    return paint_apart(sculpt.positions, clusters.vertex_color, fit.plane) if fit else 0.0
 
 
 def _take_half(sculpt: Sculpt, fit: MirrorFit | None) -> Half:

@@ -17,6 +17,7 @@ from loopwright.marks.region_surface import make_region_surface
 from loopwright.marks.stopped_lines import names_adding_nothing
 from loopwright.options import BuildOptions
 from loopwright.stages.check_names import check_names
+from loopwright.stages.choose_sides import makes_equal
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground
 from loopwright.stages.tell_mirror import tell_mirror
@@ -38,6 +39,7 @@ class FoundRegions:
     findings : what was found and done.
     paint : the colour of each vertex of the sculpt.
     ridges : sharp ridges that are followed where nothing is painted.
+    is_equal : whether one half of the mesh is made and mirrored, shape and all, where there is a mirror plane.
     promises : what edges of the mesh shall follow of the drawn lines.
     """
 
@@ -46,6 +48,7 @@ class FoundRegions:
     findings: tuple[Finding, ...]
     paint: Paint
     ridges: tuple[FlowLine, ...]
+    is_equal: bool
     promises: tuple[Promise, ...] = ()
 
 
@@ -85,13 +88,14 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
             lambda: _draw_lines(ground, painted, wishes, reach),
         )
         surface = replace(surface, regions=painted.regions)
+    is_equal = makes_equal(report, reach, ground.projector.diagonal, wishes)
     told = (
         *_tell_unpainted(ground, wishes),
         *_tell_specks(report),
-        *tell_mirror(report, painted, ground, wishes),
+        *tell_mirror(report, painted, ground, wishes, edge=reach, is_equal=is_equal),
         *drawn,
     )
-    return FoundRegions(surface, painted, told, report.paint, ridges, promises)
+    return FoundRegions(surface, painted, told, report.paint, ridges, is_equal, promises)
 
 
 def _tell_unpainted(ground: Ground, wishes: BuildOptions) -> list[Finding]:

@@ -24,21 +24,38 @@ _LITTLE = 0.1  # share of a colour's vertices on the meshed half up to which it 
 _SAMPLES = 3000  # of the surface, by which a plane is measured
 
 
-def tell_mirror(report: MarksReport, painted: RegionSurface, ground: Ground, wishes: BuildOptions) -> list[Finding]:
-    """Return findings on the mirror plane, and on regions that are painted only on the half that it leaves out."""
+def tell_mirror(
+    report: MarksReport,
+    painted: RegionSurface,
+    ground: Ground,
+    wishes: BuildOptions,
+    *,
+    edge: float,
+    is_equal: bool,
+) -> list[Finding]:
+    """Return findings on the mirror plane, and on regions that are painted only on the half that it leaves out.
+
+    Parameters
+    ----------
+    edge : the mesh's mean edge.
+    is_equal : whether both halves of the mesh are made equal.
+    """
     if report.mirror is None:
         text = "No mirror plane is used: the mesh covers the sculpt as a whole."
         return [Finding("no_mirror", f"{text}{_nearest(report, ground) if wishes.mirror == 'auto' else ''}")]
-    done = "one half is meshed and mirrored" if wishes.mirror_shape else "the topology of one half is mirrored"
+    done = "one half is meshed and mirrored" if is_equal else "the topology of one half is mirrored"
     text = f"The halves mirror each other to {_percent(report.mirror_rms)} of the diagonal (rms); {done}."
     is_wrong = report.mirror_rms > MOST_APART
-    if wishes.mirror_shape and not is_wrong and report.mirror_rms > _UNEQUAL:
+    if is_equal and not is_wrong and report.mirror_rms > _UNEQUAL:
         text += " They differ visibly: with own sides (--own-sides) each keeps its shape."
+    elif wishes.mirror_shape is None and not is_equal:
+        apart = f"their paint is up to {report.paint_apart:.3g} apart ({report.paint_apart / edge:.1f} edges)"
+        text += f" Since {apart}, each side keeps its own shape and paint; --mirror-shape makes both equal."
     findings = [Finding("mirror", text)]
     lost = lost_behind(report, painted, ground)
     better = plane_that_fits(report, ground, wishes)
-    if is_wrong and (wishes.mirror_shape or better):
-        text = f"{_wrong(report.mirror_rms, report.mirror, lost, wishes)} {better}"
+    if is_wrong and (is_equal or better):
+        text = f"{_wrong(report.mirror_rms, report.mirror, lost, is_equal=is_equal)} {better}"
         findings.append(Finding("mirror_wrong", text, len(lost), names=tuple(lost)))
     elif lost:
         text = f"{_listed(lost)} painted only on the half that is not meshed ({_side(report.mirror, -1)}), and left out"
@@ -107,7 +124,7 @@ def plane_that_fits(report: MarksReport, ground: Ground, wishes: BuildOptions) -
         shape = f"Its shape is mirrored {across}, to {_percent(bare.rms)}; its paint is not"
         if axis != wishes.mirror and _is_across(axis, ground):
             return f"{shape}: use --mirror {axis} and paint both of its halves alike, or {whole}."
-    if not wishes.mirror_shape:
+    if wishes.mirror_shape is False:
         return ""
     own = "where it is meant to be mirrored across this one, --own-sides keeps the shape of each side"
     return f"{shape}: {whole}, or, {own}."
@@ -126,8 +143,8 @@ def _is_across(axis: str, ground: Ground) -> bool:
     return measure_mirror(ground.projector, plane_across(axis, ground.projector), samples, None).rms <= MOST_APART
 
 
-def _wrong(rms: float, plane: MirrorPlane, lost: list[str], wishes: BuildOptions) -> str:
-    rest = "image stands in for the other" if wishes.mirror_shape else "topology was mirrored"
+def _wrong(rms: float, plane: MirrorPlane, lost: list[str], *, is_equal: bool) -> str:
+    rest = "image stands in for the other" if is_equal else "topology was mirrored"
     text = (
         f"The sculpt is not mirrored across the plane that was asked for: its halves are {_percent(rms)} of the "
         f"diagonal apart (rms), where {100 * MOST_APART:g} % is the most for halves that match. The half "

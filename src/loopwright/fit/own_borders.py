@@ -1,0 +1,171 @@
+"""Draw the borders of a whole mesh to the paint of the side that they are on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix, csr_matrix, diags, vstack
+
+from loopwright.fit.border_sides import NO_QUAD, BorderSides, find_border_sides
+from loopwright.fit.curve_shifts import CurveShifts
+from loopwright.fit.draw_to_paint import find_paint
+from loopwright.fit.link_edges import unique_edges
+from loopwright.fit.paint_sampler import PaintSampler
+from loopwright.fit.slide_curves import CurveSet, lay_curves
+from loopwright.numerics.factorize import factorize
+from loopwright.surface.edges import cross_rows
+from loopwright.surface.project import SurfaceProjector, unit
+from loopwright.types import BoolArray, Curve, FloatArray, QuadMesh
+
+_ROUNDS = 4
+_PER_EDGE = 4.0  # stations along a border per edge
+_REACH = 1.1  # of the room on that side, and ...
+_FARTHEST = 1.2  # ... of the border's mean edge: how far the paint is looked for in a round
+_FULL = 0.99  # of that reach: an opening that far off is not seen
+_SURE = 0.3  # of an edge: places that lie further off what the others near them say count less, and are ...
+_WEIGHINGS = 3  # ... weighed so many times
+_ON_CURVE = 0.05  # of an edge: what lies this near to a curve is on it
+
+
+def draw_own_borders(
+    mesh: QuadMesh, projector: SurfaceProjector, sampler: PaintSampler, is_open: BoolArray, stays: BoolArray
+) -> QuadMesh:
+    """Return the mesh with its curves moved to where the paint parts the colours beside them.
+
+    Along all borders between two colours, and openings that are painted, the nearest place that parts the paint is
+    found, square to the border. The curves are moved there as one net, smoothly, junctions and all, with the
+    vertices on them, and those between follow. What lies between a drawn line's ends follows what it is tied to.
+
+    Parameters
+    ----------
+    mesh : without a mirror; its curves lie on the sculpt.
+    sampler : of this mesh.
+    is_open : (c,) which colours of the palette are left open.
+    stays : (n,) the vertices that keep their places, and what lies on curves there.
+    """
+    for _ in range(_ROUNDS):
+        mesh = _draw(mesh, projector, sampler, is_open, stays)
+    return mesh
+
+
+def _draw(
+    mesh: QuadMesh, projector: SurfaceProjector, sampler: PaintSampler, is_open: BoolArray, stays: BoolArray
+) -> QuadMesh:
+    curves = lay_curves(mesh.curves)
+    edge = _mean_edges(mesh, curves)
+    shifts = CurveShifts(curves, edge / _PER_EDGE)
+    station, way, offset = _find_places(mesh, projector, sampler, is_open, shifts, edge)
+    if not offset.any():
+        return mesh
+    ends = [curve.points[[0, -1]] for curve in mesh.curves if not curve.closed]
+    spots = np.unique(np.vstack([mesh.positions[mesh.is_fixed], *ends]), axis=0)
+    reach = _ON_CURVE * edge
+    ties = vstack(
+        [shifts.tie(spots, reach, to_rest=False), shifts.tie(mesh.positions[stays], reach, to_rest=True)]
+    ).tocsr()
+    weight, scale = np.ones(len(offset)), _SURE * edge[shifts.curve[station]]
+    for _ in range(_WEIGHINGS):
+        moved = shifts.solve(station, way, offset, weight, ties)
+        weight = 1.0 / (1.0 + (((moved[station] * way).sum(axis=1) - offset) / scale) ** 2)
+    drawn = []
+    for index, curve in enumerate(mesh.curves):
+        along = curves.locate(index, curve.points)[0]
+        points = curve.points + shifts.weights(np.full(len(along), index), along) @ moved
+        drawn.append(Curve(projector.project(points).points, curve.closed))
+    step, known = _on_curves(mesh, shifts, moved, edge)
+    step[stays], known[stays] = 0.0, True
+    step = _spread(mesh, step, known)
+    positions, moves = mesh.positions.copy(), step.any(axis=1)
+    positions[moves] = projector.project(positions[moves] + step[moves]).points
+    return replace(mesh, positions=positions, curves=tuple(drawn))
+
+
+def _mean_edges(mesh: QuadMesh, curves: CurveSet) -> FloatArray:
+    """Return (c,) about how long the edges along each curve are."""
+    on = np.bincount(mesh.vertex_curve[mesh.vertex_curve >= 0], minlength=len(curves.length))
+    edges: FloatArray = curves.length / (on + 1.0)
+    return edges
+
+
+def _find_places(
+    mesh: QuadMesh,
+    projector: SurfaceProjector,
+    sampler: PaintSampler,
+    is_open: BoolArray,
+    shifts: CurveShifts,
+    edge: FloatArray,
+) -> tuple[NDArray[np.int64], FloatArray, FloatArray]:
+    """Return stations, (k,), the way to the left of the curve at each, (k, 3), and how far that way the paint parts."""
+    openings = len(is_open)  # stands for all colours that are left open
+
+    def colors(points: FloatArray) -> list[NDArray[np.int32]]:
+        return [np.where(np.append(is_open, False)[c], openings, c).astype(np.int32) for c in sampler.colors_at(points)]
+
+    beyond = np.where(sampler.beyond == NO_QUAD, openings, sampler.beyond)
+    near = np.ones(len(mesh.positions), np.bool_)
+    sides = find_border_sides(mesh, near, sampler.own, beyond, shifts.curves, rim=openings)
+    found: list[tuple[NDArray[np.int64], FloatArray, FloatArray]] = []
+    for index in np.unique(sides.curve):
+        part = sides.take(sides.curve == index)
+        asked, of = _stations_on(part, shifts, int(index))
+        if len(asked) == 0:
+            continue
+        on, along = np.full(len(asked), index), shifts.along[asked]
+        points = shifts.curves.position(on, along)
+        tangent = shifts.curves.tangent(on, along, np.full(len(asked), 0.3 * edge[index]))
+        left = unit(cross_rows(projector.project(points).normals, tangent))
+        reach = np.minimum(_REACH * part.rooms[of], _FARTHEST * edge[index])
+        offset, is_sure = find_paint(points, left, reach, part.colors[of], colors)
+        for side, sign in ((0, 1.0), (1, -1.0)):  # the end of the sculpt looks like an opening that is not seen
+            is_sure &= (part.colors[of, side] != openings) | (sign * offset < _FULL * reach[:, side])
+        found.append((asked[is_sure], left[is_sure], offset[is_sure]))
+    if not found:
+        return np.zeros(0, np.int64), np.zeros((0, 3)), np.zeros(0)
+    return (
+        np.concatenate([f[0] for f in found]),
+        np.vstack([f[1] for f in found]),
+        np.concatenate([f[2] for f in found]),
+    )
+
+
+def _stations_on(sides: BorderSides, shifts: CurveShifts, index: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return which stations of a curve lie on these of its edges, and on which edge each does."""
+    first, last = shifts.first[index : index + 2]
+    period = float(shifts.curves.length[index]) if shifts.curves.closed[index] else np.inf
+    since = shifts.along[first:last, None] - sides.along[:, 0]
+    since = np.where(since < 0, since + period, since)
+    within = since < sides.along[:, 1] - sides.along[:, 0]
+    asked = np.flatnonzero(within.any(axis=1))
+    return first + asked, within[asked].argmax(axis=1)
+
+
+def _on_curves(
+    mesh: QuadMesh, shifts: CurveShifts, moved: FloatArray, edge: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    """Return (n, 3) by how much vertices on curves, or fixed, move, and (n,) which those are."""
+    on_curve = (mesh.vertex_curve >= 0) | mesh.is_fixed
+    step, best = np.zeros_like(mesh.positions), np.full(len(mesh.positions), np.inf)
+    for index in range(len(edge)):
+        asked = np.flatnonzero((mesh.vertex_curve == index) | mesh.is_fixed)
+        along, off = shifts.curves.locate(index, mesh.positions[asked])
+        nearer = (off < best[asked]) & (off < edge[index])
+        there = asked[nearer]
+        best[there] = off[nearer]
+        step[there] = shifts.weights(np.full(len(there), index), along[nearer]) @ moved
+    return step, on_curve
+
+
+def _spread(mesh: QuadMesh, step: FloatArray, known: BoolArray) -> FloatArray:
+    """Return the steps with those that are not known between the others, as a net of springs has them."""
+    edges, count = unique_edges(mesh.quads), len(mesh.positions)
+    links = coo_matrix((np.ones(len(edges)), (edges[:, 0], edges[:, 1])), shape=(count, count)).tocsr()
+    links = links + links.T
+    free = np.flatnonzero(~known)
+    if len(free) == 0 or not known.any():
+        return step
+    stiffness: csr_matrix = (diags(np.asarray(links.sum(axis=1)).ravel()) - links).tocsr()
+    out = step.copy()
+    out[free] = factorize(stiffness[free][:, free]).solve(-(stiffness[free][:, known] @ step[known]))
+    return out

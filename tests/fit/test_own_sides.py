@@ -1,0 +1,153 @@
+"""Each side of a mirrored mesh follows its own paint; parts cut from a mesh hang together by edges."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from loopwright.fit.curve_shifts import CurveShifts
+from loopwright.fit.cut_part import close_fans, cut_part
+from loopwright.fit.link_edges import unique_edges
+from loopwright.fit.measure_quality import measure_quality
+from loopwright.fit.own_sides import OwnPaint, own_sides
+from loopwright.fit.paint_index import PaintIndex
+from loopwright.fit.slide_curves import lay_curves
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import BoolArray, Curve, FloatArray, MirrorPlane, Paint, QuadMesh, Region
+
+Maker = Callable[..., QuadMesh]
+COLORS = ((200, 60, 60), (60, 60, 200), (20, 20, 20))
+PLANE = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
+
+
+@pytest.fixture(scope="module")
+def board() -> SurfaceProjector:
+    """A flat board from -3 to 3 in x, and from -2 to 2 in y."""
+    x, y = (a.ravel() for a in np.meshgrid(np.linspace(-3, 3, 241), np.linspace(-2, 2, 161)))
+    ids = np.arange(241 * 161).reshape(161, 241)
+    a, b, c, d = (part.ravel() for part in (ids[:-1, :-1], ids[:-1, 1:], ids[1:, 1:], ids[1:, :-1]))
+    triangles = np.vstack([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
+    return SurfaceProjector(np.stack([x, y, 0 * x], axis=1), triangles)
+
+
+def half(make_square: Maker) -> QuadMesh:
+    """A grid from x = 0 to 2, y = -1 to 1, of edge 0.2, with a border along x = 1 and a junction in its middle."""
+    mesh = make_square(10, 10)
+    points = mesh.positions + [1.0, 0.0, 0.0]
+    on_border = np.abs(points[:, 0] - 1.0) < 1e-9
+    is_corner = on_border & (np.abs(np.abs(points[:, 1]) - 1.0) < 1e-9)
+    junction = on_border & (np.abs(points[:, 1]) < 1e-9)
+    curves = tuple(Curve(curve.points + [1.0, 0.0, 0.0], False) for curve in mesh.curves)
+    lines = [Curve(np.array([[1.0, a, 0.0], [1.0, b, 0.0]]), False) for a, b in ((-1.0, 0.0), (0.0, 1.0))]
+    curve = np.where(on_border & ~is_corner & ~junction, len(curves) + (points[:, 1] > 0), mesh.vertex_curve)
+    in_plane = points[:, 0] < 1e-9
+    return replace(
+        mesh,
+        positions=points,
+        quad_region=(points[mesh.quads].mean(axis=1)[:, 0] > 1.0).astype(np.int32),
+        regions=(Region("inner", COLORS[0]), Region("outer", COLORS[1])),
+        vertex_curve=np.where(in_plane, -1, curve).astype(np.int32),
+        curves=(*curves, *lines),
+        is_fixed=(mesh.is_fixed | is_corner | junction) & ~in_plane,
+        on_mirror=in_plane,
+        mirror=PLANE,
+    )
+
+
+def painted(board: SurfaceProjector, border: Callable[[FloatArray], FloatArray], *, rim: float = 9.0) -> OwnPaint:
+    """Red up to the border's x on the right, up to -1 on the left, then blue; left open beyond ``rim`` on the left."""
+    x, y, _ = board.positions.T
+    labels = np.where(x > 0, x > border(y), x < -1.0).astype(np.int32)
+    labels[x < -rim] = 2
+    paint = Paint(np.array(COLORS, np.uint8), labels)
+    return OwnPaint(paint, PaintIndex(board.positions, paint), np.array([False, False, True]), ())
+
+
+def border_of(mesh: QuadMesh, side: float) -> FloatArray:
+    """Return the vertices between the two regions on one side."""
+    shared = np.unique(mesh.quads[mesh.quad_region == 0]), np.unique(mesh.quads[mesh.quad_region == 1])
+    both = mesh.positions[np.intersect1d(*shared)]
+    return both[side * both[:, 0] > 0]
+
+
+def test_borders_and_junctions_follow_the_paint_of_their_own_side(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = half(make_square)
+    own = own_sides(mesh, board, paint=painted(board, lambda y: 1.25 + 0.05 * y))
+    right, left = border_of(own, 1.0), border_of(own, -1.0)
+    inner = np.abs(right[:, 1]) < 0.95
+    assert right[inner, 0] == pytest.approx(1.25 + 0.05 * right[inner, 1], abs=0.03)
+    assert left[:, 0] == pytest.approx(-1.0, abs=0.03)
+    without = own_sides(mesh, board)
+    assert border_of(without, 1.0)[:, 0] == pytest.approx(1.0, abs=1e-6)
+    np.testing.assert_array_equal(own.quads, without.quads)
+    assert measure_quality(own.positions, own.quads).scaled_jacobian.min() > 0.9
+
+
+def test_a_painted_opening_is_followed_and_the_end_of_the_sculpt_is_not(
+    make_square: Maker, board: SurfaceProjector
+) -> None:
+    mesh = half(make_square)
+    own = own_sides(mesh, board, paint=painted(board, lambda y: 1.0 + 0 * y, rim=1.85))
+    sides = np.abs(own.positions[:, 1]) < 0.9
+    assert own.positions[sides, 0].min() == pytest.approx(-1.85, abs=0.03)
+    assert own.positions[sides, 0].max() == pytest.approx(2.0, abs=1e-6)
+
+
+def test_held_vertices_stay(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = half(make_square)
+    junction = int(np.flatnonzero((np.abs(mesh.positions - [1.0, 0.0, 0.0]) < 1e-9).all(axis=1))[0])
+    paint = painted(board, lambda y: 1.2 + 0 * y)
+    assert own_sides(mesh, board, paint=paint).positions[junction, 0] == pytest.approx(1.2, abs=0.03)
+    held = own_sides(mesh, board, paint=replace(paint, held=(junction,)))
+    assert held.positions[junction] == pytest.approx([1.0, 0.0, 0.0], abs=1e-6)
+
+
+def test_shifts_follow_a_smooth_wish_and_keep_curves_together_where_they_meet() -> None:
+    first = Curve(np.array([[0.0, 0, 0], [4, 0, 0]]), False)
+    second = Curve(np.array([[4.0, 0, 0], [4, 4, 0]]), False)
+    loop = Curve(np.array([[8.0, 0, 0], [12, 0, 0], [12, 4, 0], [8, 4, 0]]), True)
+    shifts = CurveShifts(lay_curves((first, second, loop)), np.full(3, 0.1))
+    on_first: NDArray[np.int64] = np.flatnonzero(shifts.curve == 0)
+    up = np.tile([0.0, 1.0, 0.0], (len(on_first), 1))
+    spots = np.array([[4.0, 0.0, 0.0]])
+    ties = shifts.tie(spots, np.full(3, 1e-6), to_rest=False)
+    moved = shifts.solve(on_first, up, np.full(len(on_first), 0.3), np.ones(len(on_first)), ties)
+    assert moved[on_first, 1] == pytest.approx(0.3, abs=0.02)  # what hangs on them pulls a little
+    ends = [shifts.weights(np.array([k]), np.array([at])) @ moved for k, at in ((0, 4.0), (1, 0.0))]
+    assert ends[0] == pytest.approx(ends[1], abs=1e-3)
+    assert np.abs(moved[shifts.curve == 2]).max() < 1e-9
+    at_rest = shifts.tie(spots, np.full(3, 1e-6), to_rest=True)
+    resting = shifts.solve(on_first, up, np.full(len(on_first), 0.3), np.ones(len(on_first)), at_rest)
+    assert np.abs(shifts.weights(np.array([0]), np.array([4.0])) @ resting).max() < 0.01
+
+
+def test_weights_are_linear_between_stations_and_go_round_a_closed_curve() -> None:
+    square = Curve(np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]]), True)
+    shifts = CurveShifts(lay_curves((square,)), np.array([0.5]))
+    assert len(shifts.along) == 8
+    at = np.array([0.25, 3.75, 4.25])
+    weights = shifts.weights(np.zeros(3, np.int64), at).toarray()
+    assert weights[0, :2] == pytest.approx([0.5, 0.5]) and weights[1, [7, 0]] == pytest.approx([0.5, 0.5])
+    assert weights[2] == pytest.approx(weights[0]) and weights.sum(axis=1) == pytest.approx(1.0)
+
+
+def fans(quads: NDArray[np.int32]) -> BoolArray:
+    """Tell at which vertices the quads are one fan: at most two of its edges belong to one quad alone."""
+    sides = np.sort(np.stack([quads, np.roll(quads, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
+    edges, uses = np.unique(sides, axis=0, return_counts=True)
+    return np.asarray(np.bincount(edges[uses == 1].ravel()) <= 2, np.bool_)
+
+
+def test_a_part_that_hangs_together_by_a_vertex_gets_the_quads_round_it(make_square: Maker) -> None:
+    mesh = make_square(6, 6)
+    faces = np.array([7, 14, 21])  # on a diagonal
+    assert not fans(cut_part(mesh, faces)[0].quads).all()
+    closed = close_fans(mesh.quads, faces)
+    assert set(faces.tolist()) < set(closed.tolist()) and len(closed) < len(mesh.quads)
+    part, _ = cut_part(mesh, closed)
+    assert fans(part.quads).all() and len(unique_edges(part.quads)) > 0
+    np.testing.assert_array_equal(close_fans(mesh.quads, np.array([7, 8, 13])), [7, 8, 13])

@@ -1,0 +1,55 @@
+"""How far the paint of two halves is apart, and when each side therefore keeps its own."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from loopwright.marks.paint_apart import paint_apart
+from loopwright.options import BuildOptions
+from loopwright.pipeline import build
+from loopwright.types import MirrorPlane, Sculpt
+
+X = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
+
+
+@pytest.mark.parametrize("off", [0.0, 0.05, 0.1, 0.2])
+def test_a_band_that_is_off_on_one_half_is_off_by_its_width(off: float) -> None:
+    x, y = (a.ravel() for a in np.meshgrid(np.linspace(-1, 1, 401), np.linspace(0, 1, 201)))
+    labels = (y > np.where(x > 0, 0.5, 0.5 + off)).astype(np.int32)
+    found = paint_apart(np.stack([x, y, 0 * x], axis=1), labels, X)
+    assert found == pytest.approx(0.95 * off, abs=0.012)  # 95 % of the band; 0.005 between vertices
+    scaled = paint_apart(7.0 * np.stack([x, y, 0 * x], axis=1), labels, X)
+    assert scaled == pytest.approx(7.0 * found)
+
+
+def test_what_one_half_lacks_altogether_does_not_count() -> None:
+    x, y = (a.ravel() for a in np.meshgrid(np.linspace(-1, 1, 401), np.linspace(0, 1, 201)))
+    spot = (x - 0.5) ** 2 + (y - 0.5) ** 2 < 0.04
+    points = np.stack([x, y, 0 * x], axis=1)
+    assert paint_apart(points, spot.astype(np.int32), X) == 0.0
+    assert paint_apart(points[x > 0.1], spot[x > 0.1].astype(np.int32), X) == 0.0
+    assert paint_apart(points, np.full(len(x), -1), X) == 0.0
+
+
+@pytest.mark.parametrize(("off", "is_equal"), [(0.0, True), (0.16, False)])
+def test_sides_are_their_own_where_the_paint_is_apart(tools: Any, off: float, is_equal: bool) -> None:
+    positions, triangles = tools.icosphere(5)
+    x, _, z = positions.T
+    colors = np.where((z > np.where(x > 0, 0.3, 0.3 + off))[:, None], (200, 60, 60), (60, 60, 200))
+    sculpt: Sculpt = tools.paint(positions, triangles, colors)
+    wishes = BuildOptions(budget=600, mirror="x")
+    result = build(sculpt, options=wishes)
+    text = next(f.text for f in result.findings if f.kind == "mirror")
+    assert (result.mesh.mirror is not None) == is_equal
+    assert ("--mirror-shape makes both equal" in text) != is_equal
+    if not is_equal:
+        quads, region = result.mesh.quads, result.mesh.quad_region
+        cap = int(np.argmax([result.mesh.positions[quads[region == k]][..., 2].mean() for k in (0, 1)]))
+        both = np.intersect1d(np.unique(quads[region == cap]), np.unique(quads[region != cap]))
+        border = result.mesh.positions[both]
+        away = np.abs(border[:, 0]) > 0.25  # where the border steps from one height to the other it is in between
+        at = np.where(border[:, 0] > 0, 0.3, 0.3 + off)
+        assert border[away, 2] == pytest.approx(at[away], abs=0.03)
