@@ -14,7 +14,7 @@ from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, Paint, QuadMesh
 
-_LASTS = 0.08  # a lead below this after the fit is too little
+_LASTS = 0.12  # a lead below this after the fit is too little
 _MORE = 0.15  # so much more is asked for in the next attempt
 _ATTEMPTS = 3
 _SAFE = 0.3  # quads that lead by less keep their shapes, and so do those beside them

@@ -22,7 +22,7 @@ from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, Paint, QuadMesh
 
-SAFE_LEAD = 0.1  # of a quad's own colour, as a share of its samples: enough to last when the mesh is fitted
+SAFE_LEAD = 0.14  # of a quad's own colour, as a share of its samples: enough to last when the mesh is fitted
 _AHEAD = 0.04  # so much more is aimed at
 _AMPLE = 0.2  # and with so much more the growth goes back
 _BACK = 0.95  # by this factor
@@ -167,7 +167,7 @@ def _grow(
     folded = _is_folded(mesh.positions, mesh.quads).sum()
     # quads with no other paint near keep theirs
     near = np.flatnonzero(vertices_around(mesh.quads, lead < _SURE, _ASIDE)[mesh.quads].any(axis=1))
-    was_poor = face_quality(mesh.positions, mesh.quads, state.normals) < options.least_quality
+    lacked = np.maximum(options.least_quality - face_quality(mesh.positions, mesh.quads, state.normals), 0.0)
     folds = np.zeros(len(mesh.quads), np.bool_)
     idle_turns = 0
     for turn in range(_TURNS):
@@ -182,11 +182,12 @@ def _grow(
         lead[near], way[near] = sampler.lead(state.positions, near)
         score = _score(lead, margin)
         idle_turns += 1
-        is_folded, is_poor = _is_folded(state.positions, mesh.quads), state.are_below(options.least_quality)
-        is_sound = is_folded.sum() <= folded and is_poor.sum() <= was_poor.sum()
+        is_folded = _is_folded(state.positions, mesh.quads)
+        lack = np.maximum(options.least_quality - face_quality(state.positions, mesh.quads, state.normals), 0.0)
+        is_sound = is_folded.sum() <= folded and lack.sum() <= lacked.sum()
         if score < lowest and is_sound:
             best, lowest, idle_turns = Kept(replace(drawn, positions=state.positions.copy()), growth), score, 0
-        folds |= (is_folded | is_poor) & ~was_poor
+        folds |= (is_folded | (lack > 0.0)) & (lacked == 0.0)
         if score == 0.0 or idle_turns == _IDLE_TURNS:
             break
     progress("keep paint", 1.0)
