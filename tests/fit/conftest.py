@@ -144,3 +144,18 @@ def make_square() -> MeshMaker:
         return quad_mesh(points, grid_quads(m + 1, n + 1), curves=curves, vertex_curve=curve, fixed=fixed.tolist())
 
     return make
+
+
+@pytest.fixture(scope="session")
+def make_board() -> Callable[[float, float], SurfaceProjector]:
+    """``make_board(x, y)``: a flat board from -x to x and from -y to y, of squares with sides of 0.01."""
+
+    def make(x_reach: float, y_reach: float) -> SurfaceProjector:
+        columns, rows = (int(round(200 * reach)) + 1 for reach in (x_reach, y_reach))
+        x, y = np.meshgrid(np.linspace(-x_reach, x_reach, columns), np.linspace(-y_reach, y_reach, rows))
+        ids = np.arange(columns * rows).reshape(rows, columns)
+        a, b, c, d = (part.ravel() for part in (ids[:-1, :-1], ids[:-1, 1:], ids[1:, 1:], ids[1:, :-1]))
+        triangles = np.vstack([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
+        return SurfaceProjector(np.stack([x.ravel(), y.ravel(), np.zeros(x.size)], axis=1), triangles)
+
+    return make

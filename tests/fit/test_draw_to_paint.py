@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -22,11 +23,8 @@ REGIONS = (Region("left", (200, 60, 60)), Region("right", (60, 60, 200)))
 
 
 @pytest.fixture(scope="module")
-def board() -> SurfaceProjector:
-    x, y = (a.ravel() for a in np.meshgrid(np.linspace(-1.2, 1.2, 241), np.linspace(-1.2, 1.2, 241)))
-    quads = grid_quads(241, 241)
-    triangles = np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]).astype(np.int32)
-    return SurfaceProjector(np.stack([x, y, 0 * x], axis=1), triangles)
+def board(make_board: Callable[[float, float], SurfaceProjector]) -> SurfaceProjector:
+    return make_board(1.2, 1.2)
 
 
 def two_halves(reverse: bool = False) -> QuadMesh:

@@ -24,12 +24,8 @@ PALETTE = np.array([LEFT, RIGHT, STRAY], np.uint8)
 
 
 @pytest.fixture(scope="module")
-def board() -> SurfaceProjector:
-    x, y = (a.ravel() for a in np.meshgrid(np.linspace(-1.2, 1.2, 241), np.linspace(-1.2, 1.2, 241)))
-    ids = np.arange(241 * 241).reshape(241, 241)
-    a, b, c, d = (part.ravel() for part in (ids[:-1, :-1], ids[:-1, 1:], ids[1:, 1:], ids[1:, :-1]))
-    triangles = np.vstack([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
-    return SurfaceProjector(np.stack([x, y, 0 * x], axis=1), triangles)
+def board(make_board: Callable[[float, float], SurfaceProjector]) -> SurfaceProjector:
+    return make_board(1.2, 1.2)
 
 
 def two_regions(make_square: Maker, n: int) -> QuadMesh:

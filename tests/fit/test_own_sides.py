@@ -25,13 +25,8 @@ PLANE = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
 
 
 @pytest.fixture(scope="module")
-def board() -> SurfaceProjector:
-    """A flat board from -3 to 3 in x, and from -2 to 2 in y."""
-    x, y = (a.ravel() for a in np.meshgrid(np.linspace(-3, 3, 241), np.linspace(-2, 2, 161)))
-    ids = np.arange(241 * 161).reshape(161, 241)
-    a, b, c, d = (part.ravel() for part in (ids[:-1, :-1], ids[:-1, 1:], ids[1:, 1:], ids[1:, :-1]))
-    triangles = np.vstack([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
-    return SurfaceProjector(np.stack([x, y, 0 * x], axis=1), triangles)
+def board(make_board: Callable[[float, float], SurfaceProjector]) -> SurfaceProjector:
+    return make_board(3.0, 2.0)
 
 
 def half(make_square: Maker) -> QuadMesh:
@@ -71,7 +66,7 @@ def border_of(mesh: QuadMesh, side: float) -> FloatArray:
     """Return the vertices between the two regions on one side."""
     shared = np.unique(mesh.quads[mesh.quad_region == 0]), np.unique(mesh.quads[mesh.quad_region == 1])
     both = mesh.positions[np.intersect1d(*shared)]
-    return both[side * both[:, 0] > 0]
+    return np.asarray(both[side * both[:, 0] > 0])
 
 
 def test_borders_and_junctions_follow_the_paint_of_their_own_side(make_square: Maker, board: SurfaceProjector) -> None:

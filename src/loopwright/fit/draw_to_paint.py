@@ -69,7 +69,7 @@ def _draw(
     edge = max(float((sides.along[:, 1] - sides.along[:, 0]).mean()), _LEAST_EDGE * length)
     count = max(4, int(np.ceil(_PER_EDGE * length / edge)))
     station = (np.arange(count) + 0.5) * length / count
-    asked, of = _stations_on(sides, station, length if curve.closed else np.inf)
+    asked, of = stations_on(sides, station, length if curve.closed else np.inf)
     if len(asked) == 0:
         return curve
     points, along = curves.position(np.full(count, index), station), np.full(len(asked), index)
@@ -96,8 +96,13 @@ def _draw(
     return _put_in(index, curve, curves, station[near], points[near], length / count)
 
 
-def _stations_on(sides: BorderSides, station: FloatArray, period: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return which stations lie on the edges, and on which edge each does."""
+def stations_on(sides: BorderSides, station: FloatArray, period: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return which stations along a curve lie on these of its edges, and on which edge each does.
+
+    Parameters
+    ----------
+    station : (k,) arc lengths. period : the length of a closed curve, else inf.
+    """
     since = station[:, None] - sides.along[:, 0]
     since = np.where(since < 0, since + period, since)
     within = since < sides.along[:, 1] - sides.along[:, 0]

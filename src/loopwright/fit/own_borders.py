@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix, diags, vstack
 
-from loopwright.fit.border_sides import NO_QUAD, BorderSides, find_border_sides
+from loopwright.fit.border_sides import NO_QUAD, find_border_sides
 from loopwright.fit.curve_shifts import CurveShifts
-from loopwright.fit.draw_to_paint import find_paint
+from loopwright.fit.draw_to_paint import find_paint, stations_on
 from loopwright.fit.link_edges import unique_edges
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.slide_curves import CurveSet, lay_curves
@@ -109,7 +109,10 @@ def _find_places(
     found: list[tuple[NDArray[np.int64], FloatArray, FloatArray]] = []
     for index in np.unique(sides.curve):
         part = sides.take(sides.curve == index)
-        asked, of = _stations_on(part, shifts, int(index))
+        first, last = shifts.first[index : index + 2]
+        period = float(shifts.curves.length[index]) if shifts.curves.closed[index] else np.inf
+        asked, of = stations_on(part, shifts.along[first:last], period)
+        asked += first
         if len(asked) == 0:
             continue
         on, along = np.full(len(asked), index), shifts.along[asked]
@@ -128,17 +131,6 @@ def _find_places(
         np.vstack([f[1] for f in found]),
         np.concatenate([f[2] for f in found]),
     )
-
-
-def _stations_on(sides: BorderSides, shifts: CurveShifts, index: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return which stations of a curve lie on these of its edges, and on which edge each does."""
-    first, last = shifts.first[index : index + 2]
-    period = float(shifts.curves.length[index]) if shifts.curves.closed[index] else np.inf
-    since = shifts.along[first:last, None] - sides.along[:, 0]
-    since = np.where(since < 0, since + period, since)
-    within = since < sides.along[:, 1] - sides.along[:, 0]
-    asked = np.flatnonzero(within.any(axis=1))
-    return first + asked, within[asked].argmax(axis=1)
 
 
 def _on_curves(
