@@ -200,8 +200,9 @@ class _Rim:
 
         Parameters
         ----------
-        straight : (k,) how far the ends of each cut are apart, as which its length counts.
+        straight : (k,) how far the ends of each cut are apart, as which its length counts; inf too where they are not.
         """
+        length = np.maximum(straight, 1e-9 * self.size)
         ends = np.sort(self.at[np.stack([cuts.start, cuts.end], axis=1)], axis=1)
         found, patches = np.zeros(len(cuts)), np.zeros(len(cuts), np.int64)
         corners = np.concatenate([self.corners, self.corners + self.total])
@@ -212,7 +213,7 @@ class _Rim:
             for sides in range(2, 6):
                 mine = np.flatnonzero(number == sides)
                 within = [corners[first[mine] + k] for k in range(sides - 2)]
-                lengths = np.column_stack([np.diff(np.column_stack([low[mine], *within, high[mine]])), straight[mine]])
+                lengths = np.column_stack([np.diff(np.column_stack([low[mine], *within, high[mine]])), length[mine]])
                 if sides == 2:
                     worst = np.abs(np.log(lengths[:, 0] / lengths[:, 1]))
                 else:
@@ -220,4 +221,4 @@ class _Rim:
                     patches[mine] += 1
                 found[mine] += share[mine] * worst
             found[((number < 3) | (number > 5)) & (share < _LEAST_LENS)] = np.inf
-        return np.where((patches == 2) == are_patches, found, np.inf)
+        return np.where(((patches == 2) == are_patches) & (straight > 0.0), found, np.inf)
