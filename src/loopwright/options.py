@@ -59,7 +59,7 @@ class BuildOptions:
     """Names for painted colours; a colour without one is named by its hex code, such as ``#c89070``."""
     mirror_shape: bool | None = None
     """Make both halves equal; if False the topology is mirrored, and each side keeps its own shape and paint. None for
-    equal halves where the sculpt's are, to within a third of an edge."""
+    equal halves where the sculpt's are, to within 0.3 of a mesh edge, or are no images of one another at all."""
     lines: tuple[FlowLine, ...] = ()
     """Lines drawn on the sculpt that edges shall follow."""
     points: tuple[FixedPoint, ...] = ()

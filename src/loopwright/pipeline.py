@@ -141,13 +141,11 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     half = mesh if mesh.mirror is not None else None
     if half is not None and not made.regions.is_equal:
         with clock.stage("own sides"):
-            shared = half
+            shared, paint = half, _own_paint(ground, made.regions, wishes, even.positions[list(kept)])
             mesh = keep(
                 "own sides",
-                (shared, made.regions.paint, wishes.leave_open, kept),
-                lambda: own_sides(
-                    shared, projector, paint=_own_paint(ground, made.regions, wishes, kept), progress=progress
-                ),
+                (shared, made.regions.paint, wishes.leave_open, even, kept),
+                lambda: own_sides(shared, projector, paint=paint, progress=progress),
             )
             loosened += tell_loosened(reflect_half(shared), mesh)
     with clock.stage("fit"):
@@ -210,7 +208,9 @@ def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
     return _Plan(regions, surface, layout, (*ground.findings, *regions.findings, *sized, *counted))
 
 
-def _own_paint(ground: Ground, regions: FoundRegions, wishes: BuildOptions, held: tuple[int, ...]) -> OwnPaint:
+def _own_paint(ground: Ground, regions: FoundRegions, wishes: BuildOptions, held: FloatArray) -> OwnPaint | None:
+    if len(regions.paint.palette) < 2:
+        return None
     is_open = choose_open(regions.paint.palette, MarksOptions(open_colors=wishes.leave_open))
     return OwnPaint(regions.paint, _paint_index(ground, regions.paint), is_open, held)
 

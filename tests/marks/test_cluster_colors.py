@@ -102,3 +102,12 @@ def test_near_colours_mixed_with_each_other_are_one() -> None:
     clusters = cluster_colors(*sheet)
     assert clusters.palette.tolist() == [[200, 60, 60], [84, 58, 44]]
     assert (clusters.vertex_color == is_right).all()
+
+
+def test_near_colours_are_one_where_they_are_steps_of_a_gradient_or_all_but_equal() -> None:
+    points, triangles, colors = hard_sheet(np.zeros(3600, np.bool_))
+    step = np.clip(np.arange(3600) // 60 - 40, 0, 18)[:, None] // 3 * 6  # bands of three vertices, six levels apart
+    ramp = np.where(points[:, :1] < 30, colors, colors + step).astype(np.uint8)
+    assert len(cluster_colors(points, triangles, ramp).palette) < 6
+    halves = np.where(points[:, 1:2] < 30, [84, 58, 44], [86, 58, 44]).astype(np.uint8)
+    assert len(cluster_colors(points, triangles, halves).palette) == 1

@@ -9,32 +9,48 @@ import pytest
 
 from loopwright.marks.paint_apart import paint_apart
 from loopwright.options import BuildOptions
-from loopwright.pipeline import build
+from loopwright.pipeline import build, plan
 from loopwright.types import MirrorPlane, Sculpt
 
 X = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
+_IDS = np.arange(201 * 401).reshape(201, 401)
+SHEET = (
+    np.concatenate(
+        [
+            np.stack([_IDS[:-1, :-1], _IDS[:-1, 1:], _IDS[1:, 1:]], axis=2),
+            np.stack([_IDS[:-1, :-1], _IDS[1:, 1:], _IDS[1:, :-1]], axis=2),
+        ]
+    )
+    .reshape(-1, 3)
+    .astype(np.int32)
+)
 
 
-@pytest.mark.parametrize("off", [0.0, 0.05, 0.1, 0.2])
+@pytest.mark.parametrize("off", [0.0, 0.01, 0.02, 0.04])
 def test_a_band_that_is_off_on_one_half_is_off_by_its_width(off: float) -> None:
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(-1, 1, 401), np.linspace(0, 1, 201)))
     labels = (y > np.where(x > 0, 0.5, 0.5 + off)).astype(np.int32)
-    found = paint_apart(np.stack([x, y, 0 * x], axis=1), labels, X)
-    assert found == pytest.approx(0.95 * off, abs=0.012)  # 95 % of the band; 0.005 between vertices
-    scaled = paint_apart(7.0 * np.stack([x, y, 0 * x], axis=1), labels, X)
-    assert scaled == pytest.approx(7.0 * found)
+    points = np.stack([x, y, 0 * x], axis=1)
+    found = paint_apart(points, SHEET, labels, X)
+    assert found == pytest.approx(off, abs=0.006)  # 0.005 between vertices
+    assert paint_apart(7.0 * points, SHEET, labels, X) == pytest.approx(7.0 * found)
+    assert paint_apart(points * [-1.0, 1.0, 1.0], SHEET, labels, X) == pytest.approx(found)
+    soft = np.where(np.abs(y - np.where(x > 0, 0.5, 0.5 + off)) < 0.02, -1, labels)
+    assert paint_apart(points, SHEET, soft, X) == pytest.approx(off, abs=0.012)
 
 
 def test_what_one_half_lacks_altogether_does_not_count() -> None:
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(-1, 1, 401), np.linspace(0, 1, 201)))
-    spot = (x - 0.5) ** 2 + (y - 0.5) ** 2 < 0.04
-    points = np.stack([x, y, 0 * x], axis=1)
-    assert paint_apart(points, spot.astype(np.int32), X) == 0.0
-    assert paint_apart(points[x > 0.1], spot[x > 0.1].astype(np.int32), X) == 0.0
-    assert paint_apart(points, np.full(len(x), -1), X) == 0.0
+    points, cap = np.stack([x, y, 0 * x], axis=1), y > 0.5
+    for at, reach in ((0.5, 0.1), (-0.5, 0.1), (0.5, 0.004), (-0.5, 0.004)):
+        spot = (x - at) ** 2 + (y - 0.2) ** 2 < reach**2
+        for color in (0, 1, 2):  # of both halves, or of none else
+            labels = np.where(spot, color, cap).astype(np.int32)
+            assert paint_apart(points, SHEET, labels, X) < 0.006
+    assert paint_apart(points, SHEET, np.full(len(x), -1), X) == 0.0
 
 
-@pytest.mark.parametrize(("off", "is_equal"), [(0.0, True), (0.16, False)])
+@pytest.mark.parametrize(("off", "is_equal"), [(0.0, True), (0.05, False)])
 def test_sides_are_their_own_where_the_paint_is_apart(tools: Any, off: float, is_equal: bool) -> None:
     positions, triangles = tools.icosphere(5)
     x, _, z = positions.T
@@ -53,3 +69,12 @@ def test_sides_are_their_own_where_the_paint_is_apart(tools: Any, off: float, is
         away = np.abs(border[:, 0]) > 0.25  # where the border steps from one height to the other it is in between
         at = np.where(border[:, 0] > 0, 0.3, 0.3 + off)
         assert border[away, 2] == pytest.approx(at[away], abs=0.03)
+
+
+def test_a_shape_that_is_apart_is_named_as_the_reason(tools: Any) -> None:
+    positions, triangles = tools.icosphere(5)
+    positions = positions * np.where(positions[:, :1] < 0, [1.15, 1.0, 1.0], 1.0)
+    colors = np.where((positions[:, 2] > 0.3)[:, None], (200, 60, 60), (60, 60, 200))
+    result = plan(tools.paint(positions, triangles, colors), options=BuildOptions(budget=3000, mirror="x"))
+    text = next(f.text for f in result.findings if f.kind == "mirror")
+    assert "Since their shape is" in text and "--mirror-shape makes both equal" in text

@@ -79,7 +79,7 @@ def add_wish_arguments(parser: argparse.ArgumentParser, *, needs_marks: bool = F
         dest="mirror_shape",
         action="store_true",
         default=None,
-        help="make both halves equal (the default where the sculpt's are, to within a third of an edge)",
+        help="make both halves equal (the default where the sculpt's are, to within 0.3 of a mesh edge)",
     )
     shape.add_argument(
         "--own-sides",

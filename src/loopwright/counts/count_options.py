@@ -29,7 +29,7 @@ class CountOptions:
     open_arcs : layouts of more arcs get counts rounded from the relaxed program's, which is much faster.
     """
 
-    extra_pole: float = 5.5
+    extra_pole: float = 4.0
     ring_poles: float = 80.0
     uneven: float = 0.1
     uneven_rows: float = 1.5

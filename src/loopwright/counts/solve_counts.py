@@ -19,7 +19,7 @@ from loopwright.types import FloatArray, IntArray
 
 _TRIALS = 12  # patches that are tried before the most helpful ones are made loose
 _SEAMS = ("cut", "mirror")
-_OFF_BUDGET = 700.0  # price of solutions that miss the budget by its whole, beyond the tolerance
+_OFF_BUDGET = 500.0  # price of solutions that miss the budget by its whole, beyond the tolerance
 _GAIN = 1e-6  # smaller gains in price are none
 _NEAR = 1.4  # the factor of the wished face number within which that of the relaxed program is worth a goal
 

@@ -8,6 +8,7 @@ from scipy.sparse import csr_matrix, diags, kron, vstack
 
 from loopwright.fit.slide_curves import CurveSet
 from loopwright.numerics.factorize import factorize
+from loopwright.numerics.norms import norms
 from loopwright.types import FloatArray
 
 _LEAST = 4  # stations on a curve
@@ -95,7 +96,13 @@ class CurveShifts:
         for index in range(len(self.count)):
             along, off = self.curves.locate(index, spots)
             near = np.flatnonzero(off < reach[index])
-            weights = self.weights(np.full(len(near), index), along[near])
+            along = along[near]
+            if not self.curves.closed[index]:  # both ends may be at one spot
+                ends = self.curves.position(np.array([index, index]), np.array([0.0, self.curves.length[index]]))
+                at_both = (norms(spots[near][:, None] - ends) < reach[index]).all(axis=1)
+                along = np.concatenate([along, self.curves.length[index] - along[at_both]])
+                near = np.concatenate([near, near[at_both]])
+            weights = self.weights(np.full(len(near), index), along)
             for k, spot in enumerate(near.tolist()):
                 if to_rest:
                     rows.append(weights[k])

@@ -38,6 +38,7 @@ _NEAR = 2  # ... so many rows round them, stay as they were
 _SURE = 0.98  # own colour's lead at which a quad has no other paint in it
 _ASIDE = 1  # rows round quads with other paint that are looked at in each turn
 _SOUND = 0.02  # least scaled Jacobian, against a quad's own normal, that is not a fold
+_NO_LOSS = 1e-6  # of quality
 _ROUNDS = 5  # of evening out per turn
 
 
@@ -76,7 +77,8 @@ def keep_paint(
     A stroke that slipped, or a border that the brush left uneven, can colour a
     small quad beside it mostly wrong; a deeper quad bridges it. The mesh is
     evened out on with larger wished sides for such quads; what comes out
-    is kept where it leaves fewer of them and no quad worse than bad.
+    is kept where it leaves fewer of them, none folded that was not, and where
+    poor quads together lack no more of a fair quality than they did.
 
     Parameters
     ----------
@@ -184,7 +186,7 @@ def _grow(
         idle_turns += 1
         is_folded = _is_folded(state.positions, mesh.quads)
         lack = np.maximum(options.least_quality - face_quality(state.positions, mesh.quads, state.normals), 0.0)
-        is_sound = is_folded.sum() <= folded and lack.sum() <= lacked.sum()
+        is_sound = is_folded.sum() <= folded and lack.sum() <= lacked.sum() + _NO_LOSS
         if score < lowest and is_sound:
             best, lowest, idle_turns = Kept(replace(drawn, positions=state.positions.copy()), growth), score, 0
         folds |= (is_folded | (lack > 0.0)) & (lacked == 0.0)

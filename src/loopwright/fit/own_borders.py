@@ -26,6 +26,7 @@ _FARTHEST = 1.2  # ... of the border's mean edge: how far the paint is looked fo
 _FULL = 0.99  # of that reach: an opening that far off is not seen
 _SURE = 0.3  # of an edge: places that lie further off what the others near them say count less, and are ...
 _WEIGHINGS = 3  # ... weighed so many times
+_LEAST_PULL = 1e-9  # home, of vertices between the curves, against 1 of each spring
 _ON_CURVE = 0.05  # of an edge: what lies this near to a curve is on it
 
 
@@ -122,7 +123,8 @@ def _find_places(
         reach = np.minimum(_REACH * part.rooms[of], _FARTHEST * edge[index])
         offset, is_sure = find_paint(points, left, reach, part.colors[of], colors)
         for side, sign in ((0, 1.0), (1, -1.0)):  # the end of the sculpt looks like an opening that is not seen
-            is_sure &= (part.colors[of, side] != openings) | (sign * offset < _FULL * reach[:, side])
+            is_unseen = (part.colors[of, side] == openings) & (sign * offset >= _FULL * reach[:, side])
+            offset[is_unseen] = 0.0
         found.append((asked[is_sure], left[is_sure], offset[is_sure]))
     if not found:
         return np.zeros(0, np.int64), np.zeros((0, 3)), np.zeros(0)
@@ -157,7 +159,8 @@ def _spread(mesh: QuadMesh, step: FloatArray, known: BoolArray) -> FloatArray:
     free = np.flatnonzero(~known)
     if len(free) == 0 or not known.any():
         return step
-    stiffness: csr_matrix = (diags(np.asarray(links.sum(axis=1)).ravel()) - links).tocsr()
+    # the least pull home is for pieces of the mesh of which none is known
+    stiffness: csr_matrix = (diags(np.asarray(links.sum(axis=1)).ravel() + _LEAST_PULL) - links).tocsr()
     out = step.copy()
     out[free] = factorize(stiffness[free][:, free]).solve(-(stiffness[free][:, known] @ step[known]))
     return out

@@ -11,9 +11,10 @@ from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.relax import RelaxOptions, relax
+from loopwright.numerics.norms import norms
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import BoolArray, Curve, Paint, QuadMesh
+from loopwright.types import BoolArray, Curve, FloatArray, Paint, QuadMesh
 
 _ROUNDS = 12
 
@@ -26,13 +27,13 @@ class OwnPaint:
     ----------
     paint : the sculpt's colours. index : of them.
     is_open : (c,) which colours of the palette are left open.
-    held : vertices of the half that stay where they are.
+    held : (h, 3) places at which a vertex of the half is to stay.
     """
 
     paint: Paint
     index: PaintIndex
     is_open: BoolArray
-    held: tuple[int, ...]
+    held: FloatArray
 
 
 def own_sides(
@@ -67,9 +68,10 @@ def own_sides(
         on_mirror=np.zeros(len(positions), bool),
         mirror=None,
     )
-    if paint is not None and len(paint.paint.palette) > 1:
+    if paint is not None:
         stays = np.zeros(len(positions), np.bool_)
-        stays[list(paint.held)] = True
+        for place in paint.held:
+            stays[int(norms(half.positions - place).argmin())] = True
         sampler = PaintSampler(free, paint.paint, paint.index)
         free = draw_own_borders(free, projector, sampler, paint.is_open, stays)
     chosen = options or RelaxOptions(rounds=_ROUNDS, first_fairness=0.6)

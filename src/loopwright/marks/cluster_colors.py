@@ -19,6 +19,8 @@ from loopwright.types import BoolArray, ByteArray, FloatArray, IntArray
 
 _FEW = 64  # so many exact colours at most are hard paint
 _APART = 14.0  # colours nearer than this in RGB are one, but for hard paint in areas of its own
+_SAME = 5.0  # and those nearer than this are one in any case
+_STEPS = 1  # near colour at most of a colour by itself: one with more is a step between others
 _OWN_AREA = 0.7  # share of its neighbours' colours that are its own where a hard colour has areas of its own
 _BIN = 4  # width of a histogram cell in colour levels
 _FLAT = 2.5  # levels of change along an edge below which a colour counts as even
@@ -67,8 +69,7 @@ def cluster_colors(
         hard = hard[weight[hard] >= 0.5 * min_share * weight.sum()] if len(hard) > 1 else hard
         if len(hard):
             painted = exact[hard].astype(np.float64)
-            lumps = _lumps(triangles, inverse, len(exact))[hard]
-            return _label_nearest(painted[_are_colors(painted, lumps)], exact, inverse, weight)
+            return _label_nearest(painted[_are_colors(painted, hard, triangles, inverse)], exact, inverse, weight)
     return _cluster_soft(positions, triangles, colors, area, min_share)
 
 
@@ -92,26 +93,37 @@ def _distinct(colors: ByteArray) -> tuple[ByteArray, NDArray[np.intp]]:
 
 def _lumps(triangles: IntArray, color: NDArray[np.intp], count: int) -> FloatArray:
     """Return (count,) of the ends of edges at vertices of each colour, which share has the same colour."""
-    corners = color[triangles]
-    beside = np.concatenate([np.roll(corners, -1, axis=1).ravel(), np.roll(corners, 1, axis=1).ravel()])
-    here = np.tile(corners.ravel(), 2)
-    same: FloatArray = np.bincount(here[here == beside], minlength=count) / np.maximum(
-        np.bincount(here, minlength=count), 1
-    )
-    return same
+    same, ends = np.zeros(count), np.zeros(count)
+    for first in range(0, len(triangles), _TABLE):
+        corners = color[triangles[first : first + _TABLE]]
+        for k in range(3):
+            here, there = corners[:, k], corners[:, (k + 1) % 3]
+            ends += np.bincount(here, minlength=count) + np.bincount(there, minlength=count)
+            same += 2 * np.bincount(here[here == there], minlength=count)
+    return same / np.maximum(ends, 1)
 
 
-def _are_colors(palette: FloatArray, lumps: FloatArray) -> BoolArray:
-    """Return which of these colours, the heaviest first, count: not those near to one before and mixed with others.
+def _are_colors(
+    palette: FloatArray, ids: NDArray[np.integer], triangles: IntArray, color: NDArray[np.intp]
+) -> BoolArray:
+    """Return which of these colours, the heaviest first, count.
+
+    One near to a heavier one does where it has areas of its own, and is no step of a gradient.
 
     Parameters
     ----------
-    lumps : as :func:`_lumps` gives it.
+    ids : (k,) the colours' numbers in ``color``, (n,) the vertices' ones.
     """
+    gaps = norms(palette[:, None] - palette[None])
+    near = (gaps < _APART).sum(axis=1) - 1
+    if not near.any():
+        return np.ones(len(palette), np.bool_)
+    lumps = _lumps(triangles, color, int(color.max()) + 1)[ids]
+    by_itself = (near <= _STEPS) & (lumps >= _OWN_AREA)
     counts = np.zeros(len(palette), np.bool_)
-    for index, color in enumerate(palette):
-        is_apart = (norms(palette[counts] - color) >= _APART).all()
-        counts[index] = is_apart or lumps[index] >= _OWN_AREA
+    for index in range(len(palette)):
+        least = float(gaps[index, counts].min(initial=np.inf))
+        counts[index] = least >= _APART or (least >= _SAME and by_itself[index])
     return counts
 
 

@@ -85,7 +85,7 @@ def make_region_surface(
     apart = shelf.keep(
         "paint apart",
         by_mirror,
-        lambda: paint_apart(sculpt.positions, clusters.vertex_color, fit.plane) if fit else 0.0,
+        lambda: _paint_apart(sculpt, clusters, fit),
     )
     unnamed = replace(chosen, region_names={}, open_colors=())
     net, on_mirror, dropped, edge = shelf.keep(
@@ -184,7 +184,9 @@ def _choose_mirror(projector: SurfaceProjector, clusters: ColorClusters, options
 
 
 def _paint_apart(sculpt: Sculpt, clusters: ColorClusters, fit: MirrorFit | None) -> float:
-    return paint_apart(sculpt.positions, clusters.vertex_color, fit.plane) if fit else 0.0
+    if fit is None:
+        return 0.0
+    return paint_apart(sculpt.positions, sculpt.triangles, clusters.vertex_color, fit.plane)
 
 
 def _take_half(sculpt: Sculpt, fit: MirrorFit | None) -> Half:

@@ -6,8 +6,7 @@ from loopwright.marks.options import MarksReport
 from loopwright.options import BuildOptions
 from loopwright.surface.mirror import MOST_APART
 
-_PAINT = 0.3  # of an edge that the paint of the halves may be apart
-_SHAPE = 0.3  # the same of their shapes (rms)
+_APART = 0.3  # of an edge that the paint of the halves, or their shapes (rms), may be apart
 
 
 def makes_equal(report: MarksReport, edge: float, diagonal: float, wishes: BuildOptions) -> bool:
@@ -25,4 +24,4 @@ def makes_equal(report: MarksReport, edge: float, diagonal: float, wishes: Build
         return wishes.mirror_shape
     if report.mirror is None or report.mirror_rms > MOST_APART:
         return True
-    return report.paint_apart <= _PAINT * edge and report.mirror_rms * diagonal <= _SHAPE * edge
+    return max(report.paint_apart, report.mirror_rms * diagonal) <= _APART * edge

@@ -49,7 +49,9 @@ def tell_mirror(
     if is_equal and not is_wrong and report.mirror_rms > _UNEQUAL:
         text += " They differ visibly: with own sides (--own-sides) each keeps its shape."
     elif wishes.mirror_shape is None and not is_equal:
-        apart = f"their paint is up to {report.paint_apart:.3g} apart ({report.paint_apart / edge:.1f} edges)"
+        shape = report.mirror_rms * ground.projector.diagonal
+        what, far = max((report.paint_apart, "paint"), (shape, "shape"))[::-1]
+        apart = f"their {what} is {far:.3g} apart ({far / edge:.1f} edges)"
         text += f" Since {apart}, each side keeps its own shape and paint; --mirror-shape makes both equal."
     findings = [Finding("mirror", text)]
     lost = lost_behind(report, painted, ground)
