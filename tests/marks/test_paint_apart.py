@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -61,6 +62,9 @@ def test_sides_are_their_own_where_the_paint_is_apart(tools: Any, off: float, is
     text = next(f.text for f in result.findings if f.kind == "mirror")
     assert (result.mesh.mirror is not None) == is_equal
     assert ("--mirror-shape makes both equal" in text) != is_equal
+    forced = plan(sculpt, options=replace(wishes, mirror_shape=True))
+    text = next(f.text for f in forced.findings if f.kind == "mirror")
+    assert ("with own sides (--own-sides) each keeps its own" in text) != is_equal
     if not is_equal:
         quads, region = result.mesh.quads, result.mesh.quad_region
         cap = int(np.argmax([result.mesh.positions[quads[region == k]][..., 2].mean() for k in (0, 1)]))
@@ -74,7 +78,7 @@ def test_sides_are_their_own_where_the_paint_is_apart(tools: Any, off: float, is
 def test_a_shape_that_is_apart_is_named_as_the_reason(tools: Any) -> None:
     positions, triangles = tools.icosphere(5)
     positions = positions * np.where(positions[:, :1] < 0, [1.15, 1.0, 1.0], 1.0)
-    colors = np.where((positions[:, 2] > 0.3)[:, None], (200, 60, 60), (60, 60, 200))
-    result = plan(tools.paint(positions, triangles, colors), options=BuildOptions(budget=3000, mirror="x"))
+    colors = np.tile([200, 60, 60], (len(positions), 1))
+    result = plan(tools.paint(positions, triangles, colors), options=BuildOptions(budget=6000, mirror="x"))
     text = next(f.text for f in result.findings if f.kind == "mirror")
     assert "Since their shape is" in text and "--mirror-shape makes both equal" in text

@@ -19,6 +19,7 @@ from loopwright.report.show_tables import show_tables
 from loopwright.report.summarize import Summary
 from loopwright.surface.repair_work import plural
 
+_OWN_SIDES = 0.5  # share of faces with an image below which the sides are their own
 _SCRIPT = """for (const plate of document.querySelectorAll(".plate"))
   plate.addEventListener("click", () => plate.parentElement.classList.toggle("wide"));"""
 
@@ -128,7 +129,10 @@ def _tiles(summary: Summary) -> list[tuple[str, str, str]]:
             tiles.append((title, f"{rms:.3f} %", below + _MEASURED[summary.measured_surface]))
     if summary.symmetry:
         share = summary.symmetry["faces_matched"]
-        tiles.append(("Mirrored", "exactly" if share == 1 else f"{min(share, 0.9999):.2%}", "of all faces"))
+        if share < _OWN_SIDES:
+            tiles.append(("Mirrored", "topology", "each side has its own shape"))
+        else:
+            tiles.append(("Mirrored", "exactly" if share == 1 else f"{min(share, 0.9999):.2%}", "of all faces"))
     tiles.append(("Time", f"{sum(summary.timings.values()):.0f} s", "with this report"))
     return tiles
 

@@ -6,7 +6,8 @@ from loopwright.marks.options import MarksReport
 from loopwright.options import BuildOptions
 from loopwright.surface.mirror import MOST_APART
 
-_APART = 0.3  # of an edge that the paint of the halves, or their shapes (rms), may be apart
+MOST_UNEQUAL = 0.3
+"""Of an edge that the paint of the halves, or their shapes (rms), may be apart."""
 
 
 def makes_equal(report: MarksReport, edge: float, diagonal: float, wishes: BuildOptions) -> bool:
@@ -24,4 +25,4 @@ def makes_equal(report: MarksReport, edge: float, diagonal: float, wishes: Build
         return wishes.mirror_shape
     if report.mirror is None or report.mirror_rms > MOST_APART:
         return True
-    return max(report.paint_apart, report.mirror_rms * diagonal) <= _APART * edge
+    return max(report.paint_apart, report.mirror_rms * diagonal) <= MOST_UNEQUAL * edge

@@ -6,6 +6,7 @@ import numpy as np
 
 from loopwright.marks.options import MarksReport
 from loopwright.options import BuildOptions
+from loopwright.stages.choose_sides import MOST_UNEQUAL
 from loopwright.stages.read_ground import Ground
 from loopwright.surface.mirror import (
     LEAST_ALIKE,
@@ -46,12 +47,15 @@ def tell_mirror(
     done = "one half is meshed and mirrored" if is_equal else "the topology of one half is mirrored"
     text = f"The halves mirror each other to {_percent(report.mirror_rms)} of the diagonal (rms); {done}."
     is_wrong = report.mirror_rms > MOST_APART
-    if is_equal and not is_wrong and report.mirror_rms > _UNEQUAL:
+    if is_equal and not is_wrong and report.paint_apart > MOST_UNEQUAL * edge:
+        text += f" Their paint is {report.paint_apart:.3g} apart ({report.paint_apart / edge:.2f} edges), and where the"
+        text += " mesh cannot be true to both its quads suffer: with own sides (--own-sides) each keeps its own."
+    elif is_equal and not is_wrong and report.mirror_rms > _UNEQUAL:
         text += " They differ visibly: with own sides (--own-sides) each keeps its shape."
     elif wishes.mirror_shape is None and not is_equal:
         shape = report.mirror_rms * ground.projector.diagonal
         what, far = max((report.paint_apart, "paint"), (shape, "shape"))[::-1]
-        apart = f"their {what} is {far:.3g} apart ({far / edge:.1f} edges)"
+        apart = f"their {what} is {far:.3g} apart ({far / edge:.2f} edges, where {MOST_UNEQUAL:g} is the most)"
         text += f" Since {apart}, each side keeps its own shape and paint; --mirror-shape makes both equal."
     findings = [Finding("mirror", text)]
     lost = lost_behind(report, painted, ground)
