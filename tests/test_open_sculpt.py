@@ -283,3 +283,12 @@ def test_a_plan_and_a_build_tell_a_pin_that_costs_much() -> None:
     assert costly.kind == "pin_costly"
     assert f"{GREY_NAME}/{RED_NAME}=60" in costly.text or f"{RED_NAME}/{GREY_NAME}=60" in costly.text
     assert not told(opened().build(replace(QUICK, pins=())).findings)
+
+
+@pytest.mark.parametrize("way", [(0.7, 0.5, 0.3), (0.3, 0.9, 0.1), (0.5, 0.1, 0.8)])
+def test_held_places_stay_with_own_sides_after_an_edit(way: tuple[float, float, float]) -> None:
+    place = at(*way)
+    removed = {"op": "remove_loop", "near": at(0.4, -0.8, -0.3)}
+    wishes = replace(QUICK, points=(FixedPoint(place),), mirror_shape=False, fit_limit=False, edits=(removed,))
+    mesh = opened().build(wishes).mesh
+    assert np.linalg.norm(mesh.positions - place, axis=1).min() < 1e-9
