@@ -91,6 +91,15 @@ def test_a_painted_opening_is_followed_and_the_end_of_the_sculpt_is_not(
     assert own.positions[sides, 0].max() == pytest.approx(2.0, abs=1e-6)
 
 
+def test_a_rim_without_an_opening_in_sight_is_not_dragged_by_borders_that_meet_it(
+    make_square: Maker, board: SurfaceProjector
+) -> None:
+    own = own_sides(half(make_square), board, paint=painted(board, lambda y: 1.2 + 0.5 * (y > 0.3) * (y - 0.3)))
+    at_top = np.unique(own.quads[own.positions[own.quads][..., 1].max(axis=1) > 0.9])
+    top = own.positions[at_top][own.positions[at_top, 1] > 0.9]
+    assert top[:, 1] == pytest.approx(1.0, abs=0.02) and len(top) == 21
+
+
 def test_held_vertices_stay(make_square: Maker, board: SurfaceProjector) -> None:
     mesh = half(make_square)
     junction = int(np.flatnonzero((np.abs(mesh.positions - [1.0, 0.0, 0.0]) < 1e-9).all(axis=1))[0])
