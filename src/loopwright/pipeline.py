@@ -12,7 +12,7 @@ from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import check_points, tell_points, without_openings
 from loopwright.fit.keep_paint import keep_paint
-from loopwright.fit.measure_quality import measure_quality
+from loopwright.fit.measure_quality import count_folds, measure_quality
 from loopwright.fit.own_sides import OwnPaint, own_sides
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.paint_sampler import PaintSampler
@@ -48,6 +48,10 @@ from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, Paint, QuadMesh, RegionSurface
 from loopwright.wishes import name_apart
 
+_FOLDED_SIDES = (
+    "With sides of their own some quads would be folded, so both halves are made equal after all: paint both alike, or "
+    "ask for them (--own-sides) all the same."
+)
 _FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
 
 
@@ -142,12 +146,16 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     if half is not None and not made.regions.is_equal:
         with clock.stage("own sides"):
             shared, paint = half, _own_paint(ground, made.regions, wishes, even.positions[list(kept)])
-            mesh = keep(
+            whole = keep(
                 "own sides",
                 (shared, made.regions.paint, wishes.leave_open, even, kept),
                 lambda: own_sides(shared, projector, paint=paint, progress=progress),
             )
-            loosened += tell_loosened(reflect_half(shared), mesh)
+            if wishes.mirror_shape is None and count_folds(whole) > 2 * count_folds(shared):
+                loosened.append(Finding("own_sides", _FOLDED_SIDES))
+            else:
+                mesh = whole
+                loosened += tell_loosened(reflect_half(shared), mesh)
     with clock.stage("fit"):
         relaxed, mode = mesh, wishes.fit_limit
         reads = (relaxed, mode, made.regions.paint, made.regions.ridges)

@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from loopwright.fit.reflect import reflect_half
 from loopwright.marks.paint_apart import paint_apart
 from loopwright.options import BuildOptions
 from loopwright.pipeline import build, plan
-from loopwright.types import MirrorPlane, Sculpt
+from loopwright.types import MirrorPlane, QuadMesh, Sculpt
 
 X = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
 _IDS = np.arange(201 * 401).reshape(201, 401)
@@ -82,3 +83,23 @@ def test_a_shape_that_is_apart_is_named_as_the_reason(tools: Any) -> None:
     result = plan(tools.paint(positions, triangles, colors), options=BuildOptions(budget=6000, mirror="x"))
     text = next(f.text for f in result.findings if f.kind == "mirror")
     assert "Since their shape is" in text and "--mirror-shape makes both equal" in text
+
+
+@pytest.mark.parametrize("asked", [None, False])
+def test_own_sides_that_fold_quads_are_only_taken_where_they_are_asked_for(
+    tools: Any, monkeypatch: pytest.MonkeyPatch, asked: bool | None
+) -> None:
+    def folded(half: QuadMesh, *_: object, **__: object) -> QuadMesh:
+        whole = reflect_half(half)
+        positions = whole.positions.copy()
+        positions[whole.quads[0]] = positions[whole.quads[0][[1, 0, 2, 3]]]
+        return replace(whole, positions=positions, mirror=None)
+
+    monkeypatch.setattr("loopwright.pipeline.own_sides", folded)
+    positions, triangles = tools.icosphere(5)
+    x, _, z = positions.T
+    colors = np.where((z > np.where(x > 0, 0.3, 0.35))[:, None], (200, 60, 60), (60, 60, 200))
+    wishes = BuildOptions(budget=600, mirror="x", mirror_shape=asked, fit_limit=False)
+    result = build(tools.paint(positions, triangles, colors), options=wishes)
+    assert ("own_sides" in {f.kind for f in result.findings}) == (asked is None)
+    assert (result.mesh.mirror is not None) == (asked is None)

@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import connected_components
 from loopwright.fit.cut_part import cut_part
 from loopwright.fit.follow_paint import follow_paint
 from loopwright.fit.link_edges import vertices_around
-from loopwright.fit.measure_quality import corner_sines
+from loopwright.fit.measure_quality import SOUND, corner_sines
 from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.paint_sampler import PaintSampler
@@ -37,7 +37,6 @@ _TRIALS = 3  # in which quads that fold, and ...
 _NEAR = 2  # ... so many rows round them, stay as they were
 _SURE = 0.98  # own colour's lead at which a quad has no other paint in it
 _ASIDE = 1  # rows round quads with other paint that are looked at in each turn
-_SOUND = 0.02  # least scaled Jacobian, against a quad's own normal, that is not a fold
 _NO_LOSS = 1e-6  # of quality
 _ROUNDS = 5  # of evening out per turn
 
@@ -197,7 +196,7 @@ def _grow(
 
 
 def _is_folded(positions: FloatArray, quads: IntArray) -> BoolArray:
-    return np.asarray(corner_sines(positions, quads).min(axis=1) < _SOUND, np.bool_)
+    return np.asarray(corner_sines(positions, quads).min(axis=1) < SOUND, np.bool_)
 
 
 def _apart(quads: IntArray, faces: NDArray[np.int64]) -> list[NDArray[np.int64]]:

@@ -10,7 +10,10 @@ from loopwright.fit.link_edges import link_stars
 from loopwright.numerics.norms import norms
 from loopwright.surface.edges import cross_rows
 from loopwright.surface.project import unit
-from loopwright.types import FloatArray, IntArray
+from loopwright.types import FloatArray, IntArray, QuadMesh
+
+SOUND = 0.02
+"""Least scaled Jacobian, against a quad's own normal, that is not a fold."""
 
 _BEFORE = [3, 0, 1, 2]  # the corner before each
 
@@ -101,3 +104,8 @@ def measure_quality(positions: FloatArray, quads: IntArray) -> QualityReport:
         aspect=aspect,
         poles={int(v): int(c) for v, c in zip(valences, counts, strict=True)},
     )
+
+
+def count_folds(mesh: QuadMesh) -> int:
+    """Return the number of quads with a scaled Jacobian, against their own normal, below ``SOUND``."""
+    return int((corner_sines(mesh.positions, mesh.quads).min(axis=1, initial=np.inf) < SOUND).sum())
