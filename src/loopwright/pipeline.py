@@ -12,7 +12,7 @@ from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import check_points, tell_points, without_openings
 from loopwright.fit.keep_paint import keep_paint
-from loopwright.fit.measure_quality import count_folds, measure_quality
+from loopwright.fit.measure_quality import are_folded, measure_quality
 from loopwright.fit.own_sides import OwnPaint, own_sides
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.paint_sampler import PaintSampler
@@ -151,7 +151,7 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
                 (shared, made.regions.paint, wishes.leave_open, even, kept),
                 lambda: own_sides(shared, projector, paint=paint, progress=progress),
             )
-            if wishes.mirror_shape is None and count_folds(whole) > 2 * count_folds(shared):
+            if wishes.mirror_shape is None and _folds(whole) > 2 * _folds(shared):
                 loosened.append(Finding("own_sides", _FOLDED_SIDES))
             else:
                 mesh = whole
@@ -214,6 +214,10 @@ def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
     except TightBudgetError as error:
         raise explain_tight(error, ground, regions, wishes, clock) from error
     return _Plan(regions, surface, layout, (*ground.findings, *regions.findings, *sized, *counted))
+
+
+def _folds(mesh: QuadMesh) -> int:
+    return int(are_folded(mesh.positions, mesh.quads).sum())
 
 
 def _own_paint(ground: Ground, regions: FoundRegions, wishes: BuildOptions, held: FloatArray) -> OwnPaint | None:

@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import connected_components
 from loopwright.fit.cut_part import cut_part
 from loopwright.fit.follow_paint import follow_paint
 from loopwright.fit.link_edges import vertices_around
-from loopwright.fit.measure_quality import SOUND, corner_sines
+from loopwright.fit.measure_quality import are_folded
 from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.paint_sampler import PaintSampler
@@ -165,7 +165,7 @@ def _grow(
     best, lowest = kept, _score(sampler.lead(mesh.positions)[0], margin)
     state = RelaxState(drawn, projector, options)
     lead, way = sampler.lead(state.positions)
-    folded = _is_folded(mesh.positions, mesh.quads).sum()
+    folded = are_folded(mesh.positions, mesh.quads).sum()
     # quads with no other paint near keep theirs
     near = np.flatnonzero(vertices_around(mesh.quads, lead < _SURE, _ASIDE)[mesh.quads].any(axis=1))
     lacked = np.maximum(options.least_quality - face_quality(mesh.positions, mesh.quads, state.normals), 0.0)
@@ -183,7 +183,7 @@ def _grow(
         lead[near], way[near] = sampler.lead(state.positions, near)
         score = _score(lead, margin)
         idle_turns += 1
-        is_folded = _is_folded(state.positions, mesh.quads)
+        is_folded = are_folded(state.positions, mesh.quads)
         lack = np.maximum(options.least_quality - face_quality(state.positions, mesh.quads, state.normals), 0.0)
         is_sound = is_folded.sum() <= folded and lack.sum() <= lacked.sum() + _NO_LOSS
         if score < lowest and is_sound:
@@ -193,10 +193,6 @@ def _grow(
             break
     progress("keep paint", 1.0)
     return best, folds & (best is kept)
-
-
-def _is_folded(positions: FloatArray, quads: IntArray) -> BoolArray:
-    return np.asarray(corner_sines(positions, quads).min(axis=1) < SOUND, np.bool_)
 
 
 def _apart(quads: IntArray, faces: NDArray[np.int64]) -> list[NDArray[np.int64]]:

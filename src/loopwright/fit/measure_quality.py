@@ -10,11 +10,9 @@ from loopwright.fit.link_edges import link_stars
 from loopwright.numerics.norms import norms
 from loopwright.surface.edges import cross_rows
 from loopwright.surface.project import unit
-from loopwright.types import FloatArray, IntArray, QuadMesh
+from loopwright.types import BoolArray, FloatArray, IntArray
 
-SOUND = 0.02
-"""Least scaled Jacobian, against a quad's own normal, that is not a fold."""
-
+_SOUND = 0.02  # least scaled Jacobian, against a quad's own normal, that is not a fold
 _BEFORE = [3, 0, 1, 2]  # the corner before each
 
 
@@ -106,6 +104,6 @@ def measure_quality(positions: FloatArray, quads: IntArray) -> QualityReport:
     )
 
 
-def count_folds(mesh: QuadMesh) -> int:
-    """Return the number of quads with a scaled Jacobian, against their own normal, below ``SOUND``."""
-    return int((corner_sines(mesh.positions, mesh.quads).min(axis=1, initial=np.inf) < SOUND).sum())
+def are_folded(positions: FloatArray, quads: IntArray) -> BoolArray:
+    """Tell which of the (m,) quads are folded, or all but so, against their own normal."""
+    return np.asarray(corner_sines(positions, quads).min(axis=1) < _SOUND, np.bool_)
