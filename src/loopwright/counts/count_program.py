@@ -10,7 +10,14 @@ import numpy as np
 
 from loopwright.counts.count_options import CountOptions
 from loopwright.counts.measure_faces import face_gradient
-from loopwright.counts.program_rows import LEAST_UNIT, add_patch_rows, add_rim_rows, add_ring_rows, add_square_rows
+from loopwright.counts.program_rows import (
+    LEAST_UNIT,
+    add_loop_rows,
+    add_patch_rows,
+    add_rim_rows,
+    add_ring_rows,
+    add_square_rows,
+)
 from loopwright.layout.types import Layout
 from loopwright.numerics.integer_program import IntegerProgram
 from loopwright.types import FloatArray, IntArray
@@ -101,6 +108,7 @@ def build_program(
         add_ring_rows(program, layout, patch, sides, opt)
         add_square_rows(program, sides, wished, opt)
     add_rim_rows(program, layout, arcs, opt)
+    add_loop_rows(program, layout, arcs)
     for pin in pins:
         program.add_terms(pin.count, pin.count, (arcs[list(pin.arcs)].tolist(), 1.0))
     if goal is not None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import numpy as np
 
 from loopwright.counts.count_options import CountOptions
@@ -12,6 +14,7 @@ from loopwright.types import IntArray
 
 LEAST_UNIT = 2.0
 """The least target whose shares count: a side that wishes for less counts as wishing for that."""
+_LEAST_LOOP = 3.0  # edges of a closed loop
 
 
 def add_patch_rows(
@@ -96,6 +99,25 @@ def add_rim_rows(program: IntegerProgram, layout: Layout, arcs: IntArray, opt: C
         least = opt.rim_segments // 2 if is_half else opt.rim_segments
         lack = program.real(opt.short_rim)
         program.add_terms(least, np.inf, (arcs[loop].tolist(), 1.0), ([lack], 1.0))
+
+
+def add_loop_rows(program: IntegerProgram, layout: Layout, arcs: IntArray) -> None:
+    """Arcs that close a loop get at least three segments: two would be one edge twice.
+
+    So do two arcs with the same ends. An arc from the mirror plane to it closes a loop with its image.
+    """
+    between: dict[tuple[int, int], list[int]] = {}
+    for arc, column in zip(layout.arcs, arcs.tolist(), strict=True):
+        first, last = sorted((int(arc.vertices[0]), int(arc.vertices[-1])))
+        if first == last:
+            program.add_terms(_LEAST_LOOP, np.inf, ([column], 1.0))
+            continue
+        between.setdefault((first, last), []).append(column)
+        if arc.kind != "mirror" and layout.on_mirror[[first, last]].all():
+            program.add_terms(_LEAST_LOOP, np.inf, ([column], 2.0))
+    for columns in between.values():
+        for pair in combinations(columns, 2):
+            program.add_terms(_LEAST_LOOP, np.inf, (list(pair), 1.0))
 
 
 def rim_loops(layout: Layout) -> list[tuple[list[int], bool]]:
