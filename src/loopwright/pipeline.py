@@ -16,9 +16,8 @@ from loopwright.fit.measure_quality import are_folded, measure_quality
 from loopwright.fit.own_sides import OwnPaint, own_sides
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.paint_sampler import PaintSampler
-from loopwright.fit.reach_tips import reach_tips, tell_tips
+from loopwright.fit.reach_tips import tell_tips
 from loopwright.fit.reflect import reflect_half
-from loopwright.fit.relax import relax
 from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.handover.tell_folded import tell_folded
@@ -32,7 +31,9 @@ from loopwright.options import BuildOptions
 from loopwright.progress import Progress, silent
 from loopwright.results import BuildResult, PlanResult
 from loopwright.shelf import Shelf
+from loopwright.stages.choose_style import choose_style
 from loopwright.stages.clock import Clock
+from loopwright.stages.even_out import even_out
 from loopwright.stages.explain_tight import explain_tight
 from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
@@ -40,11 +41,11 @@ from loopwright.stages.hold_places import check_places, hold_places
 from loopwright.stages.judge_pins import judge_mesh_pins, judge_planned_pins, tell_lost_pins
 from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
 from loopwright.stages.lay_out import lay_out, tell_pins
+from loopwright.stages.layout_style import LayoutStyle
 from loopwright.stages.make_quads import make_quads
 from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
 from loopwright.stages.without_names import without_names
-from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, Paint, QuadMesh, RegionSurface
 from loopwright.wishes import name_apart
 
@@ -67,7 +68,7 @@ def plan(source: Source, *, options: BuildOptions | None = None, progress: Progr
     InputError, MarksError, InfeasibleError : see :mod:`loopwright.errors`.
     """
     clock = Clock(progress)
-    return plan_on(read_ground(source, Shelf(depth=0), clock), options or BuildOptions(), clock)
+    return plan_on(read_ground(source, Shelf(depth=1), clock), options or BuildOptions(), clock)
 
 
 def build(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> BuildResult:
@@ -89,7 +90,7 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     4
     """
     clock = Clock(progress)
-    return build_on(read_ground(source, Shelf(depth=0), clock), options or BuildOptions(), clock)
+    return build_on(read_ground(source, Shelf(depth=1), clock), options or BuildOptions(), clock)
 
 
 @dataclass(frozen=True)
@@ -99,6 +100,7 @@ class _Plan:
     regions: FoundRegions
     surface: RegionSurface
     layout: CountedLayout
+    style: LayoutStyle
     findings: tuple[Finding, ...]
 
 
@@ -110,7 +112,7 @@ def plan_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> PlanResult:
     later = (
         [Finding("edits", "What is planned is the mesh before its edits; a build makes them.")] if wishes.edits else []
     )
-    pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=False)
+    pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=False, style=made.style)
     findings = (*made.findings, *pins, *off, *later)
     outcomes = (*judge_plan(wishes, made.regions.promises, findings), *judge_planned_pins(wishes.pins, made.layout))
     return PlanResult(ground.sculpt, made.surface, made.layout, findings, clock.timings, asked, outcomes=outcomes)
@@ -120,15 +122,14 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     """Make the mesh of a sculpt that is open already."""
     asked, wishes = wishes, _name_apart(wishes)
     made = _plan(ground, wishes, clock)
-    pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=True)
+    pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=True, style=made.style)
     keep, projector, progress = ground.shelf.keep, ground.projector, clock.progress
     mesh, regions = make_quads(ground, made.layout, clock), made.layout.layout.surface.regions
     with clock.stage("relax"):
         off = tell_points(mesh, wishes.points, projector, made.surface.positions)
         points = without_openings(wishes.points, off)
         held, kept = hold_places(mesh, points, projector)
-        kept_points = made.surface.positions
-        mesh = keep("relax", (held, kept_points), lambda: _even_out(held, kept_points, projector, progress))
+        mesh = even_out(ground, held, made.surface.positions, clock)
     even, loosened = mesh, tell_loosened(held, mesh)
     edited: list[Finding] = []
     if wishes.edits:
@@ -191,10 +192,6 @@ def _name_apart(wishes: BuildOptions) -> BuildOptions:
     return replace(wishes, lines=name_apart(wishes.lines, "line"), points=name_apart(wishes.points, "point"))
 
 
-def _even_out(mesh: QuadMesh, points: FloatArray, projector: SurfaceProjector, progress: Progress) -> QuadMesh:
-    return reach_tips(relax(mesh, projector, progress=progress), points, projector, progress=progress)
-
-
 def _tell_lines(made: _Plan, mesh: QuadMesh) -> list[Finding]:
     """Tell which drawn lines the edges of the mesh, or of its half, leave, but for those that the plan told of."""
     promises = made.regions.promises
@@ -209,11 +206,12 @@ def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
     regions = find_regions(ground, wishes, clock)
     surface, vertex_size, sized = find_sizes(ground, regions, wishes, clock)
     extent = surface_extent(regions.painted)
+    style = choose_style(ground, wishes, clock)
     try:
-        layout, counted = lay_out(ground, surface, vertex_size, wishes, clock, extent=extent)
+        layout, counted = lay_out(ground, surface, vertex_size, wishes, clock, extent=extent, style=style)
     except TightBudgetError as error:
         raise explain_tight(error, ground, regions, wishes, clock) from error
-    return _Plan(regions, surface, layout, (*ground.findings, *regions.findings, *sized, *counted))
+    return _Plan(regions, surface, layout, style, (*ground.findings, *regions.findings, *sized, *counted))
 
 
 def _folds(mesh: QuadMesh) -> int:

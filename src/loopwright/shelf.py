@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TypeVar, cast
 
 from loopwright.fingerprint import fingerprint
@@ -17,6 +18,7 @@ class Shelf:
     Parameters
     ----------
     depth : values kept of one stage; with 0 nothing is kept and nothing looked up.
+    behind : another shelf, in which values are looked up too.
 
     Examples
     --------
@@ -25,8 +27,8 @@ class Shelf:
     (9, 9)
     """
 
-    def __init__(self, depth: int = 3) -> None:
-        self.depth = depth
+    def __init__(self, depth: int = 3, *, behind: Shelf | None = None) -> None:
+        self.depth, self._behind = depth, behind
         self._rows: dict[str, OrderedDict[bytes, object]] = {}
 
     def keep(
@@ -53,9 +55,19 @@ class Shelf:
             return cast(Value, row[key])
         while len(row) >= depth:  # first, so that the old and the new never need memory at the same time
             row.popitem(last=False)
-        value = make()
+        there = None if self._behind is None else self._behind._rows.get(stage)
+        value = cast(Value, there[key]) if there and key in there else make()
         row[key] = value
         return value
+
+    @contextmanager
+    def borrowing(self, other: Shelf) -> Iterator[None]:
+        """Look values up on another shelf too, for a while; what is found there is kept here as well."""
+        own, self._behind = self._behind, other
+        try:
+            yield
+        finally:
+            self._behind = own
 
     def clear(self) -> None:
         """Keep nothing of what was made."""

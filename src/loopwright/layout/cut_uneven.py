@@ -43,7 +43,7 @@ def cut_uneven(
     """
     opt = options or UnevenOptions()
     whole, points = patch, surface.positions[patch.origin]
-    now = unevenness(patch, points, size, surface.scale_of(patch))
+    now = unevenness(patch, points, size, surface.scale_of(patch), both=opt.both)
     strays = is_stray(patch, points, now, opt)
     is_grave = strays or (now >= opt.grave and not patch.is_ring)
     if is_grave:
@@ -53,7 +53,8 @@ def cut_uneven(
         return [patch]
     if strays:  # if it was a ring, not for long
         patch = replace(patch, is_ring=False)
-        now = max(unevenness(patch, points, size, surface.scale_of(patch)), opt.most + opt.gain)
+        again = unevenness(patch, points, size, surface.scale_of(patch), both=opt.both)
+        now = max(again, opt.most + opt.gain)
     search = _Search(patch, points, size, opt, surface)
     parts = search.halve_or_shatter(surface, now - opt.gain, try_both=is_grave)
     return [p for part in parts or [] for p in cut_uneven(part, surface, size, options=options, depth=depth + 1)] or [
@@ -139,7 +140,10 @@ class _Search:
         if areas.min() < self.least:
             return np.inf
         each = np.array(
-            [unevenness(p, q, self.size, self.surface.scale_of(p)) for p, q in zip(parts, placed, strict=True)]
+            [
+                unevenness(p, q, self.size, self.surface.scale_of(p), both=self.opt.both)
+                for p, q in zip(parts, placed, strict=True)
+            ]
         )
         return float(np.sqrt(np.average(each**2, weights=areas)))
 
@@ -147,7 +151,7 @@ class _Search:
         """Yield the most promising cuts, no two in about the same place, each with the price of its bend."""
         cuts, points = self.cuts, self.points
         straight = norms(points[cuts.start] - points[cuts.end])
-        guesses = _Rim(self.patch, points, self.size).judge(cuts, straight, are_patches=are_patches)
+        guesses = _Rim(self.patch, points, self.size, self.opt.both).judge(cuts, straight, are_patches=are_patches)
         bends = self.opt.bent * (cuts.cost / np.maximum(straight, 1e-300) - 1.0)
         near = SeenCuts(points, cuts, 2 * self.size)
         order = np.lexsort((cuts.end, cuts.start, bends, guesses + bends))
@@ -186,8 +190,8 @@ class _Rim:
     small ones come out small enough that as many segments as elsewhere do for them, and edges stay long.
     """
 
-    def __init__(self, patch: Piece, points: FloatArray, size: float) -> None:
-        self.size = size
+    def __init__(self, patch: Piece, points: FloatArray, size: float, both: float) -> None:
+        self.size, self.both = size, both
         loop = np.concatenate([s[:-1] for s in side_chains(patch.loops[0], patch.quadrants)])
         along = arc_length(points[np.append(loop, loop[0])])
         self.at = np.zeros(len(points))
@@ -217,7 +221,7 @@ class _Rim:
                 if sides == 2:
                     worst = np.abs(np.log(lengths[:, 0] / lengths[:, 1]))
                 else:
-                    worst, _ = compare_sides(lengths, self.size)
+                    worst, _ = compare_sides(lengths, self.size, both=self.both)
                     patches[mine] += 1
                 found[mine] += share[mine] * worst
             found[((number < 3) | (number > 5)) & (share < _LEAST_LENS)] = np.inf

@@ -37,6 +37,7 @@ class UnevenOptions:
         by ``least_gain``, or not good enough.
     deepest : cuts of cuts.
     drift : how far, in degrees, a cut may leave the field.
+    both : how much it adds in a patch of four sides that its other opposite sides are unlike too.
     """
 
     most: float = 1.0
@@ -56,6 +57,7 @@ class UnevenOptions:
     least_gain: float = 0.1
     deepest: int = 6
     drift: float = 60.0
+    both: float = 0.0
 
 
 def weigh_patch(
@@ -67,10 +69,11 @@ def weigh_patch(
 ) -> tuple[float, float, bool]:
     """Return a patch's unevenness, its area in faces, and whether it is a strip or ring that is none."""
     opt = options or UnevenOptions()
-    uneven, faces = unevenness(patch, points, size, scale), surface_area(points, patch.triangles) / size**2
+    uneven = unevenness(patch, points, size, scale, both=opt.both)
+    faces = surface_area(points, patch.triangles) / size**2
     if not is_stray(patch, points, uneven, opt):
         return uneven, faces, False
-    return max(unevenness(replace(patch, is_ring=False), points, size, scale), opt.grave), faces, True
+    return max(unevenness(replace(patch, is_ring=False), points, size, scale, both=opt.both), opt.grave), faces, True
 
 
 def is_stray(patch: Piece, points: FloatArray, uneven: float, opt: UnevenOptions) -> bool:
@@ -120,7 +123,9 @@ def _loop_side(patch: Piece, points: FloatArray, sides: Sequence[IntArray]) -> i
     return _long_side(points, sides)
 
 
-def unevenness(patch: Piece, points: FloatArray, size: float, scale: FloatArray | None = None) -> float:
+def unevenness(
+    patch: Piece, points: FloatArray, size: float, scale: FloatArray | None = None, *, both: float = 0.0
+) -> float:
     """How far a patch is from a place for a grid, as a logarithm: 0 is fair, 1 is a factor of e.
 
     The larger of two: how much the sides differ that a grid makes equal
@@ -136,6 +141,7 @@ def unevenness(patch: Piece, points: FloatArray, size: float, scale: FloatArray 
     size : the wished edge length in the patch.
     scale : (n,) how much finer than that is wished at each vertex: lengths count by as much more. A ring's do not,
         whose rows keep their number anyway.
+    both : see :class:`UnevenOptions`; does not count in rings.
     """
     sides = side_chains(patch.loops[0], patch.quadrants)
     counts = None if patch.is_ring else scale
@@ -144,17 +150,21 @@ def unevenness(patch: Piece, points: FloatArray, size: float, scale: FloatArray 
     if patch.is_ring and len(sides) == 4:
         seam = 1 - _loop_side(patch, points, sides)
         lengths[[seam, seam + 2]] = ring_width(area, points[sides[1 - seam]], points[sides[3 - seam]])
-    worst, enclosed = compare_sides(lengths[None], size)
+    worst, enclosed = compare_sides(lengths[None], size, both=0.0 if patch.is_ring else both)
     unlike = float(worst[0]) - (_RING if patch.is_ring and len(lengths) == 4 else 0.0)
     stretch = float(np.log(area / enclosed[0]))
     return max(unlike, _DEPTH * stretch, -stretch)
 
 
-def compare_sides(lengths: FloatArray, size: float) -> tuple[FloatArray, FloatArray]:
-    """Return for (k, n) side lengths, n from 3 to 5, (k,) logarithms of how much they differ, and areas enclosed."""
+def compare_sides(lengths: FloatArray, size: float, *, both: float = 0.0) -> tuple[FloatArray, FloatArray]:
+    """Return for (k, n) side lengths, n from 3 to 5, (k,) logarithms of how much they differ, and areas enclosed.
+
+    Of two pairs of opposite sides the more unlike one counts, and so much of the other as ``both`` says.
+    """
     e, n = lengths, lengths.shape[1]
     if n == 4:
-        worst = np.abs(np.log(e[:, :2] / e[:, 2:])).max(axis=1)
+        pairs = np.abs(np.log(e[:, :2] / e[:, 2:]))
+        worst = pairs.max(axis=1) + both * pairs.min(axis=1)
         return worst, (e[:, 0] + e[:, 2]) * (e[:, 1] + e[:, 3]) / 4
     if n == 3:
         spokes = np.maximum(e.sum(axis=1, keepdims=True) / 2 - e, size)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -38,11 +38,15 @@ _HALVINGS = 3  # of parts that no cut makes fit for a grid, one after the other
 
 @dataclass(frozen=True)
 class LayoutOptions:
-    """Options of the layout stage: the weights of the turn plan and of the cuts, and which patches are cut further."""
+    """Options of the layout stage: the weights of the turn plan and of the cuts, and which patches are cut further.
+
+    ``region_uneven`` says the last for regions, by index, for which it is another than ``uneven``.
+    """
 
     turns: TurnOptions = field(default_factory=TurnOptions)
     splits: SplitOptions = field(default_factory=SplitOptions)
     uneven: UnevenOptions = field(default_factory=UnevenOptions)
+    region_uneven: Mapping[int, UnevenOptions] = field(default_factory=dict)
 
 
 def plan_layout(
@@ -119,9 +123,9 @@ def _cut_all(
     parts: list[Piece] = []
     stuck: list[int] = []
     uneven = total = 0.0
-    cuts = CutOptions(opt.splits, opt.uneven)
     for i, piece in enumerate(pieces):
         progress("layout", i / len(pieces))
+        cuts = CutOptions(opt.splits, opt.region_uneven.get(piece.region, opt.uneven))
         middle = float(np.median(vertex_size[piece.origin]))
         scale = round_scale(middle / vertex_size[piece.origin])
         for part, weight in cut_piece(piece, growing, rounded(middle), scale, options=cuts, shelf=shelf):

@@ -89,8 +89,9 @@ def plan_pieces(
     }
     short = find_short_sides(surface, chains, opened, listed, vertex_size)
     is_disc = [number == 1 and not whole for number, whole in zip(euler, ring, strict=True)]
-    discs = disc_sides(surface, opened, vertex_size, listed, is_disc)
     regions = [int(surface.triangle_region[np.flatnonzero(component == c)[0]]) for c in range(len(euler))]
+    both = [options.both.get(region, 0.0) for region in regions]
+    discs = disc_sides(surface, opened, vertex_size, listed, is_disc, both)
     prices = [options.region_poles.get(region, options.inner_pole) for region in regions]
     quadrants[listed] = plan_turns(
         asked, rules, euler, short_sides=short, discs=discs, piece_prices=prices, options=options

@@ -36,6 +36,7 @@ class TurnOptions:
     short_side : price of two corners at the ends of an arc much shorter than an edge.
     uneven : price of corners that make a disc a patch of sides that do not suit one another, for each factor of e
         beyond ``fair`` and up to ``most_uneven`` (see :func:`~loopwright.layout.uneven_corners.uneven_choices`).
+    both : by region index, how much it adds to that that the other pair of four sides is unlike too; 0 if not given.
     region_poles : price of one pole forced inside a piece of a region, by region index, where it is not ``inner_pole``.
     branches : how many branches the program may look at; the best plan by then is used.
     """
@@ -50,6 +51,7 @@ class TurnOptions:
     uneven: float = 0.6
     fair: float = 0.7
     most_uneven: float = 2.5
+    both: Mapping[int, float] = field(default_factory=dict)
     region_poles: Mapping[int, float] = field(default_factory=dict)
     branches: int = 5000
 

@@ -29,21 +29,29 @@ class DiscSides:
     wedges : (k,) places in the plan's list of wedges.
     lengths : (k,) from each to the next, in edges.
     points : (k, 3).
+    both : how much it adds that the other pair of four sides is unlike too (see ``compare_sides``).
     """
 
     wedges: IntArray
     lengths: FloatArray
     points: FloatArray
+    both: float = 0.0
 
 
 def disc_sides(
-    surface: RegionSurface, opened: OpenSurface, vertex_size: FloatArray, listed: IntArray, is_asked: Sequence[bool]
+    surface: RegionSurface,
+    opened: OpenSurface,
+    vertex_size: FloatArray,
+    listed: IntArray,
+    is_asked: Sequence[bool],
+    both: Sequence[float],
 ) -> list[DiscSides]:
     """Return the sides of the pieces that are asked for and have more than three places for corners.
 
     Parameters
     ----------
     listed : the wedges of nodes and bends.
+    both : of each piece, see :class:`DiscSides`.
     """
     place = np.full(len(opened.origin), -1, np.int32)
     place[listed] = np.arange(len(listed))
@@ -57,7 +65,7 @@ def disc_sides(
         ids = opened.origin[np.append(loops[0], loops[0][0])]
         length = arc_length(surface.positions[ids], 1.0 / vertex_size[ids])
         lengths = np.diff(np.append(length[at], length[at[0]] + length[-1]))
-        found.append(DiscSides(place[loops[0][at]], lengths, surface.positions[ids[at]]))
+        found.append(DiscSides(place[loops[0][at]], lengths, surface.positions[ids[at]], both[c]))
     return found
 
 
@@ -82,7 +90,7 @@ def uneven_choices(disc: DiscSides, angles: FloatArray, fair: float) -> list[tup
     for chosen in choices[(number >= _SIDES[0]) & (number <= _SIDES[1])]:
         at = whole[:-1][chosen]
         sides = np.diff(np.append(at, at[0] + whole[-1]))
-        uneven = float(compare_sides(sides[None], 1.0)[0][0])
+        uneven = float(compare_sides(sides[None], 1.0, both=disc.both)[0][0])
         if len(sides) == 4:
             uneven = max(uneven, _SKEW * skewness(disc.points[chosen]))
         if uneven > fair:

@@ -21,11 +21,11 @@ from loopwright.counts.tell_pin_places import tell_pin_places
 from loopwright.counts.tell_sizes_off import tell_sizes_off
 from loopwright.errors import ConvergenceError
 from loopwright.layout.plan_layout import LayoutOptions, plan_layout
-from loopwright.layout.plan_turns import TurnOptions
 from loopwright.layout.types import Layout
 from loopwright.options import BuildOptions
 from loopwright.quads.build_mesh import place_quads
 from loopwright.stages.clock import Clock
+from loopwright.stages.layout_style import USUAL_STYLE, LayoutStyle
 from loopwright.stages.read_ground import Ground
 from loopwright.stages.wished_sizes import face_goal
 from loopwright.stages.without_names import without_names
@@ -45,12 +45,14 @@ def lay_out(
     clock: Clock,
     *,
     extent: float,
+    style: LayoutStyle = USUAL_STYLE,
 ) -> tuple[CountedLayout, list[Finding]]:
     """Plan corners, poles and patches, and solve the segment counts.
 
     Parameters
     ----------
     extent : of the surface before lines were drawn on it.
+    style : how corners, cuts and counts are weighed.
 
     Raises
     ------
@@ -59,11 +61,11 @@ def lay_out(
     """
     faces = face_goal(surface, wishes)
     turn_prices, count_factors = pole_prices(surface, wishes.poles)
-    options = LayoutOptions(turns=TurnOptions(region_poles=turn_prices))
+    options = style.layout_options(len(surface.regions), turn_prices)
     with clock.stage("layout"):
         unnamed = _plan(ground, without_names(surface), vertex_size, options, extent, clock)
         layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))
-    weights = CountOptions(region_poles=count_factors)
+    weights = style.count_options(count_factors)
 
     def nearest(pin: SumPin, others: tuple[SumPin, ...], way: int) -> int | None:
         return next_count(layout, arc_targets(layout, layout.vertex_size), pin, others, weights, way)
@@ -82,7 +84,14 @@ def lay_out(
 
 
 def tell_pins(
-    ground: Ground, surface: RegionSurface, made: CountedLayout, wishes: BuildOptions, clock: Clock, *, solved: bool
+    ground: Ground,
+    surface: RegionSurface,
+    made: CountedLayout,
+    wishes: BuildOptions,
+    clock: Clock,
+    *,
+    solved: bool,
+    style: LayoutStyle = USUAL_STYLE,
 ) -> list[Finding]:
     """Tell which pins cost much: by what the sizes ask for alone, or by solving the counts without those in doubt.
 
@@ -97,7 +106,7 @@ def tell_pins(
     targets = arc_targets(layout, layout.vertex_size)
     if not solved:
         return tell_far_pins(counts, targets, pins)
-    weights = CountOptions(region_poles=pole_prices(surface, wishes.poles)[1])
+    weights = style.count_options(pole_prices(surface, wishes.poles)[1])
     unnamed = replace(layout, surface=without_names(layout.surface))
 
     def solve(kept: tuple[SumPin, ...]) -> IntArray:

@@ -1,0 +1,164 @@
+"""Choose the style of a layout by what counts: how good the quads are once they are evened out.
+
+What a fill looks like on the sculpt can hardly be foretold from corners, cuts
+and counts. So a mesh is evened out while it is planned; where its quads come
+out poor, layouts of other styles are made too, and the best of them, region
+by region, is taken. All this is done for the paint and the budget alone, so
+that lines, pins, sizes and edits change what they are about and nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from loopwright.counts.counted_layout import CountedLayout
+from loopwright.errors import Cancelled, LoopwrightError
+from loopwright.fit.measure_quality import measure_quality
+from loopwright.layout.size_steps import surface_extent
+from loopwright.options import BuildOptions
+from loopwright.shelf import Shelf
+from loopwright.stages.clock import Clock
+from loopwright.stages.even_out import even_out
+from loopwright.stages.find_regions import find_regions
+from loopwright.stages.find_sizes import find_sizes
+from loopwright.stages.hold_places import hold_places
+from loopwright.stages.lay_out import lay_out
+from loopwright.stages.layout_style import USUAL_STYLE, LayoutStyle
+from loopwright.stages.make_quads import make_quads
+from loopwright.stages.read_ground import Ground
+from loopwright.types import FloatArray, QuadMesh, RegionSurface
+
+_LAYOUTS = (
+    LayoutStyle(both=1.0),
+    LayoutStyle(most=0.7, gain=0.15, least_area=8.0),
+    LayoutStyle(inner_pole=0.05),
+    LayoutStyle(node_pole=0.5),
+)
+_COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
+    lambda style: replace(style, extra_pole=7.0),
+    lambda style: replace(style, oblong=0.5),
+    lambda style: replace(style, unlike=0.5),
+    lambda style: replace(style, extra_pole=2.5),
+)
+_SOUND, _LONG = 0.82, 2.5  # scaled Jacobian below which, and aspect above which, a quad lacks something
+_LONG_PRICE = 0.1  # of aspect against scaled Jacobian
+_POLE_PRICE = 0.1  # of a pole, in quads that lack everything
+_GOOD = 0.003  # mean lack of all quads with which nothing else is tried
+_CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
+_KEPT = 8  # results of each stage while styles are tried
+
+
+@dataclass(frozen=True)
+class _Try:
+    """A style, and what the quads lack with it: in all, poles counted, on the mean, and by region."""
+
+    style: LayoutStyle
+    price: float
+    mean: float
+    by_region: FloatArray
+
+
+def choose_style(ground: Ground, wishes: BuildOptions, clock: Clock) -> LayoutStyle:
+    """Return the style of the layout, which depends on the sculpt, what is left open, the mirror and the budget alone.
+
+    Where the sculpt has no paint and lines are drawn, they are its layout: that has the usual style.
+    """
+    bare = BuildOptions(
+        budget=wishes.budget, leave_open=wishes.leave_open, mirror=wishes.mirror, proxy_faces=wishes.proxy_faces
+    )
+    return ground.shelf.keep("style", (bare, bool(wishes.lines)), lambda: _choose(ground, bare, wishes, clock))
+
+
+def _choose(ground: Ground, bare: BuildOptions, wishes: BuildOptions, clock: Clock) -> LayoutStyle:
+    try:
+        regions = find_regions(ground, bare, clock)
+        if wishes.lines and len(regions.paint.palette) < 2:
+            return USUAL_STYLE
+        surface, vertex_size, _ = find_sizes(ground, regions, bare, clock)
+        made = _Made(bare, surface, vertex_size, surface_extent(regions.painted))
+        first = made.try_style(ground, USUAL_STYLE, clock)
+    except Cancelled:
+        raise
+    except LoopwrightError:
+        return USUAL_STYLE  # what stands in the way is told when the wishes themselves are planned
+    if first.mean <= _GOOD:
+        return USUAL_STYLE
+    trial = Shelf(_KEPT, behind=ground.shelf)
+    with clock.stage("other layouts"):
+        best = _seek(made, replace(ground, shelf=trial), first, clock)
+    with ground.shelf.borrowing(trial):
+        made.try_style(ground, best.style, Clock())  # found again, not made again
+    return best.style
+
+
+def _seek(made: _Made, ground: Ground, first: _Try, clock: Clock) -> _Try:
+    """Try styles one after the other until one is good, and return the best."""
+    tried = [first]
+    for style in _styles(tried):
+        quiet = Clock(lambda _, done: clock.progress("other layouts", min(done, 0.99)))
+        try:
+            tried.append(made.try_style(ground, style, quiet))
+        except Cancelled:
+            raise
+        except LoopwrightError:
+            continue
+        if tried[-1].mean <= _GOOD:
+            break
+    return _best(tried)
+
+
+def _styles(tried: Sequence[_Try]) -> Iterator[LayoutStyle]:
+    """Yield the styles to try, the later ones by what came of those before."""
+    yield from _LAYOUTS
+    mixed = _mixed(tried)
+    if mixed is not None:
+        yield mixed
+    for change in _COUNTS:
+        yield change(_best(tried).style)
+
+
+def _mixed(tried: Sequence[_Try]) -> LayoutStyle | None:
+    """Return the best style with others in the regions where those did clearly better; None if there are none."""
+    best = _best(tried)
+    regions = {}
+    for region, lack in enumerate(best.by_region.tolist()):
+        other = min(tried, key=lambda each: float(each.by_region[region]))
+        if float(other.by_region[region]) < min(_CLEARLY[0] * lack, lack - _CLEARLY[1]):
+            regions[region] = replace(other.style, regions={})
+    return replace(best.style, regions=regions) if regions else None
+
+
+def _best(tried: Sequence[_Try]) -> _Try:
+    return min(tried, key=lambda each: each.price)
+
+
+@dataclass(frozen=True)
+class _Made:
+    """What is the same for all styles."""
+
+    wishes: BuildOptions
+    surface: RegionSurface
+    vertex_size: FloatArray
+    extent: float
+
+    def try_style(self, ground: Ground, style: LayoutStyle, clock: Clock) -> _Try:
+        """Lay out, fill and even out, and measure what comes of it."""
+        layout, _ = lay_out(ground, self.surface, self.vertex_size, self.wishes, clock, extent=self.extent, style=style)
+        with clock.stage("relax"):
+            held, _ = hold_places(make_quads(ground, layout, clock), (), ground.projector)
+            mesh = even_out(ground, held, self.surface.positions, clock)
+        return _weigh(style, mesh, layout)
+
+
+def _weigh(style: LayoutStyle, mesh: QuadMesh, layout: CountedLayout) -> _Try:
+    quality = measure_quality(mesh.positions, mesh.quads)
+    lack = np.maximum(_SOUND - quality.scaled_jacobian, 0.0)
+    lack += _LONG_PRICE * np.clip(quality.aspect - _LONG, 0.0, _LONG)
+    by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(layout.layout.surface.regions)).astype(
+        np.float64
+    )
+    price = float(lack.sum()) + _POLE_PRICE * sum(quality.poles.values())
+    return _Try(style, price, float(lack.mean()), by_region)
