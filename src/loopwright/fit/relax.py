@@ -47,7 +47,7 @@ def relax(
         return mesh
     state = RelaxState(mesh, projector, options)
     _even_out(state, progress)
-    if count_folded(state)[0]:
+    if options.mends and count_folded(state)[0]:
         state = _unfolded(mesh, state, progress)
     progress("relax", 1.0)
     off = state.let_off
@@ -121,15 +121,14 @@ def _other_ways(options: RelaxOptions) -> list[RelaxOptions]:
 def _even_out(state: RelaxState, progress: Progress) -> None:
     """Do all rounds, and do them again where quads are left folded or flat; the best of it is kept."""
     options = state.options
+    if not options.mends:
+        _do_rounds(state, progress, 0)
+        return
     unfold(state)
     start = best = snapshot(state)
     lowest = (len(state.mesh.quads) + 1, 0.0)
     for attempt in range(1 + options.retries):
-        for step in range(options.rounds):
-            progress("relax", (attempt + step / options.rounds) / (1 + options.retries))
-            part = step / max(1, options.rounds - 1)
-            weight = options.first_fairness * (options.fairness / options.first_fairness) ** part
-            state.advance(weight, is_sketch=step < options.rounds - _EXACT)
+        _do_rounds(state, progress, attempt)
         state.mend()  # a quad by itself is mended in a hundredth of the time that unfolding its surroundings takes
         if count_folded(state)[0]:
             for _ in range(_UNFOLDINGS):
@@ -143,6 +142,16 @@ def _even_out(state: RelaxState, progress: Progress) -> None:
             break
     restore(state, best)
     take_back_poor(state, start)
+
+
+def _do_rounds(state: RelaxState, progress: Progress, attempt: int) -> None:
+    """Do all rounds once; it is the ``attempt``-th time, from 0."""
+    options = state.options
+    for step in range(options.rounds):
+        progress("relax", (attempt + step / options.rounds) / (1 + options.retries))
+        part = step / max(1, options.rounds - 1)
+        weight = options.first_fairness * (options.fairness / options.first_fairness) ** part
+        state.advance(weight, is_sketch=step < options.rounds - _EXACT)
 
 
 def take_back_poor(state: RelaxState, start: Places) -> None:

@@ -13,6 +13,7 @@ class RelaxOptions:
     ----------
     rounds : rounds of fitting shapes, sliding and putting back on the sculpt.
     retries : how often all rounds are run again where a quad is still folded or flat after mending.
+    mends : whether folded and bad quads are mended, which may take long; else they stay as the rounds leave them.
     fairness : weight of straight, evenly graded rows against rectangular quads, in the last round.
     first_fairness : the same in the first round; it falls geometrically.
     evenness : pull of each quad's sides towards smoothly graded rows, 0 to 1.
@@ -28,6 +29,7 @@ class RelaxOptions:
 
     rounds: int = 48
     retries: int = 2
+    mends: bool = True
     fairness: float = 0.3
     first_fairness: float = 2.0
     evenness: float = 0.3

@@ -17,14 +17,13 @@ import numpy as np
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.errors import Cancelled, LoopwrightError
 from loopwright.fit.measure_quality import measure_quality
+from loopwright.fit.relax import RelaxOptions, relax
 from loopwright.layout.size_steps import surface_extent
 from loopwright.options import BuildOptions
 from loopwright.shelf import Shelf
 from loopwright.stages.clock import Clock
-from loopwright.stages.even_out import even_out
 from loopwright.stages.find_regions import find_regions
 from loopwright.stages.find_sizes import find_sizes
-from loopwright.stages.hold_places import hold_places
 from loopwright.stages.lay_out import lay_out
 from loopwright.stages.layout_style import USUAL_STYLE, LayoutStyle
 from loopwright.stages.make_quads import make_quads
@@ -46,8 +45,9 @@ _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
 _SOUND, _LONG = 0.82, 2.5  # scaled Jacobian below which, and aspect above which, a quad lacks something
 _LONG_PRICE = 0.1  # of aspect against scaled Jacobian
 _POLE_PRICE = 0.1  # of a pole, in quads that lack everything
-_GOOD = 0.003  # mean lack of all quads with which nothing else is tried
+_GOOD, _HOPELESS = 0.003, 0.035  # mean lack of all quads up to which, and from which, nothing else is tried
 _CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
+_QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes nearly as all rounds do
 _KEPT = 8  # results of each stage while styles are tried
 
 
@@ -84,7 +84,7 @@ def _choose(ground: Ground, bare: BuildOptions, wishes: BuildOptions, clock: Clo
         raise
     except LoopwrightError:
         return USUAL_STYLE  # what stands in the way is told when the wishes themselves are planned
-    if first.mean <= _GOOD:
+    if not _GOOD < first.mean < _HOPELESS:  # beyond that there are too few faces for the regions
         return USUAL_STYLE
     trial = Shelf(_KEPT, behind=ground.shelf)
     with clock.stage("other layouts"):
@@ -147,10 +147,9 @@ class _Made:
     def try_style(self, ground: Ground, style: LayoutStyle, clock: Clock) -> _Try:
         """Lay out, fill and even out, and measure what comes of it."""
         layout, _ = lay_out(ground, self.surface, self.vertex_size, self.wishes, clock, extent=self.extent, style=style)
-        with clock.stage("relax"):
-            held, _ = hold_places(make_quads(ground, layout, clock), (), ground.projector)
-            mesh = even_out(ground, held, self.surface.positions, clock)
-        return _weigh(style, mesh, layout)
+        mesh = make_quads(ground, layout, clock)
+        with clock.stage("other layouts"):
+            return _weigh(style, relax(mesh, ground.projector, options=_QUICK), layout)
 
 
 def _weigh(style: LayoutStyle, mesh: QuadMesh, layout: CountedLayout) -> _Try:
