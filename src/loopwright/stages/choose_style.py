@@ -45,6 +45,7 @@ _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
 _SOUND, _LONG = 0.82, 2.5  # scaled Jacobian below which, and aspect above which, a quad lacks something
 _LONG_PRICE = 0.1  # of aspect against scaled Jacobian
 _POLE_PRICE = 0.1  # of a pole, in quads that lack everything
+_LEAST_BUDGET = 2000  # faces of a mesh below which its quads are rough anyway
 _GOOD, _HOPELESS = 0.003, 0.035  # mean lack of all quads up to which, and from which, nothing else is tried
 _CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes nearly as all rounds do
@@ -64,8 +65,11 @@ class _Try:
 def choose_style(ground: Ground, wishes: BuildOptions, clock: Clock) -> LayoutStyle:
     """Return the style of the layout, which depends on the sculpt, what is left open, the mirror and the budget alone.
 
-    Where the sculpt has no paint and lines are drawn, they are its layout: that has the usual style.
+    Where the sculpt has no paint and lines are drawn, they are its layout: that has the usual style. So have meshes
+    of few faces.
     """
+    if wishes.budget < _LEAST_BUDGET:
+        return USUAL_STYLE
     bare = BuildOptions(
         budget=wishes.budget, leave_open=wishes.leave_open, mirror=wishes.mirror, proxy_faces=wishes.proxy_faces
     )
