@@ -35,12 +35,16 @@ _LAYOUTS = (
     LayoutStyle(most=0.7, gain=0.15, least_area=8.0),
     LayoutStyle(inner_pole=0.05),
     LayoutStyle(node_pole=0.5),
+    LayoutStyle(both=1.0, inner_pole=0.05),
+    LayoutStyle(most=1.5),
 )
 _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
     lambda style: replace(style, extra_pole=7.0),
     lambda style: replace(style, oblong=0.5),
     lambda style: replace(style, unlike=0.5),
     lambda style: replace(style, extra_pole=2.5),
+    lambda style: replace(style, oblong=1.0),
+    lambda style: replace(style, extra_pole=5.0, unlike=0.3),
 )
 _SOUND, _LONG = 0.82, 2.5  # scaled Jacobian below which, and aspect above which, a quad lacks something
 _LONG_PRICE = 0.1  # of aspect against scaled Jacobian
@@ -49,7 +53,7 @@ _LEAST_BUDGET = 2000  # faces of a mesh below which its quads are rough anyway
 _GOOD, _HOPELESS = 0.003, 0.035  # mean lack of all quads up to which, and from which, nothing else is tried
 _CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes nearly as all rounds do
-_KEPT = 8  # results of each stage while styles are tried
+_KEPT = 16  # results of each stage while styles are tried
 
 
 @dataclass(frozen=True)
@@ -122,6 +126,9 @@ def _styles(tried: Sequence[_Try]) -> Iterator[LayoutStyle]:
         yield mixed
     for change in _COUNTS:
         yield change(_best(tried).style)
+    mixed = _mixed(tried)
+    if mixed is not None:
+        yield mixed
 
 
 def _mixed(tried: Sequence[_Try]) -> LayoutStyle | None:
