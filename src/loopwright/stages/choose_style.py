@@ -105,8 +105,9 @@ def _choose(ground: Ground, bare: BuildOptions, wishes: BuildOptions, clock: Clo
 def _seek(made: _Made, ground: Ground, first: _Try, clock: Clock) -> _Try:
     """Try styles one after the other until one is good, and return the best."""
     tried = [first]
-    for style in _styles(tried):
-        quiet = Clock(lambda _, done: clock.progress("other layouts", min(done, 0.99)))
+    for number, style in enumerate(_styles(tried)):
+        share = number / (len(_LAYOUTS) + len(_COUNTS) + 2)
+        quiet = Clock(lambda _, __, share=share: clock.progress("other layouts", share))
         try:
             tried.append(made.try_style(ground, style, quiet))
         except Cancelled:
@@ -138,8 +139,8 @@ def _mixed(tried: Sequence[_Try]) -> LayoutStyle | None:
     for region, lack in enumerate(best.by_region.tolist()):
         other = min(tried, key=lambda each: float(each.by_region[region]))
         if float(other.by_region[region]) < min(_CLEARLY[0] * lack, lack - _CLEARLY[1]):
-            regions[region] = replace(other.style, regions={})
-    return replace(best.style, regions=regions) if regions else None
+            regions[region] = replace(other.style.regions.get(region, other.style), regions={})
+    return replace(best.style, regions={**best.style.regions, **regions}) if regions else None
 
 
 def _best(tried: Sequence[_Try]) -> _Try:
