@@ -118,7 +118,7 @@ def test_a_plan_is_that_of_the_mesh() -> None:
 def stages_run(monkeypatch: pytest.MonkeyPatch, options: BuildOptions) -> set[str]:
     """The stages whose work is done when an open sculpt is built with QUICK, then with these options."""
     from loopwright import pipeline
-    from loopwright.stages import find_regions, find_sizes, lay_out, make_quads, wished_sizes
+    from loopwright.stages import even_out, find_regions, find_sizes, lay_out, make_quads, wished_sizes
 
     sculpt = open_sculpt(egg())
     sculpt.build(QUICK)
@@ -131,7 +131,7 @@ def stages_run(monkeypatch: pytest.MonkeyPatch, options: BuildOptions) -> set[st
         (lay_out, "plan_layout"),
         (lay_out, "solve_for_budget"),
         (make_quads, "build_mesh"),
-        (pipeline, "relax"),
+        (even_out, "relax"),
         (pipeline, "fit_with_paint"),
     )
     for module, name in places:
