@@ -21,6 +21,7 @@ from loopwright.fit.reflect import reflect_half
 from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.handover.tell_folded import tell_folded
+from loopwright.handover.tell_poor import tell_poor
 from loopwright.layout.size_steps import surface_extent
 from loopwright.layout.tell_astray import mesh_chains, names_told, tell_astray
 from loopwright.layout.types import Layout
@@ -170,7 +171,8 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     one = mesh if half is None else replace(half, positions=mesh.positions[: len(half.positions)])
     astray = _tell_lines(made, one) + tell_tips(one, made.surface.positions)
     outcomes = judge_mesh(wishes, made.regions.promises, made.findings, mesh, one, projector)
-    told = (*astray, *tell_poles(mesh, wishes.poles), *loosened, *tell_folded(mesh, quality, wishes.budget))
+    poor = (*tell_folded(mesh, quality, wishes.budget), *tell_poor(mesh, quality))
+    told = (*astray, *tell_poles(mesh, wishes.poles), *loosened, *poor)
     planned_findings = place_added_poles(made.findings, made.layout, wishes, even, mesh)
     return BuildResult(
         ground.sculpt,

@@ -47,8 +47,9 @@ _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
     lambda style: replace(style, extra_pole=5.0, unlike=0.3),
 )
 _SOUND, _LONG = 0.82, 2.5  # scaled Jacobian below which, and aspect above which, a quad lacks something
-_LONG_PRICE = 0.1  # of aspect against scaled Jacobian
-_POLE_PRICE = 0.1  # of a pole, in quads that lack everything
+_LONG_PRICE = 0.2  # of aspect against scaled Jacobian
+_POLE_PRICE, _MANY_PRICE = 0.1, 0.5  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
+_MANY = 0.02
 _LEAST_BUDGET = 2000  # faces of a mesh below which its quads are rough anyway
 _GOOD, _HOPELESS = 0.003, 0.035  # mean lack of all quads up to which, and from which, nothing else is tried
 _CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
@@ -171,5 +172,6 @@ def _weigh(style: LayoutStyle, mesh: QuadMesh, layout: CountedLayout) -> _Try:
     by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(layout.layout.surface.regions)).astype(
         np.float64
     )
-    price = float(lack.sum()) + _POLE_PRICE * sum(quality.poles.values())
+    poles = sum(quality.poles.values())
+    price = float(lack.sum()) + _POLE_PRICE * poles + _MANY_PRICE * max(0.0, poles - _MANY * len(mesh.quads))
     return _Try(style, price, float(lack.mean()), by_region)
