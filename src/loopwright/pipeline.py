@@ -14,7 +14,6 @@ from loopwright.fit.hold_points import check_points, tell_points, without_openin
 from loopwright.fit.keep_paint import keep_paint
 from loopwright.fit.measure_quality import are_folded, measure_quality
 from loopwright.fit.own_sides import OwnPaint, own_sides
-from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.reach_tips import tell_tips
 from loopwright.fit.reflect import reflect_half
@@ -44,10 +43,11 @@ from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
 from loopwright.stages.lay_out import lay_out, tell_pins
 from loopwright.stages.layout_style import LayoutStyle
 from loopwright.stages.make_quads import make_quads
+from loopwright.stages.paint_index import paint_index
 from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
 from loopwright.stages.without_names import without_names
-from loopwright.types import Finding, FloatArray, Paint, QuadMesh, RegionSurface
+from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
 from loopwright.wishes import name_apart
 
 _FOLDED_SIDES = (
@@ -224,11 +224,7 @@ def _own_paint(ground: Ground, regions: FoundRegions, wishes: BuildOptions, held
     if len(regions.paint.palette) < 2:
         return None
     is_open = choose_open(regions.paint.palette, MarksOptions(open_colors=wishes.leave_open))
-    return OwnPaint(regions.paint, _paint_index(ground, regions.paint), is_open, held)
-
-
-def _paint_index(ground: Ground, paint: Paint) -> PaintIndex:
-    return ground.shelf.keep("paint index", (paint,), lambda: PaintIndex(ground.projector.positions, paint), depth=1)
+    return OwnPaint(regions.paint, paint_index(ground, regions.paint), is_open, held)
 
 
 def _fit(
@@ -242,7 +238,7 @@ def _fit(
 
     index, in_paint = None, None
     if len(paint.palette) > 1:
-        found = index = _paint_index(ground, paint)
+        found = index = paint_index(ground, paint)
         in_paint = keep(  # the same with the limit surface laid on or without
             "keep paint",
             (mesh, paint),

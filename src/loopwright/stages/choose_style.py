@@ -16,17 +16,22 @@ import numpy as np
 
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.errors import Cancelled, LoopwrightError
-from loopwright.fit.measure_quality import measure_quality
+from loopwright.fit.keep_paint import SAFE_LEAD
+from loopwright.fit.measure_quality import QualityReport, measure_quality
+from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.relax import RelaxOptions, relax
 from loopwright.layout.size_steps import surface_extent
 from loopwright.options import BuildOptions
 from loopwright.shelf import Shelf
 from loopwright.stages.clock import Clock
-from loopwright.stages.find_regions import find_regions
+from loopwright.stages.even_out import even_out
+from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
+from loopwright.stages.hold_places import hold_places
 from loopwright.stages.lay_out import lay_out
 from loopwright.stages.layout_style import USUAL_STYLE, LayoutStyle
 from loopwright.stages.make_quads import make_quads
+from loopwright.stages.paint_index import paint_index
 from loopwright.stages.read_ground import Ground
 from loopwright.types import FloatArray, QuadMesh, RegionSurface
 
@@ -43,11 +48,12 @@ _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
     lambda style: replace(style, oblong=0.5),
     lambda style: replace(style, unlike=0.5),
     lambda style: replace(style, extra_pole=2.5),
-    lambda style: replace(style, oblong=1.0),
+    lambda style: replace(style, oblong=0.35),
     lambda style: replace(style, extra_pole=5.0, unlike=0.3),
 )
 _SOUND, _LONG = 0.82, 2.5  # scaled Jacobian below which, and aspect above which, a quad lacks something
 _LONG_PRICE = 0.2  # of aspect against scaled Jacobian
+_PAINT_PRICE = 1.5  # of what a quad lacks of its paint
 _POLE_PRICE, _MANY_PRICE = 0.1, 0.5  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
 _MANY = 0.02
 _LEAST_BUDGET = 2000  # faces of a mesh below which its quads are rough anyway
@@ -83,24 +89,31 @@ def choose_style(ground: Ground, wishes: BuildOptions, clock: Clock) -> LayoutSt
 
 def _choose(ground: Ground, bare: BuildOptions, wishes: BuildOptions, clock: Clock) -> LayoutStyle:
     try:
-        regions = find_regions(ground, bare, clock)
-        if wishes.lines and len(regions.paint.palette) < 2:
-            return USUAL_STYLE
-        surface, vertex_size, _ = find_sizes(ground, regions, bare, clock)
-        made = _Made(bare, surface, vertex_size, surface_extent(regions.painted))
-        first = made.try_style(ground, USUAL_STYLE, clock)
+        return _search(ground, bare, wishes, clock)
     except Cancelled:
         raise
     except LoopwrightError:
         return USUAL_STYLE  # what stands in the way is told when the wishes themselves are planned
+
+
+def _search(ground: Ground, bare: BuildOptions, wishes: BuildOptions, clock: Clock) -> LayoutStyle:
+    regions = find_regions(ground, bare, clock)
+    if wishes.lines and len(regions.paint.palette) < 2:
+        return USUAL_STYLE
+    surface, vertex_size, _ = find_sizes(ground, regions, bare, clock)
+    made = _Made(bare, regions, surface, vertex_size, surface_extent(regions.painted))
+    first = made.try_style(ground, USUAL_STYLE, clock)
     if not _GOOD < first.mean < _HOPELESS:  # beyond that there are too few faces for the regions
         return USUAL_STYLE
-    trial = Shelf(_KEPT, behind=ground.shelf)
+    usual = made.try_style(ground, USUAL_STYLE, clock, is_quick=False)
+    if usual.mean <= _GOOD:  # a quick look finds some meshes poorer than they come out
+        return USUAL_STYLE
+    shelf = Shelf(_KEPT, behind=ground.shelf)
     with clock.stage("other layouts"):
-        best = _seek(made, replace(ground, shelf=trial), first, clock)
-    with ground.shelf.borrowing(trial):
-        made.try_style(ground, best.style, Clock())  # found again, not made again
-    return best.style
+        best = _seek(made, replace(ground, shelf=shelf), first, clock)
+    with ground.shelf.borrowing(shelf):  # so that a plan or a build finds all this again
+        taken = made.try_style(ground, best.style, clock, is_quick=False)
+    return min(usual, taken, key=lambda each: each.price).style
 
 
 def _seek(made: _Made, ground: Ground, first: _Try, clock: Clock) -> _Try:
@@ -153,25 +166,45 @@ class _Made:
     """What is the same for all styles."""
 
     wishes: BuildOptions
+    regions: FoundRegions
     surface: RegionSurface
     vertex_size: FloatArray
     extent: float
 
-    def try_style(self, ground: Ground, style: LayoutStyle, clock: Clock) -> _Try:
-        """Lay out, fill and even out, and measure what comes of it."""
+    def try_style(self, ground: Ground, style: LayoutStyle, clock: Clock, *, is_quick: bool = True) -> _Try:
+        """Lay out, fill and even out, quickly or as a build does, and measure what comes of it."""
         layout, _ = lay_out(ground, self.surface, self.vertex_size, self.wishes, clock, extent=self.extent, style=style)
         mesh = make_quads(ground, layout, clock)
-        with clock.stage("other layouts"):
-            return _weigh(style, relax(mesh, ground.projector, options=_QUICK), layout)
+        with clock.stage("relax"):
+            if is_quick:
+                evened = relax(mesh, ground.projector, options=_QUICK)
+            else:
+                evened = even_out(ground, hold_places(mesh, (), ground.projector)[0], self.surface.positions, clock)
+            return _weigh(style, evened, len(self.surface.regions), self._lack_of_paint(ground, evened, layout))
+
+    def _lack_of_paint(self, ground: Ground, mesh: QuadMesh, layout: CountedLayout) -> FloatArray:
+        """Return (m,) how much each quad's own colour lacks of a sure lead, as a share of its samples."""
+        paint = self.regions.paint
+        if len(paint.palette) < 2:
+            return np.zeros(len(mesh.quads))
+        named = replace(mesh, regions=layout.layout.surface.regions)
+        whole = named if self.regions.is_equal else replace(named, mirror=None)  # sides of their own keep theirs
+        lead, _ = PaintSampler(whole, paint, paint_index(ground, paint)).lead(mesh.positions)
+        return np.maximum(SAFE_LEAD - lead, 0.0)
 
 
-def _weigh(style: LayoutStyle, mesh: QuadMesh, layout: CountedLayout) -> _Try:
+def _lack(quality: QualityReport) -> FloatArray:
+    """Return (m,) how much each quad lacks of a sound shape."""
+    lack: FloatArray = np.maximum(_SOUND - quality.scaled_jacobian, 0.0)
+    return lack + _LONG_PRICE * np.clip(quality.aspect - _LONG, 0.0, _LONG)
+
+
+def _weigh(style: LayoutStyle, mesh: QuadMesh, count: int, unpainted: FloatArray) -> _Try:
+    """Price a mesh of so many regions, and of quads that lack so much of their paint."""
     quality = measure_quality(mesh.positions, mesh.quads)
-    lack = np.maximum(_SOUND - quality.scaled_jacobian, 0.0)
-    lack += _LONG_PRICE * np.clip(quality.aspect - _LONG, 0.0, _LONG)
-    by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(layout.layout.surface.regions)).astype(
-        np.float64
-    )
+    shape = _lack(quality)
+    lack = shape + _PAINT_PRICE * unpainted
+    by_region = np.bincount(mesh.quad_region, weights=lack, minlength=count).astype(np.float64)
     poles = sum(quality.poles.values())
     price = float(lack.sum()) + _POLE_PRICE * poles + _MANY_PRICE * max(0.0, poles - _MANY * len(mesh.quads))
-    return _Try(style, price, float(lack.mean()), by_region)
+    return _Try(style, price, float(shape.mean()), by_region)
