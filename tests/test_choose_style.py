@@ -10,15 +10,19 @@ import pytest
 from tests.conftest import globe
 from tests.test_pipeline import BLUE, RED, colored
 
-from loopwright import BuildOptions, open_sculpt
+from loopwright import BuildOptions, MarksError, open_sculpt, pipeline, plan
+from loopwright.errors import Cancelled, ConvergenceError, InfeasibleError
+from loopwright.layout import cut_piece
 from loopwright.layout.measure_uneven import compare_sides
+from loopwright.options import format_color
 from loopwright.shelf import Shelf
 from loopwright.stages import choose_style as chosen
 from loopwright.stages.clock import Clock
+from loopwright.stages.find_regions import find_regions
 from loopwright.stages.layout_style import USUAL_STYLE, LayoutStyle
 from loopwright.stages.read_ground import Ground, read_ground
-from loopwright.types import FloatArray, Sculpt
-from loopwright.wishes import FlowLine, Pin, SizeDab
+from loopwright.types import FloatArray, Region, Sculpt
+from loopwright.wishes import FlowLine, Pin, PolePin, SizeDab
 
 
 def lobed() -> Sculpt:
@@ -43,94 +47,175 @@ def ground_of(depth: int = 2) -> Ground:
     return read_ground(lobed(), Shelf(depth), Clock())
 
 
+def style_for(wishes: BuildOptions, ground: Ground | None = None) -> LayoutStyle:
+    """The style for these wishes, on a fresh sculpt or on one that is open."""
+    there, clock = ground or ground_of(), Clock()
+    return chosen.choose_style(there, find_regions(there, wishes, clock), wishes, clock)[0]
+
+
 @cache
-def tried() -> list[tuple[LayoutStyle, float, float]]:
-    """Every style that is tried for the lobed sculpt: with its price, and the mean lack of its quads."""
-    found: list[tuple[LayoutStyle, float, float]] = []
+def tried() -> list[chosen._Try]:
+    """Every style that is tried for the lobed sculpt, the quick looks first."""
+    found: list[chosen._Try] = []
     weigh = chosen._weigh
 
     def note(style: LayoutStyle, *others: object) -> chosen._Try:
-        each = weigh(style, *others)  # type: ignore[arg-type]
-        found.append((each.style, each.price, each.mean))
-        return each
+        found.append(weigh(style, *others))  # type: ignore[arg-type]
+        return found[-1]
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(chosen, "_LEAST_BUDGET", 0)
+        patch.setattr(chosen, "_GOOD", 0.0)
         patch.setattr(chosen, "_weigh", note)
-        chosen.choose_style(ground_of(), WISHES, Clock())
+        style_for(WISHES)
     return found
 
 
-def test_meshes_of_few_faces_have_the_usual_style(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(chosen, "_LEAST_BUDGET", WISHES.budget + 1)
+def test_meshes_of_few_and_of_very_many_faces_have_the_usual_style(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(chosen, "_choose", None)
-    assert chosen.choose_style(ground_of(), WISHES, Clock()) is USUAL_STYLE
+    monkeypatch.setattr(chosen, "_LEAST_BUDGET", WISHES.budget + 1)
+    assert style_for(WISHES) is USUAL_STYLE
+    monkeypatch.setattr(chosen, "_LEAST_BUDGET", 0)
+    monkeypatch.setattr(chosen, "_MOST_BUDGET", WISHES.budget - 1)
+    assert style_for(WISHES) is USUAL_STYLE
 
 
-def test_the_best_of_those_tried_is_taken() -> None:
-    styles = tried()
-    assert len(styles) > 1
-    taken = chosen.choose_style(ground_of(), WISHES, Clock())
-    assert taken == min(styles, key=lambda each: each[1])[0]
-    assert min(price for _, price, _ in styles) < styles[0][1]  # better than the usual one
+def test_the_best_of_those_tried_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    tries = tried()
+    assert len(tries) > len(chosen._LAYOUTS) + len(chosen._COUNTS)
+    usual, taken = tries[1], tries[-1]  # both evened out in full
+    quick = [tries[0], *tries[2:-1]]
+    assert usual.style == USUAL_STYLE and taken.style == min(quick, key=lambda each: each.price).style
+    monkeypatch.setattr(chosen, "_GOOD", 0.0)
+    assert style_for(WISHES) == min(usual, taken, key=lambda each: each.price).style
+    assert min(usual.price, taken.price) < usual.price  # this sculpt is better off with another
+
+
+def test_styles_that_lead_nowhere_are_passed_over(monkeypatch: pytest.MonkeyPatch) -> None:
+    real = chosen._Made.try_style
+
+    def fails(made: chosen._Made, ground: Ground, style: LayoutStyle, share: chosen._Share, **how: bool) -> chosen._Try:
+        if style != USUAL_STYLE:
+            raise ConvergenceError("no counts")
+        return real(made, ground, style, share, **how)
+
+    monkeypatch.setattr(chosen, "_GOOD", 0.0)
+    monkeypatch.setattr(chosen._Made, "try_style", fails)
+    assert style_for(WISHES) == USUAL_STYLE
+
+
+def test_trials_can_be_cancelled(monkeypatch: pytest.MonkeyPatch) -> None:
+    shares: list[float] = []
+
+    def progress(stage: str, done: float) -> None:
+        if stage == "styles":
+            shares.append(done)
+            if done > 0.55:  # in the third try
+                raise Cancelled("enough")
+
+    monkeypatch.setattr(chosen, "_GOOD", 0.0)
+    with pytest.raises(Cancelled):
+        open_sculpt(lobed()).plan(WISHES, progress=progress)
+    assert shares == sorted(shares)
 
 
 def test_regions_take_the_style_that_is_clearly_better_there() -> None:
     usual, other = chosen._LAYOUTS[:2]
+    colors = [(k, 0, 0) for k in range(4)]
     tries = [
-        chosen._Try(usual, 9.0, 0.1, np.array([4.0, 4.0, 1.0, 0.2])),
-        chosen._Try(other, 12.0, 0.1, np.array([1.0, 3.5, 7.0, 0.0])),
+        chosen._Try(usual, 9.0, 0.1, dict(zip(colors, [4.0, 4.0, 1.0, 0.2], strict=True))),
+        chosen._Try(other, 12.0, 0.1, dict(zip(colors, [1.0, 3.5, 7.0, 0.0], strict=True))),
+        # what counts may cost is no region's own
+        chosen._Try(replace(usual, extra_pole=9.0), 13.0, 0.1, dict.fromkeys(colors, 0.0)),
     ]
     # the second region is better by an eighth only, the last one by a fifth of a quad
-    mixed = chosen._mixed(tries)
-    assert mixed is not None and mixed == replace(usual, regions={0: other})
-    assert chosen._mixed(tries[:1]) is None
+    assert chosen._mixed(tries) == [replace(usual, regions={colors[0]: other})]
+    assert chosen._mixed(tries[::2]) == []
 
 
 def test_quads_that_come_out_well_need_no_other_style(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(chosen, "_GOOD", 1.01 * tried()[0][2])
+    monkeypatch.setattr(chosen, "_GOOD", 1.01 * tried()[0].mean)
     monkeypatch.setattr(chosen, "_seek", None)
-    assert chosen.choose_style(ground_of(), WISHES, Clock()) is USUAL_STYLE
+    assert style_for(WISHES) is USUAL_STYLE
 
 
 def test_too_few_faces_are_not_mended_by_a_style(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(chosen, "_HOPELESS", 0.99 * tried()[0][2])
+    monkeypatch.setattr(chosen, "_HOPELESS", 0.99 * tried()[0].mean)
     monkeypatch.setattr(chosen, "_seek", None)
-    assert chosen.choose_style(ground_of(), WISHES, Clock()) is USUAL_STYLE
+    assert style_for(WISHES) is USUAL_STYLE
 
 
-def test_lines_pins_and_sizes_change_no_style() -> None:
-    line = FlowLine(((0.0, -1.2, 0.0), (0.5, -0.9, -0.35)), name="seam")
-    asked = (
-        replace(WISHES, lines=(line,)),
-        replace(WISHES, pins=(Pin("#d02020", "#2040d0", 8),)),
-        replace(WISHES, size_dabs=(SizeDab((0.0, -1.2, 0.0), 0.3, 0.1),)),
-        replace(WISHES, mirror_shape=False, fit_limit=False),
-    )
-    ground = ground_of()
-    style = chosen.choose_style(ground, WISHES, Clock())
-    for wishes in asked:
-        assert chosen.choose_style(ground, wishes, Clock()) == style
-    assert chosen.choose_style(ground_of(), asked[0], Clock()) == style
+RED_NAME, BLUE_NAME = format_color(RED), format_color(BLUE)
+OTHERS = {
+    "line": replace(WISHES, lines=(FlowLine(((0.0, -1.2, 0.0), (0.5, -0.9, -0.35)), name="seam"),)),
+    "dab": replace(WISHES, size_dabs=(SizeDab((0.0, -1.2, 0.0), 0.3, 0.1),)),
+    "size": replace(WISHES, sizes={RED_NAME: 0.12}),
+    "poles": replace(WISHES, poles=(PolePin(BLUE_NAME, "none"),)),
+    "name": replace(WISHES, region_names={RED: "cap"}),
+    "no fit": replace(WISHES, fit_limit=False),
+}
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_other_wishes_change_no_style(name: str) -> None:
+    style = style_for(WISHES)
+    assert style != USUAL_STYLE
+    assert style_for(OTHERS[name]) == style
 
 
 def test_plan_and_mesh_are_of_one_layout_in_any_order() -> None:
     first, second = open_sculpt(lobed()), open_sculpt(lobed())
+    first.plan(OTHERS["line"])
+    first.plan(replace(WISHES, budget=520))
     planned = first.plan(WISHES)
     built = second.build(WISHES)
     assert np.array_equal(planned.layout.counts, built.layout.counts)
     assert np.array_equal(first.build(WISHES).mesh.positions, built.mesh.positions)
+    assert np.array_equal(plan(lobed(), options=WISHES).layout.counts, built.layout.counts)
     assert sum(patch.faces for patch in planned.layout.patches) == len(built.mesh.quads)
 
 
+def test_a_first_change_cuts_only_what_it_changes(monkeypatch: pytest.MonkeyPatch) -> None:
+    sculpt = open_sculpt(lobed())
+    sculpt.plan(WISHES)
+    monkeypatch.setattr(cut_piece, "split_piece", None)
+    sculpt.plan(OTHERS["poles"])
+
+
+def test_wishes_that_have_no_place_in_a_style_get_the_usual_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    real = pipeline.lay_out
+
+    def fails(*given: object, style: LayoutStyle, **named: object) -> object:
+        if style != USUAL_STYLE:
+            raise InfeasibleError("no room")
+        return real(*given, style=style, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(pipeline, "lay_out", fails)
+    made = open_sculpt(lobed()).plan(WISHES)
+    monkeypatch.setattr(pipeline, "choose_style", lambda *given: (USUAL_STYLE, None))
+    assert np.array_equal(open_sculpt(lobed()).plan(WISHES).layout.counts, made.layout.counts)
+
+
+def test_names_that_mean_nothing_are_told_before_styles_are_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pipeline, "choose_style", None)
+    for wishes in (
+        replace(WISHES, pins=(Pin("nose", RED_NAME, 8),)),
+        replace(WISHES, poles=(PolePin("nose", "none"),)),
+    ):
+        with pytest.raises(MarksError, match="nose"):
+            open_sculpt(lobed()).plan(wishes)
+
+
 def test_a_wish_for_poles_goes_before_the_style_of_a_region() -> None:
-    style = LayoutStyle(inner_pole=0.3, both=0.5, regions={1: LayoutStyle(inner_pole=0.05), 2: LayoutStyle(most=0.7)})
-    turns = style.layout_options(4, {1: 9.0}).turns
+    regions = [Region(f"area {k}", (k, 0, 0)) for k in range(4)]
+    own = {(1, 0, 0): LayoutStyle(inner_pole=0.05), (2, 0, 0): LayoutStyle(most=0.7), (9, 9, 9): LayoutStyle(most=9.0)}
+    style = LayoutStyle(inner_pole=0.3, both=0.5, regions=own)
+    turns = style.layout_options(regions, {1: 9.0}).turns
     assert turns.inner_pole == 0.3
     assert turns.region_poles == {1: 9.0, 2: USUAL_STYLE.inner_pole}
     assert turns.both == {0: 0.5, 3: 0.5}
-    uneven = style.layout_options(4, {}).region_uneven
-    assert uneven[2].most == 0.7 and uneven[1].most == USUAL_STYLE.most
+    uneven = style.layout_options(regions[1:], {}).region_uneven  # colours stay where indices shift
+    assert uneven[1].most == 0.7 and uneven[0].most == USUAL_STYLE.most and len(uneven) == 2
 
 
 def test_a_shelf_finds_what_lies_on_another() -> None:
@@ -148,6 +233,13 @@ def test_a_shelf_finds_what_lies_on_another() -> None:
     assert own.keep("square", (3,), never) == 9
     with pytest.raises(AssertionError):
         own.keep("square", (4,), never)
+    behind.keep("square", (4,), lambda: 16)
+    none = Shelf(0)
+    with none.borrowing(behind, anew=("cube",)):
+        behind.keep("cube", (2,), lambda: 8)
+        assert none.keep("square", (4,), never) == 16
+        with pytest.raises(AssertionError):
+            none.keep("cube", (2,), never)
 
 
 @pytest.mark.parametrize("both", [0.0, 0.5, 1.0])

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from loopwright.counts.counted_layout import CountedLayout
+from loopwright.counts.find_region import find_region
+from loopwright.counts.read_pins import is_opening, pole_prices
 from loopwright.counts.tell_poles import tell_poles
 from loopwright.edit.run_edits import run_edits
-from loopwright.errors import TightBudgetError
+from loopwright.errors import Cancelled, ConvergenceError, InfeasibleError, InternalError, TightBudgetError
 from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import check_points, tell_points, without_openings
@@ -41,7 +45,7 @@ from loopwright.stages.hold_places import check_places, hold_places
 from loopwright.stages.judge_pins import judge_mesh_pins, judge_planned_pins, tell_lost_pins
 from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
 from loopwright.stages.lay_out import lay_out, tell_pins
-from loopwright.stages.layout_style import LayoutStyle
+from loopwright.stages.layout_style import USUAL_STYLE, LayoutStyle
 from loopwright.stages.make_quads import make_quads
 from loopwright.stages.paint_index import paint_index
 from loopwright.stages.place_poles import place_added_poles
@@ -54,6 +58,7 @@ _FOLDED_SIDES = (
     "With sides of their own some quads would be folded, so both halves are made equal after all: paint both alike, or "
     "ask for them (--own-sides) all the same."
 )
+Value = TypeVar("Value")
 _FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
 
 
@@ -69,7 +74,7 @@ def plan(source: Source, *, options: BuildOptions | None = None, progress: Progr
     InputError, MarksError, InfeasibleError : see :mod:`loopwright.errors`.
     """
     clock = Clock(progress)
-    return plan_on(read_ground(source, Shelf(depth=1), clock), options or BuildOptions(), clock)
+    return plan_on(read_ground(source, Shelf(depth=0), clock), options or BuildOptions(), clock)
 
 
 def build(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> BuildResult:
@@ -91,7 +96,7 @@ def build(source: Source, *, options: BuildOptions | None = None, progress: Prog
     4
     """
     clock = Clock(progress)
-    return build_on(read_ground(source, Shelf(depth=1), clock), options or BuildOptions(), clock)
+    return build_on(read_ground(source, Shelf(depth=0), clock), options or BuildOptions(), clock)
 
 
 @dataclass(frozen=True)
@@ -208,12 +213,37 @@ def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
     regions = find_regions(ground, wishes, clock)
     surface, vertex_size, sized = find_sizes(ground, regions, wishes, clock)
     extent = surface_extent(regions.painted)
-    style = choose_style(ground, wishes, clock)
+    _look_up_names(surface, wishes)
+    style, shelf = choose_style(ground, regions, wishes, clock)
     try:
-        layout, counted = lay_out(ground, surface, vertex_size, wishes, clock, extent=extent, style=style)
+        with ground.shelf.borrowing(shelf, anew=("layout",)):
+            style, (layout, counted) = _lay_out_in(
+                style, lambda each: lay_out(ground, surface, vertex_size, wishes, clock, extent=extent, style=each)
+            )
     except TightBudgetError as error:
         raise explain_tight(error, ground, regions, wishes, clock) from error
     return _Plan(regions, surface, layout, style, (*ground.findings, *regions.findings, *sized, *counted))
+
+
+def _look_up_names(surface: RegionSurface, wishes: BuildOptions) -> None:
+    """Raise where a pin or a wish for poles names no region, before a style is chosen for what takes its time."""
+    pole_prices(surface, wishes.poles)
+    for pin in wishes.pins:
+        for name in (pin.region_a, pin.region_b):
+            if not is_opening(surface.regions, name):
+                find_region(surface.regions, name)
+
+
+def _lay_out_in(style: LayoutStyle, lay: Callable[[LayoutStyle], Value]) -> tuple[LayoutStyle, Value]:
+    """Return what is laid out in a style, or in the usual one where what is wished for has no place in it."""
+    if style != USUAL_STYLE:
+        try:
+            return style, lay(style)
+        except Cancelled:
+            raise
+        except (InfeasibleError, ConvergenceError, InternalError):
+            pass
+    return USUAL_STYLE, lay(USUAL_STYLE)
 
 
 def _folds(mesh: QuadMesh) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from typing import TypeVar, cast
 
@@ -18,7 +18,8 @@ class Shelf:
     Parameters
     ----------
     depth : values kept of one stage; with 0 nothing is kept and nothing looked up.
-    behind : another shelf, in which values are looked up too.
+    behind : another shelf, in which values are looked up too, but not in those behind that. What is found there is
+        kept here as well.
 
     Examples
     --------
@@ -29,6 +30,7 @@ class Shelf:
 
     def __init__(self, depth: int = 3, *, behind: Shelf | None = None) -> None:
         self.depth, self._behind = depth, behind
+        self._anew: frozenset[str] = frozenset()
         self._rows: dict[str, OrderedDict[bytes, object]] = {}
 
     def keep(
@@ -46,28 +48,36 @@ class Shelf:
         parts : so many times more values to keep, for a stage that asks for the parts of one result apart.
         """
         depth = min(depth, self.depth) * parts
-        if depth <= 0:
+        there = None if self._behind is None or stage in self._anew else self._behind._rows.get(stage)
+        if depth <= 0 and not there:
             return make()
-        row = self._rows.setdefault(stage, OrderedDict())
         key = fingerprint(*reads)
+        if depth <= 0:
+            return cast(Value, there[key]) if there and key in there else make()
+        row = self._rows.setdefault(stage, OrderedDict())
         if key in row:
             row.move_to_end(key)
             return cast(Value, row[key])
         while len(row) >= depth:  # first, so that the old and the new never need memory at the same time
             row.popitem(last=False)
-        there = None if self._behind is None else self._behind._rows.get(stage)
         value = cast(Value, there[key]) if there and key in there else make()
         row[key] = value
         return value
 
     @contextmanager
-    def borrowing(self, other: Shelf) -> Iterator[None]:
-        """Look values up on another shelf too, for a while; what is found there is kept here as well."""
-        own, self._behind = self._behind, other
+    def borrowing(self, other: Shelf | None, *, anew: Collection[str] = ()) -> Iterator[None]:
+        """Look values up on another shelf too, for a while; what is found there is kept here as well.
+
+        Parameters
+        ----------
+        anew : stages that are done again, so that what they are made of is kept here.
+        """
+        before = self._behind, self._anew
+        self._behind, self._anew = other, frozenset(anew)
         try:
             yield
         finally:
-            self._behind = own
+            self._behind, self._anew = before
 
     def clear(self) -> None:
         """Keep nothing of what was made."""

@@ -119,7 +119,10 @@ def _other_ways(options: RelaxOptions) -> list[RelaxOptions]:
 
 
 def _even_out(state: RelaxState, progress: Progress) -> None:
-    """Do all rounds, and do them again where quads are left folded or flat; the best of it is kept."""
+    """Do all rounds, and do them again where quads are left folded or flat; the best of it is kept.
+
+    Where nothing is to be mended, do them once.
+    """
     options = state.options
     if not options.mends:
         _do_rounds(state, progress, 0)

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from loopwright.counts.counted_layout import CountedLayout
 from loopwright.errors import Cancelled, LoopwrightError
 from loopwright.fit.keep_paint import SAFE_LEAD
 from loopwright.fit.measure_quality import QualityReport, measure_quality
@@ -56,7 +55,8 @@ _LONG_PRICE = 0.2  # of aspect against scaled Jacobian
 _PAINT_PRICE = 1.5  # of what a quad lacks of its paint
 _POLE_PRICE, _MANY_PRICE = 0.1, 0.5  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
 _MANY = 0.02
-_LEAST_BUDGET = 2000  # faces of a mesh below which its quads are rough anyway
+_LEAST_BUDGET, _MOST_BUDGET = 2000, 20_000  # faces: quads of fewer are rough anyway, of more they take long to try
+_STYLES = 32  # times as many styles are kept as results of a stage
 _GOOD, _HOPELESS = 0.003, 0.035  # mean lack of all quads up to which, and from which, nothing else is tried
 _CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes nearly as all rounds do
@@ -65,70 +65,109 @@ _KEPT = 16  # results of each stage while styles are tried
 
 @dataclass(frozen=True)
 class _Try:
-    """A style, and what the quads lack with it: in all, poles counted, on the mean, and by region."""
+    """A style, and what the quads lack with it.
+
+    Attributes
+    ----------
+    price : the mean, with paint and poles counted.
+    mean : of shape alone.
+    by_region : sum, with paint, by colour.
+    """
 
     style: LayoutStyle
     price: float
     mean: float
-    by_region: FloatArray
+    by_region: dict[tuple[int, int, int], float]
 
 
-def choose_style(ground: Ground, wishes: BuildOptions, clock: Clock) -> LayoutStyle:
-    """Return the style of the layout, which depends on the sculpt, what is left open, the mirror and the budget alone.
+def choose_style(
+    ground: Ground, regions: FoundRegions, wishes: BuildOptions, clock: Clock
+) -> tuple[LayoutStyle, Shelf | None]:
+    """Return the style of the layout, and a shelf with what was made for it; None where it was known.
 
-    Where the sculpt has no paint and lines are drawn, they are its layout: that has the usual style. So have meshes
-    of few faces.
+    It depends on the sculpt, what is left open, the mirror, the proxy and the budget alone. Where the sculpt has no
+    paint and lines are drawn, they are its layout: that has the usual style. So have meshes of few faces, and of very
+    many.
+
+    Parameters
+    ----------
+    regions : for these wishes.
     """
-    if wishes.budget < _LEAST_BUDGET:
-        return USUAL_STYLE
+    is_drawn = bool(wishes.lines) and len(regions.paint.palette) < 2
+    if is_drawn or not _LEAST_BUDGET <= wishes.budget <= _MOST_BUDGET:
+        return USUAL_STYLE, None
     bare = BuildOptions(
-        budget=wishes.budget, leave_open=wishes.leave_open, mirror=wishes.mirror, proxy_faces=wishes.proxy_faces
+        budget=wishes.budget,
+        leave_open=wishes.leave_open,
+        mirror=wishes.mirror,
+        mirror_shape=wishes.mirror_shape,
+        proxy_faces=wishes.proxy_faces,
     )
-    return ground.shelf.keep("style", (bare, bool(wishes.lines)), lambda: _choose(ground, bare, wishes, clock))
+    shelf = Shelf(_KEPT, behind=ground.shelf)
+    made: list[Shelf] = []
+
+    def choose() -> LayoutStyle:
+        made.append(shelf)
+        try:
+            with clock.stage("styles"):
+                return _choose(replace(ground, shelf=shelf), None if wishes.lines else regions, bare, clock)
+        except Cancelled:
+            raise
+        except LoopwrightError:
+            return USUAL_STYLE  # what stands in the way is told when the wishes themselves are planned
+
+    style = ground.shelf.keep("style", (bare,), choose, parts=_STYLES)
+    return style, made[0] if made else None
 
 
-def _choose(ground: Ground, bare: BuildOptions, wishes: BuildOptions, clock: Clock) -> LayoutStyle:
-    try:
-        return _search(ground, bare, wishes, clock)
-    except Cancelled:
-        raise
-    except LoopwrightError:
-        return USUAL_STYLE  # what stands in the way is told when the wishes themselves are planned
-
-
-def _search(ground: Ground, bare: BuildOptions, wishes: BuildOptions, clock: Clock) -> LayoutStyle:
-    regions = find_regions(ground, bare, clock)
-    if wishes.lines and len(regions.paint.palette) < 2:
-        return USUAL_STYLE
-    surface, vertex_size, _ = find_sizes(ground, regions, bare, clock)
+def _choose(ground: Ground, regions: FoundRegions | None, bare: BuildOptions, clock: Clock) -> LayoutStyle:
+    """Choose the style for wishes of which these regions come, if they are known."""
+    share = _Share(clock)
+    regions = regions or find_regions(ground, bare, share.clock)
+    surface, vertex_size, _ = find_sizes(ground, regions, bare, share.clock)
     made = _Made(bare, regions, surface, vertex_size, surface_extent(regions.painted))
-    first = made.try_style(ground, USUAL_STYLE, clock)
+    first = made.try_style(ground, USUAL_STYLE, share)
     if not _GOOD < first.mean < _HOPELESS:  # beyond that there are too few faces for the regions
         return USUAL_STYLE
-    usual = made.try_style(ground, USUAL_STYLE, clock, is_quick=False)
+    usual = made.try_style(ground, USUAL_STYLE, share, is_quick=False)
     if usual.mean <= _GOOD:  # a quick look finds some meshes poorer than they come out
         return USUAL_STYLE
-    shelf = Shelf(_KEPT, behind=ground.shelf)
-    with clock.stage("other layouts"):
-        best = _seek(made, replace(ground, shelf=shelf), first, clock)
-    with ground.shelf.borrowing(shelf):  # so that a plan or a build finds all this again
-        taken = made.try_style(ground, best.style, clock, is_quick=False)
+    best = _seek(made, ground, first, share)
+    taken = made.try_style(ground, best.style, share, is_quick=False)
     return min(usual, taken, key=lambda each: each.price).style
 
 
-def _seek(made: _Made, ground: Ground, first: _Try, clock: Clock) -> _Try:
+class _Share:
+    """Tells the progress of all tries as that of one stage.
+
+    Attributes
+    ----------
+    clock : for the stages of a try.
+    """
+
+    def __init__(self, clock: Clock) -> None:
+        self._whole, self._tries = clock, 0
+        self.clock = Clock(self._tell)
+
+    def _tell(self, stage: str, done: float) -> None:
+        self._whole.progress("styles", self._tries / (self._tries + 2))  # how many there will be is not known
+
+    def next(self) -> None:
+        """Count a try."""
+        self._tries += 1
+
+
+def _seek(made: _Made, ground: Ground, first: _Try, share: _Share) -> _Try:
     """Try styles one after the other until one is good, and return the best."""
     tried = [first]
-    for number, style in enumerate(_styles(tried)):
-        share = number / (len(_LAYOUTS) + len(_COUNTS) + 2)
-        quiet = Clock(lambda _, __, share=share: clock.progress("other layouts", share))
+    for style in _styles(tried):
         try:
-            tried.append(made.try_style(ground, style, quiet))
+            tried.append(made.try_style(ground, style, share))
         except Cancelled:
             raise
         except LoopwrightError:
             continue
-        if tried[-1].mean <= _GOOD:
+        if _best(tried).mean <= _GOOD:
             break
     return _best(tried)
 
@@ -136,25 +175,24 @@ def _seek(made: _Made, ground: Ground, first: _Try, clock: Clock) -> _Try:
 def _styles(tried: Sequence[_Try]) -> Iterator[LayoutStyle]:
     """Yield the styles to try, the later ones by what came of those before."""
     yield from _LAYOUTS
-    mixed = _mixed(tried)
-    if mixed is not None:
-        yield mixed
+    yield from _mixed(tried)
     for change in _COUNTS:
         yield change(_best(tried).style)
-    mixed = _mixed(tried)
-    if mixed is not None:
-        yield mixed
+    yield from _mixed(tried)
 
 
-def _mixed(tried: Sequence[_Try]) -> LayoutStyle | None:
-    """Return the best style with others in the regions where those did clearly better; None if there are none."""
+def _mixed(tried: Sequence[_Try]) -> list[LayoutStyle]:
+    """Return the best style with others in the regions where those did clearly better; none if there are none."""
     best = _best(tried)
     regions = {}
-    for region, lack in enumerate(best.by_region.tolist()):
-        other = min(tried, key=lambda each: float(each.by_region[region]))
-        if float(other.by_region[region]) < min(_CLEARLY[0] * lack, lack - _CLEARLY[1]):
-            regions[region] = replace(other.style.regions.get(region, other.style), regions={})
-    return replace(best.style, regions={**best.style.regions, **regions}) if regions else None
+    for color, lack in best.by_region.items():
+        own = best.style.regions.get(color, best.style).for_region()
+        others = [each for each in tried if each.style.regions.get(color, each.style).for_region() != own]
+        if others:
+            other = min(others, key=lambda each: each.by_region[color])
+            if other.by_region[color] < min(_CLEARLY[0] * lack, lack - _CLEARLY[1]):
+                regions[color] = replace(other.style.regions.get(color, other.style), regions={})
+    return [replace(best.style, regions={**best.style.regions, **regions})] if regions else []
 
 
 def _best(tried: Sequence[_Try]) -> _Try:
@@ -171,24 +209,28 @@ class _Made:
     vertex_size: FloatArray
     extent: float
 
-    def try_style(self, ground: Ground, style: LayoutStyle, clock: Clock, *, is_quick: bool = True) -> _Try:
+    def try_style(self, ground: Ground, style: LayoutStyle, share: _Share, *, is_quick: bool = True) -> _Try:
         """Lay out, fill and even out, quickly or as a build does, and measure what comes of it."""
-        layout, _ = lay_out(ground, self.surface, self.vertex_size, self.wishes, clock, extent=self.extent, style=style)
+        share.next()
+        clock, extent = share.clock, self.extent
+        layout, _ = lay_out(ground, self.surface, self.vertex_size, self.wishes, clock, extent=extent, style=style)
         mesh = make_quads(ground, layout, clock)
-        with clock.stage("relax"):
-            if is_quick:
-                evened = relax(mesh, ground.projector, options=_QUICK)
-            else:
-                evened = even_out(ground, hold_places(mesh, (), ground.projector)[0], self.surface.positions, clock)
-            return _weigh(style, evened, len(self.surface.regions), self._lack_of_paint(ground, evened, layout))
+        if is_quick:
+            evened = ground.shelf.keep(
+                "quick look",
+                (mesh,),
+                lambda: relax(mesh, ground.projector, options=_QUICK, progress=clock.progress),
+            )
+        else:
+            evened = even_out(ground, hold_places(mesh, (), ground.projector)[0], self.surface.positions, clock)
+        return _weigh(style, evened, self._lack_of_paint(ground, evened))
 
-    def _lack_of_paint(self, ground: Ground, mesh: QuadMesh, layout: CountedLayout) -> FloatArray:
+    def _lack_of_paint(self, ground: Ground, mesh: QuadMesh) -> FloatArray:
         """Return (m,) how much each quad's own colour lacks of a sure lead, as a share of its samples."""
         paint = self.regions.paint
         if len(paint.palette) < 2:
             return np.zeros(len(mesh.quads))
-        named = replace(mesh, regions=layout.layout.surface.regions)
-        whole = named if self.regions.is_equal else replace(named, mirror=None)  # sides of their own keep theirs
+        whole = mesh if self.regions.is_equal else replace(mesh, mirror=None)  # sides of their own keep theirs
         lead, _ = PaintSampler(whole, paint, paint_index(ground, paint)).lead(mesh.positions)
         return np.maximum(SAFE_LEAD - lead, 0.0)
 
@@ -199,12 +241,13 @@ def _lack(quality: QualityReport) -> FloatArray:
     return lack + _LONG_PRICE * np.clip(quality.aspect - _LONG, 0.0, _LONG)
 
 
-def _weigh(style: LayoutStyle, mesh: QuadMesh, count: int, unpainted: FloatArray) -> _Try:
-    """Price a mesh of so many regions, and of quads that lack so much of their paint."""
+def _weigh(style: LayoutStyle, mesh: QuadMesh, unpainted: FloatArray) -> _Try:
+    """Price a mesh of quads that lack so much of their paint."""
     quality = measure_quality(mesh.positions, mesh.quads)
     shape = _lack(quality)
-    lack = shape + _PAINT_PRICE * unpainted
-    by_region = np.bincount(mesh.quad_region, weights=lack, minlength=count).astype(np.float64)
+    lack, count = shape + _PAINT_PRICE * unpainted, len(mesh.quads)
+    by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(mesh.regions)).tolist()
     poles = sum(quality.poles.values())
-    price = float(lack.sum()) + _POLE_PRICE * poles + _MANY_PRICE * max(0.0, poles - _MANY * len(mesh.quads))
-    return _Try(style, price, float(shape.mean()), by_region)
+    price = float(lack.sum()) + _POLE_PRICE * poles + _MANY_PRICE * max(0.0, poles - _MANY * count)
+    colors = [region.color for region in mesh.regions]
+    return _Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)))

@@ -61,7 +61,7 @@ def lay_out(
     """
     faces = face_goal(surface, wishes)
     turn_prices, count_factors = pole_prices(surface, wishes.poles)
-    options = style.layout_options(len(surface.regions), turn_prices)
+    options = style.layout_options(surface.regions, turn_prices)
     with clock.stage("layout"):
         unnamed = _plan(ground, without_names(surface), vertex_size, options, extent, clock)
         layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from loopwright.counts.count_options import CountOptions
 from loopwright.layout.measure_uneven import UnevenOptions
 from loopwright.layout.plan_layout import LayoutOptions
 from loopwright.layout.plan_turns import TurnOptions
+from loopwright.types import Region
 
 _TURNS, _UNEVEN, _COUNTS = TurnOptions(), UnevenOptions(), CountOptions()
 
@@ -22,7 +23,7 @@ class LayoutStyle:
     node_pole, inner_pole : see :class:`~loopwright.layout.plan_turns.TurnOptions`.
     both, most, gain, least_area : see :class:`~loopwright.layout.measure_uneven.UnevenOptions`.
     extra_pole, oblong, unlike : see :class:`~loopwright.counts.count_options.CountOptions`; the last is its ``uneven``.
-    regions : styles of regions, by index, for which ``inner_pole`` and the second line are others.
+    regions : styles of regions, by their colours, for which ``inner_pole`` and the second line are others.
     """
 
     node_pole: float = _TURNS.node_pole
@@ -34,17 +35,17 @@ class LayoutStyle:
     extra_pole: float = _COUNTS.extra_pole
     oblong: float = _COUNTS.oblong
     unlike: float = _COUNTS.uneven
-    regions: Mapping[int, LayoutStyle] = field(default_factory=dict)
+    regions: Mapping[tuple[int, int, int], LayoutStyle] = field(default_factory=dict)
 
-    def layout_options(self, count: int, asked: Mapping[int, float]) -> LayoutOptions:
+    def layout_options(self, regions: Sequence[Region], asked: Mapping[int, float]) -> LayoutOptions:
         """Return the options of the layout stage.
 
         Parameters
         ----------
-        count : of regions.
+        regions : of the surface; their indices are those of the options.
         asked : what one pole costs in the turn plan, by region index, where the artist has a wish for it.
         """
-        each = {region: self.regions.get(region, self) for region in range(count)}
+        each = {index: self.regions.get(region.color, self) for index, region in enumerate(regions)}
         inner = {region: style.inner_pole for region, style in each.items() if style.inner_pole != self.inner_pole}
         turns = TurnOptions(
             node_pole=self.node_pole,
@@ -52,12 +53,16 @@ class LayoutStyle:
             both={region: style.both for region, style in each.items() if style.both},
             region_poles={**inner, **asked},
         )
-        own = {region: style._uneven() for region, style in self.regions.items()}
+        own = {region: style._uneven() for region, style in each.items() if style is not self}
         return LayoutOptions(turns=turns, uneven=self._uneven(), region_uneven=own)
 
     def count_options(self, factors: Mapping[int, float]) -> CountOptions:
         """Return the options of the counts; ``factors`` on what a pole costs, by region index, are the artist's."""
         return CountOptions(extra_pole=self.extra_pole, oblong=self.oblong, uneven=self.unlike, region_poles=factors)
+
+    def for_region(self) -> tuple[float, ...]:
+        """Return what a region may have of its own."""
+        return self.inner_pole, self.both, self.most, self.gain, self.least_area
 
     def _uneven(self) -> UnevenOptions:
         return UnevenOptions(most=self.most, gain=self.gain, least_area=self.least_area, both=self.both)
