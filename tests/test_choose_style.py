@@ -197,7 +197,7 @@ def test_names_that_mean_nothing_are_told_before_styles_are_tried(monkeypatch: p
     monkeypatch.setattr(pipeline, "choose_style", None)
     for asked in ({"pins": (Pin("nose", RED_NAME, 8),)}, {"poles": (PolePin("nose", "none"),)}):
         with pytest.raises(MarksError, match="nose"):
-            open_sculpt(lobed()).plan(replace(WISHES, **asked))  # type: ignore[arg-type]
+            open_sculpt(lobed()).plan(replace(WISHES, **asked))
 
 
 def test_a_wish_for_poles_goes_before_the_style_of_a_region() -> None:
