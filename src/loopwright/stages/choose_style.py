@@ -4,7 +4,8 @@ What a fill looks like on the sculpt can hardly be foretold from corners, cuts
 and counts. So a mesh is evened out while it is planned; where its quads come
 out poor, layouts of other styles are made too, and the best of them, region
 by region, is taken. All this is done for the paint and the budget alone, so
-that lines, pins, sizes and edits change what they are about and nothing else.
+that on a painted sculpt lines, pins, sizes and edits change what they are
+about and nothing else.
 """
 
 from __future__ import annotations
