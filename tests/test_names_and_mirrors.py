@@ -186,6 +186,13 @@ def test_without_a_plane_the_nearest_one_across_an_axis_is_told_and_how_to_take_
     assert "mirror" in with_it and "no_mirror" not in with_it and "mirror_wrong" not in with_it
 
 
+@pytest.mark.parametrize(("equal", "option"), [(False, "--own-sides"), (True, "--mirror-shape")])
+def test_a_wish_about_halves_means_nothing_without_a_mirror(equal: bool, option: str) -> None:
+    whole = told(planned(pear(), mirror="none", mirror_shape=equal))["no_mirror"]
+    assert f"So {option}" in whole
+    assert "So --" not in told(planned(pear(), mirror="none"))["no_mirror"]
+
+
 def test_where_only_the_paint_is_no_mirror_image_that_is_told() -> None:
     sculpt = bent()
     assert sculpt.colors is not None

@@ -43,6 +43,9 @@ def tell_mirror(
     """
     if report.mirror is None:
         text = "No mirror plane is used: the mesh covers the sculpt as a whole."
+        if wishes.mirror_shape is not None:
+            option = "--mirror-shape" if wishes.mirror_shape else "--own-sides"
+            text += f" So {option}, which is about its halves, means nothing."
         return [Finding("no_mirror", f"{text}{_nearest(report, ground) if wishes.mirror == 'auto' else ''}")]
     done = "one half is meshed and mirrored" if is_equal else "the topology of one half is mirrored"
     text = f"The halves mirror each other to {_percent(report.mirror_rms)} of the diagonal (rms); {done}."
