@@ -15,10 +15,8 @@ from loopwright.errors import Cancelled, ConvergenceError, InfeasibleError, Inte
 from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import check_points, tell_points, without_openings
-from loopwright.fit.keep_paint import keep_paint
 from loopwright.fit.measure_quality import are_folded, measure_quality
 from loopwright.fit.own_sides import OwnPaint, own_sides
-from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.reach_tips import tell_tips
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.ridge_edges import ridge_edges
@@ -44,10 +42,10 @@ from loopwright.stages.find_sizes import find_sizes
 from loopwright.stages.hold_places import check_places, hold_places
 from loopwright.stages.judge_pins import judge_mesh_pins, judge_planned_pins, tell_lost_pins
 from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
-from loopwright.stages.lay_out import lay_out, tell_pins
+from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
+from loopwright.stages.lay_out import check_pins, lay_out, tell_pins
 from loopwright.stages.layout_style import USUAL_STYLE, LayoutStyle
 from loopwright.stages.make_quads import make_quads
-from loopwright.stages.paint_index import paint_index
 from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
 from loopwright.stages.without_names import without_names
@@ -107,6 +105,7 @@ class _Plan:
     surface: RegionSurface
     layout: CountedLayout
     style: LayoutStyle
+    tried: Shelf | None
     findings: tuple[Finding, ...]
 
 
@@ -128,6 +127,12 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     """Make the mesh of a sculpt that is open already."""
     asked, wishes = wishes, _name_apart(wishes)
     made = _plan(ground, wishes, clock)
+    with ground.shelf.borrowing(made.tried):
+        return _build(ground, asked, wishes, made, clock)
+
+
+def _build(ground: Ground, asked: BuildOptions, wishes: BuildOptions, made: _Plan, clock: Clock) -> BuildResult:
+    """Make the mesh that was planned; the wishes are those asked for with names that messages can tell apart."""
     pins = tell_pins(ground, made.surface, made.layout, wishes, clock, solved=True, style=made.style)
     keep, projector, progress = ground.shelf.keep, ground.projector, clock.progress
     mesh, regions = make_quads(ground, made.layout, clock), made.layout.layout.surface.regions
@@ -214,7 +219,13 @@ def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
     surface, vertex_size, sized = find_sizes(ground, regions, wishes, clock)
     extent = surface_extent(regions.painted)
     _look_up_names(surface, wishes)
-    style, shelf = choose_style(ground, regions, wishes, clock)
+    style, shelf = choose_style(
+        ground,
+        regions,
+        wishes,
+        clock,
+        before=lambda: check_pins(ground, surface, vertex_size, wishes, clock, extent=extent),
+    )
     try:
         with ground.shelf.borrowing(shelf, anew=("layout",)):
             style, (layout, counted) = _lay_out_in(
@@ -222,7 +233,7 @@ def _plan(ground: Ground, wishes: BuildOptions, clock: Clock) -> _Plan:
             )
     except TightBudgetError as error:
         raise explain_tight(error, ground, regions, wishes, clock) from error
-    return _Plan(regions, surface, layout, style, (*ground.findings, *regions.findings, *sized, *counted))
+    return _Plan(regions, surface, layout, style, shelf, (*ground.findings, *regions.findings, *sized, *counted))
 
 
 def _look_up_names(surface: RegionSurface, wishes: BuildOptions) -> None:
@@ -261,19 +272,15 @@ def _fit(
     ground: Ground, mesh: QuadMesh, regions: FoundRegions, wishes: BuildOptions, progress: Progress
 ) -> tuple[QuadMesh, FitReport | None]:
     """Lay the limit surface, or the vertices alone, on the sculpt, with each quad kept in its paint."""
-    projector, paint, keep = ground.projector, regions.paint, ground.shelf.keep
+    projector, paint = ground.projector, regions.paint
 
     def tell(stage: str, done: float) -> None:
         progress("fit", done)
 
     index, in_paint = None, None
     if len(paint.palette) > 1:
-        found = index = paint_index(ground, paint)
-        in_paint = keep(  # the same with the limit surface laid on or without
-            "keep paint",
-            (mesh, paint),
-            lambda: keep_paint(mesh, projector, paint, sampler=PaintSampler(mesh, paint, found), progress=tell),
-        )
+        index = paint_index(ground, paint)
+        in_paint = keep_in_paint(ground, mesh, paint, tell)  # the same with the limit surface laid on or without
     if not wishes.fit_limit:
         return in_paint.mesh if in_paint else mesh, None
     sharp = ridge_edges(mesh, regions.ridges)

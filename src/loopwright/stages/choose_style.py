@@ -28,10 +28,10 @@ from loopwright.stages.even_out import even_out
 from loopwright.stages.find_regions import FoundRegions, find_regions
 from loopwright.stages.find_sizes import find_sizes
 from loopwright.stages.hold_places import hold_places
+from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
 from loopwright.stages.lay_out import lay_out
 from loopwright.stages.layout_style import USUAL_STYLE, LayoutStyle
 from loopwright.stages.make_quads import make_quads
-from loopwright.stages.paint_index import paint_index
 from loopwright.stages.read_ground import Ground
 from loopwright.types import FloatArray, QuadMesh, RegionSurface
 
@@ -52,7 +52,9 @@ _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
     lambda style: replace(style, extra_pole=5.0, unlike=0.3),
 )
 _SOUND, _LONG = 0.82, 2.5  # scaled Jacobian below which, and aspect above which, a quad lacks something
-_LONG_PRICE = 0.2  # of aspect against scaled Jacobian
+_LONG_PRICE = 0.1  # of aspect against scaled Jacobian
+_WORST = 2.0  # how much more it counts, at the square, that a quad lacks much
+_FLAT, _FLAT_PRICE = 0.25, 3.0  # scaled Jacobian below which a quad is of no use, and what it costs then
 _PAINT_PRICE = 1.5  # of what a quad lacks of its paint
 _POLE_PRICE, _MANY_PRICE = 0.1, 0.5  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
 _MANY = 0.02
@@ -61,6 +63,7 @@ _STYLES = 32  # times as many styles are kept as results of a stage
 _GOOD, _HOPELESS = 0.003, 0.035  # mean lack of all quads up to which, and from which, nothing else is tried
 _CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes nearly as all rounds do
+_MOST_TRIES = len(_LAYOUTS) + len(_COUNTS) + 6  # those of mixed styles, and those in full, counted
 _KEPT = 16  # results of each stage while styles are tried
 
 
@@ -82,7 +85,12 @@ class _Try:
 
 
 def choose_style(
-    ground: Ground, regions: FoundRegions, wishes: BuildOptions, clock: Clock
+    ground: Ground,
+    regions: FoundRegions,
+    wishes: BuildOptions,
+    clock: Clock,
+    *,
+    before: Callable[[], None] = lambda: None,
 ) -> tuple[LayoutStyle, Shelf | None]:
     """Return the style of the layout, and a shelf with what was made for it; None where it was known.
 
@@ -93,6 +101,7 @@ def choose_style(
     Parameters
     ----------
     regions : for these wishes.
+    before : what is done first where a style has to be sought: it may raise, and then is not waited for.
     """
     is_drawn = bool(wishes.lines) and len(regions.paint.palette) < 2
     if is_drawn or not _LEAST_BUDGET <= wishes.budget <= _MOST_BUDGET:
@@ -108,6 +117,7 @@ def choose_style(
     made: list[Shelf] = []
 
     def choose() -> LayoutStyle:
+        before()
         made.append(shelf)
         try:
             with clock.stage("styles"):
@@ -134,8 +144,10 @@ def _choose(ground: Ground, regions: FoundRegions | None, bare: BuildOptions, cl
     if usual.mean <= _GOOD:  # a quick look finds some meshes poorer than they come out
         return USUAL_STYLE
     best = _seek(made, ground, first, share)
-    taken = made.try_style(ground, best.style, share, is_quick=False)
-    return min(usual, taken, key=lambda each: each.price).style
+    if best.style == USUAL_STYLE:
+        return USUAL_STYLE
+    last = [made.try_style(ground, style, share, is_quick=False, in_paint=True) for style in (USUAL_STYLE, best.style)]
+    return min(last, key=lambda each: each.price).style
 
 
 class _Share:
@@ -151,7 +163,7 @@ class _Share:
         self.clock = Clock(self._tell)
 
     def _tell(self, stage: str, done: float) -> None:
-        self._whole.progress("styles", self._tries / (self._tries + 2))  # how many there will be is not known
+        self._whole.progress("styles", min(self._tries / _MOST_TRIES, 0.99))
 
     def next(self) -> None:
         """Count a try."""
@@ -210,8 +222,15 @@ class _Made:
     vertex_size: FloatArray
     extent: float
 
-    def try_style(self, ground: Ground, style: LayoutStyle, share: _Share, *, is_quick: bool = True) -> _Try:
-        """Lay out, fill and even out, quickly or as a build does, and measure what comes of it."""
+    def try_style(
+        self, ground: Ground, style: LayoutStyle, share: _Share, *, is_quick: bool = True, in_paint: bool = False
+    ) -> _Try:
+        """Lay out, fill and even out, quickly or as a build does, and measure what comes of it.
+
+        Parameters
+        ----------
+        in_paint : quads are grown for their paint too, as a build does, where both halves are equal.
+        """
         share.next()
         clock, extent = share.clock, self.extent
         layout, _ = lay_out(ground, self.surface, self.vertex_size, self.wishes, clock, extent=extent, style=style)
@@ -224,6 +243,8 @@ class _Made:
             )
         else:
             evened = even_out(ground, hold_places(mesh, (), ground.projector)[0], self.surface.positions, clock)
+        if in_paint and self.regions.is_equal and len(self.regions.paint.palette) > 1:
+            evened = keep_in_paint(ground, evened, self.regions.paint, clock.progress).mesh
         return _weigh(style, evened, self._lack_of_paint(ground, evened))
 
     def _lack_of_paint(self, ground: Ground, mesh: QuadMesh) -> FloatArray:
@@ -246,9 +267,10 @@ def _weigh(style: LayoutStyle, mesh: QuadMesh, unpainted: FloatArray) -> _Try:
     """Price a mesh of quads that lack so much of their paint."""
     quality = measure_quality(mesh.positions, mesh.quads)
     shape = _lack(quality)
-    lack, count = shape + _PAINT_PRICE * unpainted, len(mesh.quads)
+    lack, count = shape + _WORST * shape**2 + _PAINT_PRICE * unpainted, len(mesh.quads)
     by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(mesh.regions)).tolist()
     poles = sum(quality.poles.values())
-    price = float(lack.sum()) + _POLE_PRICE * poles + _MANY_PRICE * max(0.0, poles - _MANY * count)
+    flat = _FLAT_PRICE * int((quality.scaled_jacobian < _FLAT).sum())
+    price = float(lack.sum()) + flat + _POLE_PRICE * poles + _MANY_PRICE * max(0.0, poles - _MANY * count)
     colors = [region.color for region in mesh.regions]
     return _Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)))

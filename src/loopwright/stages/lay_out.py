@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -19,7 +20,7 @@ from loopwright.counts.solve_counts import arc_targets, solve_for_budget
 from loopwright.counts.tell_costly_pins import stretch, tell_costly_pins, tell_far_pins
 from loopwright.counts.tell_pin_places import tell_pin_places
 from loopwright.counts.tell_sizes_off import tell_sizes_off
-from loopwright.errors import ConvergenceError
+from loopwright.errors import ConvergenceError, InfeasibleError
 from loopwright.layout.plan_layout import LayoutOptions, plan_layout
 from loopwright.layout.types import Layout
 from loopwright.options import BuildOptions
@@ -60,18 +61,9 @@ def lay_out(
     InfeasibleError : pins that clash.
     """
     faces = face_goal(surface, wishes)
-    turn_prices, count_factors = pole_prices(surface, wishes.poles)
-    options = style.layout_options(surface.regions, turn_prices)
-    with clock.stage("layout"):
-        unnamed = _plan(ground, without_names(surface), vertex_size, options, extent, clock)
-        layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))
-    weights = style.count_options(count_factors)
-
-    def nearest(pin: SumPin, others: tuple[SumPin, ...], way: int) -> int | None:
-        return next_count(layout, arc_targets(layout, layout.vertex_size), pin, others, weights, way)
-
-    placed = tell_pin_places(layout, wishes.pins)
-    pins = border_pins(layout, wishes.pins, nearest=nearest)
+    unnamed, pins, placed = _lay_pins(ground, surface, vertex_size, wishes, clock, extent, style)
+    layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))
+    weights = style.count_options(pole_prices(surface, wishes.poles)[1])
     with clock.stage("counts"):
         counts = _solve_pinned(
             unnamed, pins, lambda kept, stage: _solve(ground, unnamed, kept, weights, wishes, faces, stage=stage)
@@ -81,6 +73,50 @@ def lay_out(
     told += tell_added_poles(layout, counts, pins)
     made = CountedLayout(layout, counts)
     return made, told + _tell_sizes(ground, made, wishes, clock)
+
+
+def check_pins(
+    ground: Ground,
+    surface: RegionSurface,
+    vertex_size: FloatArray,
+    wishes: BuildOptions,
+    clock: Clock,
+    *,
+    extent: float,
+) -> None:
+    """Raise where pins and wishes for poles can be in no layout, by the usual one and before any count is solved.
+
+    Raises
+    ------
+    MarksError : what they name is not there, or not where it is said to be.
+    """
+    if wishes.pins or wishes.poles:
+        with contextlib.suppress(InfeasibleError):  # a count that another layout may have
+            _lay_pins(ground, surface, vertex_size, wishes, clock, extent, USUAL_STYLE)
+
+
+def _lay_pins(
+    ground: Ground,
+    surface: RegionSurface,
+    vertex_size: FloatArray,
+    wishes: BuildOptions,
+    clock: Clock,
+    extent: float,
+    style: LayoutStyle,
+) -> tuple[Layout, tuple[SumPin, ...], list[Finding]]:
+    """Return the layout, its regions without names, the pins on its arcs, and what is told of their places."""
+    turn_prices, count_factors = pole_prices(surface, wishes.poles)
+    options = style.layout_options(surface.regions, turn_prices)
+    with clock.stage("layout"):
+        unnamed = _plan(ground, without_names(surface), vertex_size, options, extent, clock)
+    layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))
+    weights = style.count_options(count_factors)
+
+    def nearest(pin: SumPin, others: tuple[SumPin, ...], way: int) -> int | None:
+        return next_count(layout, arc_targets(layout, layout.vertex_size), pin, others, weights, way)
+
+    placed = tell_pin_places(layout, wishes.pins)
+    return unnamed, border_pins(layout, wishes.pins, nearest=nearest), placed
 
 
 def tell_pins(
