@@ -52,9 +52,9 @@ _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
     lambda style: replace(style, extra_pole=5.0, unlike=0.3),
 )
 _SOUND, _LONG = 0.82, 2.5  # scaled Jacobian below which, and aspect above which, a quad lacks something
-_LONG_PRICE = 0.1  # of aspect against scaled Jacobian
+_LONG_PRICE = 0.2  # of aspect against scaled Jacobian
 _WORST = 2.0  # how much more it counts, at the square, that a quad lacks much
-_FLAT, _FLAT_PRICE = 0.25, 3.0  # scaled Jacobian below which a quad is of no use, and what it costs then
+_FLAT, _FLAT_PRICE = 0.25, 6.0  # scaled Jacobian below which a quad is of no use, and what it costs then
 _PAINT_PRICE = 1.5  # of what a quad lacks of its paint
 _POLE_PRICE, _MANY_PRICE = 0.1, 0.5  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
 _MANY = 0.02
@@ -245,7 +245,7 @@ class _Made:
             evened = even_out(ground, hold_places(mesh, (), ground.projector)[0], self.surface.positions, clock)
         if in_paint and self.regions.is_equal and len(self.regions.paint.palette) > 1:
             evened = keep_in_paint(ground, evened, self.regions.paint, clock.progress).mesh
-        return _weigh(style, evened, self._lack_of_paint(ground, evened))
+        return _weigh(style, evened, self._lack_of_paint(ground, evened), is_last=in_paint)
 
     def _lack_of_paint(self, ground: Ground, mesh: QuadMesh) -> FloatArray:
         """Return (m,) how much each quad's own colour lacks of a sure lead, as a share of its samples."""
@@ -263,14 +263,15 @@ def _lack(quality: QualityReport) -> FloatArray:
     return lack + _LONG_PRICE * np.clip(quality.aspect - _LONG, 0.0, _LONG)
 
 
-def _weigh(style: LayoutStyle, mesh: QuadMesh, unpainted: FloatArray) -> _Try:
-    """Price a mesh of quads that lack so much of their paint."""
+def _weigh(style: LayoutStyle, mesh: QuadMesh, unpainted: FloatArray, *, is_last: bool = False) -> _Try:
+    """Price a mesh of quads that lack so much of their paint; the worst count for more in the last look."""
     quality = measure_quality(mesh.positions, mesh.quads)
     shape = _lack(quality)
-    lack, count = shape + _WORST * shape**2 + _PAINT_PRICE * unpainted, len(mesh.quads)
+    lack, count = shape + _PAINT_PRICE * unpainted, len(mesh.quads)
+    if is_last:
+        lack += _WORST * shape**2 + _FLAT_PRICE * (quality.scaled_jacobian < _FLAT)
     by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(mesh.regions)).tolist()
     poles = sum(quality.poles.values())
-    flat = _FLAT_PRICE * int((quality.scaled_jacobian < _FLAT).sum())
-    price = float(lack.sum()) + flat + _POLE_PRICE * poles + _MANY_PRICE * max(0.0, poles - _MANY * count)
+    price = float(lack.sum()) + _POLE_PRICE * poles + _MANY_PRICE * max(0.0, poles - _MANY * count)
     colors = [region.color for region in mesh.regions]
     return _Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)))
