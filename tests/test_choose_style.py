@@ -18,6 +18,7 @@ from loopwright.options import format_color
 from loopwright.shelf import Shelf
 from loopwright.stages import choose_style as chosen
 from loopwright.stages import lay_out
+from loopwright.stages import try_style as trying
 from loopwright.stages.clock import Clock
 from loopwright.stages.find_regions import find_regions
 from loopwright.stages.layout_style import USUAL_STYLE, LayoutStyle
@@ -42,7 +43,7 @@ WISHES = BuildOptions(budget=500, proxy_faces=2500, mirror="none")
 @pytest.fixture(autouse=True)
 def any_budget(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(chosen, "_LEAST_BUDGET", 0)
-    monkeypatch.setattr(chosen, "_FLAT_PRICE", 0.0)  # so that this sculpt, of few faces, gets another than the usual
+    monkeypatch.setattr(trying, "_FLAT_PRICE", 0.0)  # so that this sculpt, of few faces, gets another than the usual
 
 
 def ground_of(depth: int = 2) -> Ground:
@@ -56,20 +57,20 @@ def style_for(wishes: BuildOptions, ground: Ground | None = None) -> LayoutStyle
 
 
 @cache
-def tried() -> tuple[list[chosen._Try], LayoutStyle]:
+def tried() -> tuple[list[trying.Try], LayoutStyle]:
     """Every style that is tried for the lobed sculpt in order, and the one that is taken."""
-    found: list[chosen._Try] = []
-    weigh = chosen._weigh
+    found: list[trying.Try] = []
+    weigh = trying._weigh
 
-    def note(style: LayoutStyle, *others: object, **named: bool) -> chosen._Try:
+    def note(style: LayoutStyle, *others: object, **named: bool) -> trying.Try:
         found.append(weigh(style, *others, **named))  # type: ignore[arg-type]
         return found[-1]
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(chosen, "_LEAST_BUDGET", 0)
         patch.setattr(chosen, "_GOOD", 0.0)
-        patch.setattr(chosen, "_FLAT_PRICE", 0.0)
-        patch.setattr(chosen, "_weigh", note)
+        patch.setattr(trying, "_FLAT_PRICE", 0.0)
+        patch.setattr(trying, "_weigh", note)
         style = style_for(WISHES)
     return found, style
 
@@ -94,15 +95,17 @@ def test_the_best_of_those_tried_is_taken() -> None:
 
 
 def test_styles_that_lead_nowhere_are_passed_over(monkeypatch: pytest.MonkeyPatch) -> None:
-    real = chosen._Made.try_style
+    real = trying.StyleTrial.try_style
 
-    def fails(made: chosen._Made, ground: Ground, style: LayoutStyle, share: chosen._Share, **how: bool) -> chosen._Try:
+    def fails(
+        made: trying.StyleTrial, ground: Ground, style: LayoutStyle, tries: trying.Tries, **how: bool
+    ) -> trying.Try:
         if style != USUAL_STYLE:
             raise ConvergenceError("no counts")
-        return real(made, ground, style, share, **how)
+        return real(made, ground, style, tries, **how)
 
     monkeypatch.setattr(chosen, "_GOOD", 0.0)
-    monkeypatch.setattr(chosen._Made, "try_style", fails)
+    monkeypatch.setattr(trying.StyleTrial, "try_style", fails)
     assert style_for(WISHES) == USUAL_STYLE
 
 
@@ -125,10 +128,10 @@ def test_regions_take_the_style_that_is_clearly_better_there() -> None:
     usual, other = chosen._LAYOUTS[:2]
     colors = [(k, 0, 0) for k in range(4)]
     tries = [
-        chosen._Try(usual, 9.0, 0.1, dict(zip(colors, [4.0, 4.0, 1.0, 0.2], strict=True))),
-        chosen._Try(other, 12.0, 0.1, dict(zip(colors, [1.0, 3.5, 7.0, 0.0], strict=True))),
+        trying.Try(usual, 9.0, 0.1, dict(zip(colors, [4.0, 4.0, 1.0, 0.2], strict=True))),
+        trying.Try(other, 12.0, 0.1, dict(zip(colors, [1.0, 3.5, 7.0, 0.0], strict=True))),
         # what counts may cost is no region's own
-        chosen._Try(replace(usual, extra_pole=9.0), 13.0, 0.1, dict.fromkeys(colors, 0.0)),
+        trying.Try(replace(usual, extra_pole=9.0), 13.0, 0.1, dict.fromkeys(colors, 0.0)),
     ]
     # the second region is better by an eighth only, the last one by a fifth of a quad
     assert chosen._mixed(tries) == [replace(usual, regions={colors[0]: other})]
@@ -160,7 +163,7 @@ def test_other_wishes_change_no_style(name: str, monkeypatch: pytest.MonkeyPatch
     found: list[LayoutStyle] = []
     seek = chosen._seek
 
-    def note(*given: object) -> chosen._Try:
+    def note(*given: object) -> trying.Try:
         best = seek(*given)  # type: ignore[arg-type]
         found.append(best.style)
         return best

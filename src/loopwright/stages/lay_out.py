@@ -61,9 +61,8 @@ def lay_out(
     InfeasibleError : pins that clash.
     """
     faces = face_goal(surface, wishes)
-    unnamed, pins, placed = _lay_pins(ground, surface, vertex_size, wishes, clock, extent, style)
+    unnamed, weights, pins, placed = _lay_pins(ground, surface, vertex_size, wishes, clock, extent, style)
     layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))
-    weights = style.count_options(pole_prices(surface, wishes.poles)[1])
     with clock.stage("counts"):
         counts = _solve_pinned(
             unnamed, pins, lambda kept, stage: _solve(ground, unnamed, kept, weights, wishes, faces, stage=stage)
@@ -103,8 +102,8 @@ def _lay_pins(
     clock: Clock,
     extent: float,
     style: LayoutStyle,
-) -> tuple[Layout, tuple[SumPin, ...], list[Finding]]:
-    """Return the layout, its regions without names, the pins on its arcs, and what is told of their places."""
+) -> tuple[Layout, CountOptions, tuple[SumPin, ...], list[Finding]]:
+    """Return the layout without names, the weights of its counts, the pins on its arcs, and what is told of those."""
     turn_prices, count_factors = pole_prices(surface, wishes.poles)
     options = style.layout_options(surface.regions, turn_prices)
     with clock.stage("layout"):
@@ -116,7 +115,7 @@ def _lay_pins(
         return next_count(layout, arc_targets(layout, layout.vertex_size), pin, others, weights, way)
 
     placed = tell_pin_places(layout, wishes.pins)
-    return unnamed, border_pins(layout, wishes.pins, nearest=nearest), placed
+    return unnamed, weights, border_pins(layout, wishes.pins, nearest=nearest), placed
 
 
 def tell_pins(

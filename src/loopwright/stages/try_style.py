@@ -1,0 +1,134 @@
+"""Try a style: lay out, fill and even out in it, and price what the quads lack."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from loopwright.fit.keep_paint import SAFE_LEAD
+from loopwright.fit.measure_quality import QualityReport, measure_quality
+from loopwright.fit.paint_sampler import PaintSampler
+from loopwright.fit.relax import RelaxOptions, relax
+from loopwright.options import BuildOptions
+from loopwright.stages.clock import Clock
+from loopwright.stages.even_out import even_out
+from loopwright.stages.find_regions import FoundRegions
+from loopwright.stages.hold_places import hold_places
+from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
+from loopwright.stages.lay_out import lay_out
+from loopwright.stages.layout_style import LayoutStyle
+from loopwright.stages.make_quads import make_quads
+from loopwright.stages.read_ground import Ground
+from loopwright.types import FloatArray, QuadMesh, RegionSurface
+
+_SOUND, _LONG = 0.82, 2.5  # scaled Jacobian below which, and aspect above which, a quad lacks something
+_LONG_PRICE = 0.2  # of aspect against scaled Jacobian
+_WORST = 2.0  # how much more it counts, at the square, that a quad lacks much
+_FLAT, _FLAT_PRICE = 0.25, 6.0  # scaled Jacobian below which a quad is of no use, and what it costs then
+_PAINT_PRICE = 1.5  # of what a quad lacks of its paint
+_POLE_PRICE, _MANY_PRICE = 0.1, 0.5  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
+_MANY = 0.02
+_QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes nearly as all rounds do
+
+
+@dataclass(frozen=True)
+class Try:
+    """A style, and what the quads lack with it.
+
+    Attributes
+    ----------
+    price : the mean, with paint and poles counted.
+    mean : of shape alone.
+    by_region : sum, with paint, by colour.
+    """
+
+    style: LayoutStyle
+    price: float
+    mean: float
+    by_region: dict[tuple[int, int, int], float]
+
+
+class Tries:
+    """Tells the progress of all tries, ``most`` at most, as that of one stage.
+
+    Attributes
+    ----------
+    clock : for the stages of a try.
+    """
+
+    def __init__(self, clock: Clock, most: int) -> None:
+        self._whole, self._most, self._count = clock, most, 0
+        self.clock = Clock(self._tell)
+
+    def _tell(self, stage: str, done: float) -> None:
+        self._whole.progress("styles", min(self._count / self._most, 0.99))
+
+    def next(self) -> None:
+        """Count a try."""
+        self._count += 1
+
+
+@dataclass(frozen=True)
+class StyleTrial:
+    """Tries styles on what is the same for all of them."""
+
+    wishes: BuildOptions
+    regions: FoundRegions
+    surface: RegionSurface
+    vertex_size: FloatArray
+    extent: float
+
+    def try_style(
+        self, ground: Ground, style: LayoutStyle, tries: Tries, *, is_quick: bool = True, in_paint: bool = False
+    ) -> Try:
+        """Lay out, fill and even out, quickly or as a build does, and measure what comes of it.
+
+        Parameters
+        ----------
+        in_paint : quads are grown for their paint too, as a build does, where both halves are equal.
+        """
+        tries.next()
+        clock, extent = tries.clock, self.extent
+        layout, _ = lay_out(ground, self.surface, self.vertex_size, self.wishes, clock, extent=extent, style=style)
+        mesh = make_quads(ground, layout, clock)
+        if is_quick:
+            evened = ground.shelf.keep(
+                "quick look",
+                (mesh,),
+                lambda: relax(mesh, ground.projector, options=_QUICK, progress=clock.progress),
+            )
+        else:
+            evened = even_out(ground, hold_places(mesh, (), ground.projector)[0], self.surface.positions, clock)
+        if in_paint and self.regions.is_equal and len(self.regions.paint.palette) > 1:
+            evened = keep_in_paint(ground, evened, self.regions.paint, clock.progress).mesh
+        return _weigh(style, evened, self._lack_of_paint(ground, evened), is_last=in_paint)
+
+    def _lack_of_paint(self, ground: Ground, mesh: QuadMesh) -> FloatArray:
+        """Return (m,) how much each quad's own colour lacks of a sure lead, as a share of its samples."""
+        paint = self.regions.paint
+        if len(paint.palette) < 2:
+            return np.zeros(len(mesh.quads))
+        whole = mesh if self.regions.is_equal else replace(mesh, mirror=None)  # sides of their own keep theirs
+        lead, _ = PaintSampler(whole, paint, paint_index(ground, paint)).lead(mesh.positions)
+        return np.maximum(SAFE_LEAD - lead, 0.0)
+
+
+def _lack(quality: QualityReport) -> FloatArray:
+    """Return (m,) how much each quad lacks of a sound shape."""
+    lack: FloatArray = np.maximum(_SOUND - quality.scaled_jacobian, 0.0)
+    return lack + _LONG_PRICE * np.clip(quality.aspect - _LONG, 0.0, _LONG)
+
+
+def _weigh(style: LayoutStyle, mesh: QuadMesh, unpainted: FloatArray, *, is_last: bool = False) -> Try:
+    """Price a mesh of quads that lack so much of their paint; the worst count for more in the last look."""
+    quality = measure_quality(mesh.positions, mesh.quads)
+    shape = _lack(quality)
+    lack, count = shape + _PAINT_PRICE * unpainted, len(mesh.quads)
+    if is_last:
+        lack += _WORST * shape**2 + _FLAT_PRICE * (quality.scaled_jacobian < _FLAT)
+    by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(mesh.regions)).tolist()
+    poles = sum(quality.poles.values())
+    price = float(lack.sum()) + _POLE_PRICE * poles + _MANY_PRICE * max(0.0, poles - _MANY * count)
+    colors = [region.color for region in mesh.regions]
+    return Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)))
