@@ -6,20 +6,19 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
+import numpy as np
+
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.find_region import find_region
 from loopwright.counts.read_pins import is_opening, pole_prices
 from loopwright.counts.tell_poles import tell_poles
 from loopwright.edit.run_edits import run_edits
 from loopwright.errors import Cancelled, ConvergenceError, InfeasibleError, InternalError, TightBudgetError
-from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
-from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.hold_points import check_points, tell_points, without_openings
 from loopwright.fit.measure_quality import are_folded, measure_quality
 from loopwright.fit.own_sides import OwnPaint, own_sides
 from loopwright.fit.reach_tips import tell_tips
 from loopwright.fit.reflect import reflect_half
-from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.handover.tell_folded import tell_folded
 from loopwright.handover.tell_poor import tell_poor
@@ -42,7 +41,8 @@ from loopwright.stages.find_sizes import find_sizes
 from loopwright.stages.hold_places import check_places, hold_places
 from loopwright.stages.judge_pins import judge_mesh_pins, judge_planned_pins, tell_lost_pins
 from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
-from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
+from loopwright.stages.keep_in_paint import paint_index
+from loopwright.stages.lay_on import distances_told, lay_on
 from loopwright.stages.lay_out import check_pins, lay_out, tell_pins
 from loopwright.stages.layout_style import USUAL_STYLE, LayoutStyle
 from loopwright.stages.make_quads import make_quads
@@ -57,7 +57,6 @@ _FOLDED_SIDES = (
     "ask for them (--own-sides) all the same."
 )
 Value = TypeVar("Value")
-_FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
 
 
 def plan(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> PlanResult:
@@ -169,9 +168,10 @@ def _build(ground: Ground, asked: BuildOptions, wishes: BuildOptions, made: _Pla
                 mesh = whole
                 loosened += tell_loosened(reflect_half(shared), mesh)
     with clock.stage("fit"):
-        relaxed, mode = mesh, wishes.fit_limit
-        reads = (relaxed, mode, made.regions.paint, made.regions.ridges)
-        mesh, report = keep("fit", reads, lambda: _fit(ground, relaxed, made.regions, wishes, progress))
+        places = even.positions[list(kept)]
+        if even.mirror is not None:
+            places = np.vstack([places, even.mirror.reflect(places)])
+        mesh, report = lay_on(ground, mesh, made.regions, wishes, places, progress)
     with clock.stage("mirror"):
         mesh = replace(mesh, regions=regions)
         half = half and replace(half, regions=regions)
@@ -194,7 +194,7 @@ def _build(ground: Ground, asked: BuildOptions, wishes: BuildOptions, made: _Pla
         mesh,
         half,
         quality,
-        _distances(report),
+        distances_told(report),
         outcomes=(*outcomes, *judge_mesh_pins(wishes, made.layout, mesh)),
     )
 
@@ -266,33 +266,6 @@ def _own_paint(ground: Ground, regions: FoundRegions, wishes: BuildOptions, held
         return None
     is_open = choose_open(regions.paint.palette, MarksOptions(open_colors=wishes.leave_open))
     return OwnPaint(regions.paint, paint_index(ground, regions.paint), is_open, held)
-
-
-def _fit(
-    ground: Ground, mesh: QuadMesh, regions: FoundRegions, wishes: BuildOptions, progress: Progress
-) -> tuple[QuadMesh, FitReport | None]:
-    """Lay the limit surface, or the vertices alone, on the sculpt, with each quad kept in its paint."""
-    projector, paint = ground.projector, regions.paint
-
-    def tell(stage: str, done: float) -> None:
-        progress("fit", done)
-
-    index, in_paint = None, None
-    if len(paint.palette) > 1:
-        index = paint_index(ground, paint)
-        in_paint = keep_in_paint(ground, mesh, paint, tell)  # the same with the limit surface laid on or without
-    if not wishes.fit_limit:
-        return in_paint.mesh if in_paint else mesh, None
-    sharp = ridge_edges(mesh, regions.ridges)
-    fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=progress)
-    return fit_with_paint(mesh, projector, paint, fit, kept=in_paint, index=index, progress=tell)
-
-
-def _distances(report: FitReport | None) -> dict[str, float]:
-    if report is None:
-        return {}
-    rms = {"limit before fit, rms": report.before.rms, "limit after fit, rms": report.after.rms}
-    return {name: value / report.diagonal for name, value in rms.items()}
 
 
 __all__ = ["BuildResult", "Layout", "PlanResult", "build", "build_on", "plan", "plan_on"]

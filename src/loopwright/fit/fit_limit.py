@@ -146,6 +146,10 @@ class LimitFit:
         after, held = self._rounds.distances(positions), report.held + found.held
         return replace(mesh, positions=positions), replace(report, after=after, held=held)
 
+    def measure_again(self, mesh: QuadMesh, report: FitReport) -> FitReport:
+        """Return the report of a fit with the distances of this mesh, of which only vertices have moved since."""
+        return report if len(mesh.quads) == 0 else replace(report, after=self._rounds.distances(mesh.positions))
+
     def _touches_more(self, positions: FloatArray, before: FloatArray) -> bool:
         """Return whether more quads cross, or lie nearer to another part of the sculpt, than before."""
         fold = self._rounds.fold

@@ -134,7 +134,7 @@ def _grow_groups(
         return kept
     faces = np.flatnonzero(vertices_around(mesh.quads, chosen, reach)[mesh.quads].all(axis=1))
     positions, growth, lacks = mesh.positions.copy(), kept.growth.copy(), lead < margin
-    for group in _apart(mesh.quads, faces):  # what one cannot have shall not keep the others from theirs
+    for group in part_groups(mesh.quads, faces):  # what one cannot have shall not keep the others from theirs
         for _ in range(_TRIALS):
             part, vertices = cut_part(mesh, group)
             sampler.look_at(part)
@@ -195,7 +195,7 @@ def _grow(
     return best, folds & (best is kept)
 
 
-def _apart(quads: IntArray, faces: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+def part_groups(quads: IntArray, faces: NDArray[np.int64]) -> list[NDArray[np.int64]]:
     """Return the faces in groups that share no vertex."""
     corners = quads[faces].astype(np.int64)
     count = int(quads.max()) + 1

@@ -1,9 +1,10 @@
-"""The colour of the sculpt's vertex nearest to any point; far from borders of colours without a search."""
+"""The colour of a painted sculpt nearest to any point; far from borders of colours without a search."""
 
 from __future__ import annotations
 
 from typing import TypeVar
 
+import igl
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
@@ -32,6 +33,8 @@ class PaintIndex:
     ----------
     positions : (n, 3) of the sculpt's vertices.
     paint : their colours.
+    triangles : (t, 3) int32, of the sculpt. With them a point near a border has the colour of the corner nearest to it
+        of the triangle that it lies nearest to; without, and elsewhere, that of the vertex nearest to it.
 
     Examples
     --------
@@ -42,7 +45,7 @@ class PaintIndex:
     [0, 1]
     """
 
-    def __init__(self, positions: FloatArray, paint: Paint) -> None:
+    def __init__(self, positions: FloatArray, paint: Paint, triangles: IntArray | None = None) -> None:
         self.color: IntArray = paint.color
         self.tree = cKDTree(positions, balanced_tree=False)
         self._low = positions.min(axis=0)
@@ -53,17 +56,23 @@ class PaintIndex:
         self._cell = max(cell, float(np.cbrt(np.prod(extent + 3 * cell) / _MOST_CELLS)))
         self._shape = np.floor(extent / self._cell).astype(np.int64) + 1
         self._near_borders = self.tree, self.color
+        self._triangles: _Triangles | None = None
         self._only = self._find_sole_colors(positions, len(paint.palette))
+        if triangles is not None and len(triangles):
+            near = (self._only[self._cells(positions)[0]] == _MANY)[triangles].any(axis=1)
+            self._triangles = _Triangles(positions, paint.color, triangles[near] if near.any() else triangles)
 
     def colors_at(self, points: FloatArray) -> IntArray:
-        """Return (k,) the colour of the vertex nearest to each of (k, 3) points."""
+        """Return (k,) the colour nearest to each of (k, 3) points."""
         cell, is_inside = self._cells(points)
         out = np.full(len(points), _NO_VERTEX, np.int32)
         out[is_inside] = self._only[cell[is_inside]]
         for code, tree, color in ((_NO_VERTEX, self.tree, self.color), (_MANY, *self._near_borders)):
             searched = np.flatnonzero(out == code)
             if len(searched):
-                out[searched] = color[nearest(tree, points[searched])[1]]
+                of_triangles = self._triangles if code == _MANY else None
+                spots = points[searched]
+                out[searched] = of_triangles.colors_at(spots) if of_triangles else color[nearest(tree, spots)[1]]
         return out
 
     def _cells(self, points: FloatArray) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
@@ -87,6 +96,25 @@ class PaintIndex:
         chosen = np.flatnonzero(_spread((only == _MANY).reshape(self._shape)).ravel()[cell])
         self._near_borders = cKDTree(positions[chosen], balanced_tree=False), self.color[chosen]
         return only
+
+
+class _Triangles:
+    """Nearest colours on some triangles."""
+
+    def __init__(self, positions: FloatArray, color: IntArray, triangles: IntArray) -> None:
+        used, local = np.unique(triangles, return_inverse=True)
+        self._positions = np.ascontiguousarray(positions[used], np.float64)
+        self._local, self._color = local.reshape(-1, 3), color[used]
+        self._tree = igl.AABB()
+        self._tree.init(self._positions, self._local)
+
+    def colors_at(self, points: FloatArray) -> IntArray:
+        """Return (k,) the colours of the nearest corners of the triangles nearest to (k, 3) points."""
+        _, which, landed = self._tree.squared_distance(self._positions, self._local, np.ascontiguousarray(points))
+        corners = self._local[np.atleast_1d(which)]
+        away = ((self._positions[corners] - np.reshape(landed, (-1, 1, 3))) ** 2).sum(axis=2)
+        found: IntArray = self._color[corners[np.arange(len(corners)), away.argmin(axis=1)]]
+        return found
 
 
 def _spread(seen: NDArray[Bits]) -> NDArray[Bits]:

@@ -44,10 +44,16 @@ class PaintSampler:
         Or those of the chosen quads alone. The least of both sides counts. The second array tells how far, along
         each of the quad's two directions, its own samples lie from the others, the larger being 1.
         """
-        quads, own, beyond = self.quads, self.own, self.beyond
-        if chosen is not None:
-            quads, own, beyond = quads[chosen], own[chosen], beyond[chosen]
-        samples = np.einsum("ks,nkj->nsj", self.weights, positions[quads])
+        quads = self.quads if chosen is None else self.quads[chosen]
+        return self._lead_both(positions[quads], np.arange(len(self.quads)) if chosen is None else chosen)
+
+    def lead_of(self, corners: FloatArray, faces: NDArray[np.int64]) -> FloatArray:
+        """Return (k,) the leads that quads would have with (k, 4, 3) corners; ``faces`` says which quads those are."""
+        return self._lead_both(corners, faces)[0]
+
+    def _lead_both(self, corners: FloatArray, faces: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+        own, beyond = self.own[faces], self.beyond[faces]
+        samples = np.einsum("ks,nkj->nsj", self.weights, corners)
         lead, way = self._lead(samples, own, beyond)
         if self.mirror is not None:
             image = self.mirror.reflect(samples.reshape(-1, 3)).reshape(samples.shape)

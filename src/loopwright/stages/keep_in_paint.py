@@ -12,7 +12,10 @@ from loopwright.types import Paint, QuadMesh
 
 def paint_index(ground: Ground, paint: Paint) -> PaintIndex:
     """Return the index of this paint on the ground's sculpt."""
-    return ground.shelf.keep("paint index", (paint,), lambda: PaintIndex(ground.projector.positions, paint), depth=1)
+    sculpt = ground.projector
+    return ground.shelf.keep(
+        "paint index", (paint,), lambda: PaintIndex(sculpt.positions, paint, sculpt.triangles), depth=1
+    )
 
 
 def keep_in_paint(ground: Ground, mesh: QuadMesh, paint: Paint, progress: Progress) -> Kept:

@@ -1,0 +1,117 @@
+"""The last touch: quads that another colour outweighs are won back, and poor shapes are mended."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loopwright.fit.find_crossings import CrossingFinder
+from loopwright.fit.fold_mirror import fold_mirror
+from loopwright.fit.keep_paint import part_groups
+from loopwright.fit.link_edges import vertices_around
+from loopwright.fit.mend_worst import edge_ratios, face_quality
+from loopwright.fit.paint_sampler import PaintSampler
+from loopwright.fit.part_crossings import StrayFinder
+from loopwright.fit.search_places import LEAST, LOST, PlaceSearch
+from loopwright.progress import Progress, silent
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import BoolArray, FloatArray, QuadMesh
+
+_POOR = 0.84  # quality below which, and ...
+_LONG = 2.2  # ... longest edge over shortest above which the vertices of a quad look for better places
+_ROWS = 2  # of vertices round a lost quad that do
+_NO_LOSS = 1e-6  # of quality
+_BACK = (1, 2, 4)  # rows round quads that cross others now which go back to where they were
+
+
+def polish(
+    mesh: QuadMesh,
+    projector: SurfaceProjector,
+    sampler: PaintSampler | None = None,
+    held: BoolArray | None = None,
+    progress: Progress = silent,
+) -> QuadMesh:
+    """Return the mesh with quads won for their own paint, as far as can be, and with poor shapes mended.
+
+    Where another colour outweighs a quad's own, the vertices round it leave their curves and junctions their places,
+    however small that costs in shape; where no quad is won by that, all stay. Round poor quads vertices move within
+    their regions and along their curves; junctions, and what lies on curves in the mirror plane, stay.
+
+    Parameters
+    ----------
+    mesh : on the sculpt, or near to it: vertices keep their distance from it.
+    sampler : of this mesh and the sculpt's paint; None where there is no paint.
+    held : (n,) bool, vertices that stay where they are whatever the paint.
+    """
+    if len(mesh.quads) == 0:
+        return mesh
+    search, rim = PlaceSearch(mesh, projector, sampler), _on_rim(mesh)
+    on_curve, none = mesh.vertex_curve >= 0, np.zeros(len(mesh.positions), np.bool_)
+    slides = on_curve & ~mesh.is_fixed & ~mesh.on_mirror
+    progress("polish", 0.0)
+    if sampler is not None:
+        _win(search, (none if held is None else held) | (rim & ~slides), slides & rim)
+    progress("polish", 0.4)
+    poor = (search.quality() < _POOR) | (edge_ratios(search.positions, mesh.quads) < 1.0 / _LONG)
+    stays = mesh.is_fixed | (on_curve & mesh.on_mirror) | (rim & ~on_curve)
+    search.improve(np.flatnonzero(vertices_around(mesh.quads, poor, 0) & ~stays), slides)
+    positions = _part(mesh, search.positions, projector)
+    progress("polish", 1.0)
+    return replace(mesh, positions=positions)
+
+
+def lost_quads(mesh: QuadMesh, sampler: PaintSampler | None) -> BoolArray:
+    """Return (m,) which quads another colour than their region's outweighs, or nearly so."""
+    return np.zeros(len(mesh.quads), np.bool_) if sampler is None else sampler.lead(mesh.positions)[0] < LOST
+
+
+def _part(mesh: QuadMesh, positions: FloatArray, projector: SurfaceProjector) -> FloatArray:
+    """Return the positions, but those from before where quads cross others by them or come nearer to another part."""
+    fold, normals = fold_mirror(mesh), projector.project(mesh.positions).normals
+    crossings, strays = CrossingFinder(fold), StrayFinder(mesh.quads, projector)
+    had = np.minimum(face_quality(mesh.positions, mesh.quads, normals), LEAST)
+
+    def are_touching(at: FloatArray) -> BoolArray:
+        touching: BoolArray = strays.find(at).copy()
+        touching[crossings.find(at)] = True
+        return touching
+
+    before, out = are_touching(mesh.positions), positions
+    for rows in _BACK:
+        spoilt = are_touching(out) & ~before
+        if out is not positions:
+            spoilt |= face_quality(out, mesh.quads, normals) < had - _NO_LOSS
+        if not spoilt.any():
+            return out
+        back = vertices_around(mesh.quads, spoilt, rows)
+        out = np.where(back[:, None], mesh.positions, out)
+    spoilt = are_touching(out) & ~before
+    return mesh.positions if spoilt.any() else out
+
+
+def _win(search: PlaceSearch, stays: BoolArray, slides: BoolArray) -> None:
+    """Win lost quads; where that fails, all stays as it was."""
+    quads, lost = search.mesh.quads, search.lost()
+    if not lost.any():
+        return
+    near = vertices_around(quads, lost, _ROWS)
+    positions, normals = search.positions.copy(), search.normals.copy()
+    search.improve(np.flatnonzero(near & ~stays), slides)
+    still = search.lost()
+    for group in part_groups(quads, np.flatnonzero(near[quads].any(axis=1))):
+        if still[group].sum() >= lost[group].sum():
+            search.put_back(np.unique(quads[group]).astype(np.int64), positions, normals)
+
+
+def _on_rim(mesh: QuadMesh) -> BoolArray:
+    """Return (n,) which vertices lie at the end of the mesh, but for those where a half ends at its plane alone."""
+    size = len(mesh.positions)
+    start, end = mesh.quads.astype(np.int64).ravel(), np.roll(mesh.quads, -1, axis=1).astype(np.int64).ravel()
+    alone = ~np.isin(start * size + end, end * size + start)
+    ends: NDArray[np.int64] = np.flatnonzero(alone & ~(mesh.on_mirror[start] & mesh.on_mirror[end]))
+    rim = np.zeros(size, np.bool_)
+    rim[start[ends]] = True
+    rim[end[ends]] = True
+    return rim

@@ -1,0 +1,113 @@
+"""The stage that lays the mesh on the sculpt, its limit surface or its vertices, and polishes its quads."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
+from loopwright.fit.fit_with_paint import fit_with_paint
+from loopwright.fit.follow_paint import follow_paint
+from loopwright.fit.keep_paint import SAFE_LEAD
+from loopwright.fit.link_edges import mean_edges
+from loopwright.fit.measure_quality import measure_quality
+from loopwright.fit.paint_sampler import PaintSampler
+from loopwright.fit.polish import lost_quads, polish
+from loopwright.fit.ridge_edges import ridge_edges
+from loopwright.options import BuildOptions
+from loopwright.progress import Progress
+from loopwright.stages.find_regions import FoundRegions
+from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
+from loopwright.stages.read_ground import Ground
+from loopwright.types import BoolArray, FloatArray, QuadMesh
+
+_FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
+_SOUND = 0.82  # scaled Jacobian: what quads lack of it is compared, and ...
+_PAINT_PRICE = 1.5  # ... what they lack of a sure lead of their own paint
+_SURE = 0.999  # lead of quads without other paint
+_AT = 0.5  # of an edge: how near to a held place, or its image, a fixed vertex is held there too
+
+
+def lay_on(
+    ground: Ground,
+    mesh: QuadMesh,
+    regions: FoundRegions,
+    wishes: BuildOptions,
+    places: FloatArray,
+    progress: Progress,
+) -> tuple[QuadMesh, FitReport | None]:
+    """Return the mesh laid on the sculpt and polished, and the fit's report where the limit surface was fitted.
+
+    Parameters
+    ----------
+    mesh : evened out.
+    places : (k, 3) where vertices are held, on both sides of a mirror plane.
+    """
+
+    def tell(stage: str, done: float) -> None:
+        progress("fit", done)
+
+    reads = (mesh, wishes.fit_limit, regions.paint, regions.ridges, places)
+    return ground.shelf.keep("fit", reads, lambda: _lay_on(ground, mesh, regions, wishes, places, tell))
+
+
+def distances_told(report: FitReport | None) -> dict[str, float]:
+    """Return how far the limit surface is off the sculpt before and after the fit, as shares of the diagonal."""
+    if report is None:
+        return {}
+    rms = {"limit before fit, rms": report.before.rms, "limit after fit, rms": report.after.rms}
+    return {name: value / report.diagonal for name, value in rms.items()}
+
+
+def _lay_on(
+    ground: Ground, mesh: QuadMesh, regions: FoundRegions, wishes: BuildOptions, places: FloatArray, tell: Progress
+) -> tuple[QuadMesh, FitReport | None]:
+    """Lay the mesh on and polish it; where that leaves quads lost to other paint, see if growing them first helps."""
+    projector, paint = ground.projector, regions.paint
+    sharp, held = ridge_edges(mesh, regions.ridges), _held(mesh, places)
+    is_painted = len(paint.palette) > 1
+    index = paint_index(ground, paint) if is_painted else None
+    sampler = PaintSampler(mesh, paint, index) if index else None
+
+    drawn = mesh
+    if sampler:
+        mixed = sampler.lead(mesh.positions)[0] < _SURE
+        drawn = follow_paint(mesh, mixed, sampler.own, sampler.beyond, sampler.colors_at, projector)
+
+    def lay(*, is_grown: bool) -> tuple[QuadMesh, FitReport | None]:
+        fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=tell)
+        kept = keep_in_paint(ground, mesh, paint, tell) if is_grown else None
+        if not wishes.fit_limit:
+            return polish(kept.mesh if kept else drawn, projector, sampler, held, tell), None
+        if kept:
+            laid, report = fit_with_paint(mesh, projector, paint, fit, kept=kept, index=index, progress=tell)
+        else:
+            laid, report = fit.lay(drawn)
+        polished = polish(laid, projector, sampler, held, tell)
+        return polished, fit.measure_again(polished, report)
+
+    first = lay(is_grown=False)
+    lost = lost_quads(first[0], sampler).sum()
+    if lost == 0:
+        return first
+    second = lay(is_grown=True)
+    return second if _rank(second[0], sampler) < _rank(first[0], sampler) else first
+
+
+def _rank(mesh: QuadMesh, sampler: PaintSampler | None) -> tuple[int, float]:
+    """Return how many quads are lost to other paint, and what all lack of a sound shape and of a sure lead."""
+    lack = np.maximum(_SOUND - measure_quality(mesh.positions, mesh.quads).scaled_jacobian, 0.0)
+    if sampler is not None:
+        lack += _PAINT_PRICE * np.maximum(SAFE_LEAD - sampler.lead(mesh.positions)[0], 0.0)
+    return int(lost_quads(mesh, sampler).sum()), float(lack.sum())
+
+
+def _held(mesh: QuadMesh, places: FloatArray) -> BoolArray:
+    """Return (n,) which fixed vertices are held at these places."""
+    held = np.zeros(len(mesh.positions), np.bool_)
+    fixed = np.flatnonzero(mesh.is_fixed)
+    if len(places) == 0 or len(fixed) == 0:
+        return held
+    away, _ = cKDTree(places).query(mesh.positions[fixed])
+    held[fixed] = away < _AT * mean_edges(mesh.positions, mesh.quads)[fixed]
+    return held
