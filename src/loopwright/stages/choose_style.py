@@ -107,7 +107,9 @@ def _choose(ground: Ground, regions: FoundRegions | None, bare: BuildOptions, cl
     best = _seek(trial, ground, first, tries)
     if best.style == USUAL_STYLE:
         return USUAL_STYLE
-    last = [trial.try_style(ground, style, tries, is_quick=False, in_paint=True) for style in (USUAL_STYLE, best.style)]
+    last = [
+        trial.try_style(ground, style, tries, is_quick=False, is_polished=True) for style in (USUAL_STYLE, best.style)
+    ]
     return min(last, key=lambda each: each.price).style
 
 

@@ -9,13 +9,14 @@ import numpy as np
 from loopwright.fit.keep_paint import SAFE_LEAD
 from loopwright.fit.measure_quality import QualityReport, measure_quality
 from loopwright.fit.paint_sampler import PaintSampler
+from loopwright.fit.polish import polish
 from loopwright.fit.relax import RelaxOptions, relax
 from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
 from loopwright.stages.even_out import even_out
 from loopwright.stages.find_regions import FoundRegions
 from loopwright.stages.hold_places import hold_places
-from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
+from loopwright.stages.keep_in_paint import paint_index
 from loopwright.stages.lay_out import lay_out
 from loopwright.stages.layout_style import LayoutStyle
 from loopwright.stages.make_quads import make_quads
@@ -80,13 +81,13 @@ class StyleTrial:
     extent: float
 
     def try_style(
-        self, ground: Ground, style: LayoutStyle, tries: Tries, *, is_quick: bool = True, in_paint: bool = False
+        self, ground: Ground, style: LayoutStyle, tries: Tries, *, is_quick: bool = True, is_polished: bool = False
     ) -> Try:
         """Lay out, fill and even out, quickly or as a build does, and measure what comes of it.
 
         Parameters
         ----------
-        in_paint : quads are grown for their paint too, as a build does, where both halves are equal.
+        is_polished : as a build does it, but before the limit surface is laid on.
         """
         tries.next()
         clock, extent = tries.clock, self.extent
@@ -100,18 +101,22 @@ class StyleTrial:
             )
         else:
             evened = even_out(ground, hold_places(mesh, (), ground.projector)[0], self.surface.positions, clock)
-        if in_paint and self.regions.is_equal and len(self.regions.paint.palette) > 1:
-            evened = keep_in_paint(ground, evened, self.regions.paint, clock.progress).mesh
-        return _weigh(style, evened, self._lack_of_paint(ground, evened), is_last=in_paint)
+        sampler = self._sampler(ground, evened)
+        if is_polished:  # sides of their own find theirs later
+            evened = polish(evened, ground.projector, sampler if self.regions.is_equal else None)
+        unpainted = np.zeros(len(evened.quads))
+        if sampler:
+            unpainted = np.maximum(SAFE_LEAD - sampler.lead(evened.positions)[0], 0.0)
+        return _weigh(style, evened, unpainted, is_last=is_polished)
 
-    def _lack_of_paint(self, ground: Ground, mesh: QuadMesh) -> FloatArray:
-        """Return (m,) how much each quad's own colour lacks of a sure lead, as a share of its samples."""
+    def _sampler(self, ground: Ground, mesh: QuadMesh) -> PaintSampler | None:
+        """Return what samples this mesh's paint; one side alone where both have their own."""
         paint = self.regions.paint
         if len(paint.palette) < 2:
-            return np.zeros(len(mesh.quads))
-        whole = mesh if self.regions.is_equal else replace(mesh, mirror=None)  # sides of their own keep theirs
-        lead, _ = PaintSampler(whole, paint, paint_index(ground, paint)).lead(mesh.positions)
-        return np.maximum(SAFE_LEAD - lead, 0.0)
+            return None
+        return PaintSampler(
+            mesh if self.regions.is_equal else replace(mesh, mirror=None), paint, paint_index(ground, paint)
+        )
 
 
 def _lack(quality: QualityReport) -> FloatArray:
