@@ -16,12 +16,15 @@ from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.part_crossings import StrayFinder
 from loopwright.fit.search_places import LEAST, LOST, PlaceSearch
 from loopwright.progress import Progress, silent
+from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _POOR = 0.84  # quality below which, and ...
 _LONG = 2.2  # ... longest edge over shortest above which the vertices of a quad look for better places
 _ROWS = 2  # of vertices round a lost quad that do
+_IMPURE = 0.012  # share of the area under quads of other regions from which ...
+_WEAK = 0.3  # ... quads that lead by less than this are won too
 _NO_LOSS = 1e-6  # of quality
 _BACK = (1, 2, 4)  # rows round quads that cross others now which go back to where they were
 
@@ -47,19 +50,37 @@ def polish(
     """
     if len(mesh.quads) == 0:
         return mesh
-    search, rim = PlaceSearch(mesh, projector, sampler), _on_rim(mesh)
-    on_curve, none = mesh.vertex_curve >= 0, np.zeros(len(mesh.positions), np.bool_)
-    slides = on_curve & ~mesh.is_fixed & ~mesh.on_mirror
     progress("polish", 0.0)
-    if sampler is not None:
-        _win(search, (none if held is None else held) | (rim & ~slides), slides & rim)
+    search = PlaceSearch(mesh, projector, sampler)
+    if _impurity(search) > _IMPURE:
+        search.is_strict = True
+    _win(search, held)
     progress("polish", 0.4)
-    poor = (search.quality() < _POOR) | (edge_ratios(search.positions, mesh.quads) < 1.0 / _LONG)
-    stays = mesh.is_fixed | (on_curve & mesh.on_mirror) | (rim & ~on_curve)
-    search.improve(np.flatnonzero(vertices_around(mesh.quads, poor, 0) & ~stays), slides)
+    _mend(search)
+    progress("polish", 0.9)
     positions = _part(mesh, search.positions, projector)
     progress("polish", 1.0)
     return replace(mesh, positions=positions)
+
+
+def _mend(search: PlaceSearch) -> None:
+    """Mend poor quads."""
+    mesh, on_curve, rim = search.mesh, search.mesh.vertex_curve >= 0, _on_rim(search.mesh)
+    poor = (search.quality() < _POOR) | (edge_ratios(search.positions, mesh.quads) < 1.0 / _LONG)
+    stays = mesh.is_fixed | (on_curve & mesh.on_mirror) | (rim & ~on_curve)
+    search.improve(np.flatnonzero(vertices_around(mesh.quads, poor, 0) & ~stays), _slides(mesh))
+
+
+def _slides(mesh: QuadMesh) -> BoolArray:
+    """Return (n,) which vertices may slide along their curves."""
+    return np.asarray((mesh.vertex_curve >= 0) & ~mesh.is_fixed & ~mesh.on_mirror, np.bool_)
+
+
+def _impurity(search: PlaceSearch) -> float:
+    """Return about which share of the area lies under quads of other regions."""
+    corners = search.positions[search.mesh.quads]
+    area = row_lengths(cross_rows(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
+    return float(0.5 * ((1.0 - search.lead()) * area).sum() / max(float(area.sum()), 1e-300))
 
 
 def lost_quads(mesh: QuadMesh, sampler: PaintSampler | None) -> BoolArray:
@@ -91,18 +112,23 @@ def _part(mesh: QuadMesh, positions: FloatArray, projector: SurfaceProjector) ->
     return mesh.positions if spoilt.any() else out
 
 
-def _win(search: PlaceSearch, stays: BoolArray, slides: BoolArray) -> None:
-    """Win lost quads; where that fails, all stays as it was."""
-    quads, lost = search.mesh.quads, search.lost()
-    if not lost.any():
+def _win(search: PlaceSearch, held: BoolArray | None) -> None:
+    """Win quads that other paint outweighs or, for a strict search, that have much of it.
+
+    Where that fails, all stays as it was.
+    """
+    mesh, least = search.mesh, _WEAK if search.is_strict else LOST
+    weak = search.lead() < least
+    if not weak.any():
         return
-    near = vertices_around(quads, lost, _ROWS)
+    near, rim, slides = vertices_around(mesh.quads, weak, _ROWS), _on_rim(mesh), _slides(mesh)
+    stays = rim & ~slides if held is None else (rim & ~slides) | held
     positions, normals = search.positions.copy(), search.normals.copy()
-    search.improve(np.flatnonzero(near & ~stays), slides)
-    still = search.lost()
-    for group in part_groups(quads, np.flatnonzero(near[quads].any(axis=1))):
-        if still[group].sum() >= lost[group].sum():
-            search.put_back(np.unique(quads[group]).astype(np.int64), positions, normals)
+    search.improve(np.flatnonzero(near & ~stays), slides & rim)
+    still = search.lead() < least
+    for group in part_groups(mesh.quads, np.flatnonzero(near[mesh.quads].any(axis=1))):
+        if still[group].sum() >= weak[group].sum():
+            search.put_back(np.unique(mesh.quads[group]).astype(np.int64), positions, normals)
 
 
 def _on_rim(mesh: QuadMesh) -> BoolArray:

@@ -18,16 +18,12 @@ _LONG, _LONG_PRICE = 2.2, 0.03  # longest edge over shortest above which it cost
 LEAST = 0.3  # quality below which no quad may get, unless it was there already
 LOST = 0.03  # a lead of its own paint below this is as good as lost
 _AIM, _LEAD_PRICE = 0.12, 3.0  # lead of its own paint below which a quad costs, and how much
+_PURE, _PURE_PRICE = 0.6, 0.3  # the same, beside that, where quads shall be of their own paint as far as can be
 _SWEPT = 2.0  # how much of its lead a quad loses at most, per share of its area that a moved corner's sides can sweep
 _RADII = (0.35, 0.15, 0.06)  # of the places tried, in edges, one after the other
 _SPOKES = 8
 _ROUNDS = 12
 _GAIN = 7e-4
-
-
-def _price(lead: FloatArray | float) -> FloatArray:
-    """Return what quads cost that lead by so much."""
-    return _LEAD_PRICE * np.maximum(_AIM - np.asarray(lead), 0.0)
 
 
 class PlaceSearch:
@@ -44,6 +40,7 @@ class PlaceSearch:
 
     Attributes
     ----------
+    is_strict : a quad costs not only where it is nearly lost to other paint, but where it has much of it.
     positions, normals : (n, 3) where the vertices are now, and the sculpt's normals there.
 
     References
@@ -54,6 +51,7 @@ class PlaceSearch:
 
     def __init__(self, mesh: QuadMesh, projector: SurfaceProjector, sampler: PaintSampler | None) -> None:
         self.mesh, self.projector, self.sampler = mesh, projector, sampler
+        self.is_strict = False
         self.positions: FloatArray = mesh.positions.copy()
         landed = projector.project(self.positions)
         self.normals: FloatArray = landed.normals
@@ -71,14 +69,13 @@ class PlaceSearch:
         self._order = np.argsort(mesh.quads.ravel(), kind="stable")
         self._start = np.searchsorted(mesh.quads.ravel()[self._order], np.arange(len(mesh.positions) + 1))
 
-    def lost(self) -> BoolArray:
-        """Return (m,) which quads another colour than their own outweighs, or nearly so; none without paint."""
-        if self.sampler is None:
-            return np.zeros(len(self.mesh.quads), np.bool_)
+    def lead(self) -> FloatArray:
+        """Return (m,) by which share of its samples each quad's own colour leads, 1 without paint."""
         unsure = np.flatnonzero(~self._is_exact)
-        self._lead[unsure] = self.sampler.lead(self.positions, unsure)[0]
+        if self.sampler is not None and len(unsure):
+            self._lead[unsure] = self.sampler.lead(self.positions, unsure)[0]
         self._is_exact[unsure] = True
-        return self._lead < LOST
+        return self._lead.copy()
 
     def put_back(self, vertices: NDArray[np.int64], positions: FloatArray, normals: FloatArray) -> None:
         """Put these vertices where they are in (n, 3) ``positions``."""
@@ -164,7 +161,7 @@ class PlaceSearch:
         row, of = np.arange(len(total)), np.repeat(np.arange(len(total)), np.diff(np.append(first, len(faces))))
         total[:, 0] -= _GAIN
         leads = self._lead[faces] - reach * self._swept[faces]
-        near = np.flatnonzero(leads < _AIM)  # with other paint so near that it may count
+        near = np.flatnonzero(leads < (_PURE if self.is_strict else _AIM))  # with other paint so near that it may count
         if self.sampler is None or len(near) == 0:
             return total.argmin(axis=1), leads, leads >= 1.0
         unsure = near[~self._is_exact[faces[near]]]
@@ -172,7 +169,7 @@ class PlaceSearch:
         self._is_exact[faces[unsure]] = True
         lead_at = np.repeat(leads[:, None], total.shape[1], axis=1)
         lead_at[:, 0] = self._lead[faces]
-        now = _price(lead_at[:, 0])
+        now = self._price(lead_at[:, 0])
         total[:, 0] += np.add.reduceat(now, first)
         known = np.zeros(total.shape, np.bool_)
         known[:, 0] = True
@@ -187,11 +184,17 @@ class PlaceSearch:
             place = best[of[asked]]
             lead_at[asked, place] = self.sampler.lead_of(where[asked, place], faces[asked])
             cost = np.zeros(len(faces))
-            cost[asked] = _price(lead_at[asked, place])
-            cost[(cost > _price(LOST)) & (cost > now)] = np.inf  # no quad is lost that is not
+            cost[asked] = self._price(lead_at[asked, place])
+            lost = (lead_at[asked, place] < LOST) & (cost[asked] > now[asked])
+            cost[asked[lost]] = np.inf  # no quad is lost that is not
             found = np.unique(of[asked])
             total[found, best[found]] += np.add.reduceat(cost, first)[found]
             known[row, best] = True
+
+    def _price(self, lead: FloatArray) -> FloatArray:
+        """Return what quads cost that lead by so much."""
+        cost: FloatArray = _LEAD_PRICE * np.maximum(_AIM - lead, 0.0)
+        return cost + _PURE_PRICE * np.maximum(_PURE - lead, 0.0) if self.is_strict else cost
 
     def _shape_costs(self, where: FloatArray, aim: FloatArray, floor: FloatArray) -> FloatArray:
         """Return (f, k) what quads with (f, k, 4, 3) corners and normals cost for their shape."""
