@@ -42,7 +42,7 @@ _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
 )
 _LEAST_BUDGET, _MOST_BUDGET = 2000, 20_000  # faces: quads of fewer are rough anyway, of more they take long to try
 _STYLES = 32  # times as many styles are kept as results of a stage
-_GOOD, _HOPELESS = 0.003, 0.035  # mean lack of all quads up to which, and from which, nothing else is tried
+_GOOD, _HOPELESS = 0.003, 0.06  # mean lack of all quads up to which, and from which, nothing else is tried
 _CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
 _MOST_TRIES = len(_LAYOUTS) + len(_COUNTS) + 6  # those of mixed styles, and those in full, counted
 _KEPT = 16  # results of each stage while styles are tried
