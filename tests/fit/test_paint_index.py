@@ -1,9 +1,10 @@
-"""The colour that the index gives is that of the nearest vertex by comparing with all of them."""
+"""The colour that the index gives is that of the nearest vertex, or the nearest triangle's, by comparing with all."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
+import trimesh
 from tests.conftest import globe
 
 from loopwright.fit.paint_index import PaintIndex
@@ -38,3 +39,25 @@ def test_most_points_far_from_a_border_need_no_search() -> None:
     index = PaintIndex(vertices, Paint(np.zeros((2, 3), np.uint8), (vertices[:, 2] > 0).astype(np.int32)))
     cell, _ = index._cells(vertices)
     assert (index._only[cell] >= 0).mean() > 0.5
+
+
+def test_with_triangles_it_is_the_colour_of_the_nearest_triangle_s_nearest_corner() -> None:
+    """Against ``trimesh.triangles.closest_point``, which follows C. Ericson, Real-Time Collision Detection, 2005."""
+    rng = np.random.default_rng(SEED)
+    vertices, triangles = globe(16)[:2]
+    vertices = vertices * np.array([1.0, 3.0, 0.5])  # long triangles, with nearest vertices that are no corners
+    paint = Paint(np.zeros((3, 3), np.uint8), rng.integers(0, 3, len(vertices)).astype(np.int32))
+    corners = rng.dirichlet(np.ones(3), 400)
+    points = np.einsum("kj,kji->ki", corners, vertices[triangles[rng.integers(0, len(triangles), 400)]])
+    points += rng.normal(0.0, 0.004, points.shape)
+    index = PaintIndex(vertices, paint, triangles.astype(np.int32))
+    expected = []
+    for point in points:
+        landed = trimesh.triangles.closest_point(vertices[triangles], np.tile(point, (len(triangles), 1)))
+        nearest = int(((landed - point) ** 2).sum(axis=1).argmin())
+        corner = ((vertices[triangles[nearest]] - landed[nearest]) ** 2).sum(axis=1).argmin()
+        expected.append(int(paint.color[triangles[nearest][corner]]))
+    found = index.colors_at(points).tolist()
+    assert found == expected
+    assert found != PaintIndex(vertices, paint).colors_at(points).tolist()
+    assert index.colors_at(points[:1]).tolist() == expected[:1]

@@ -39,7 +39,7 @@ def polish(
     """Return the mesh with quads won for their own paint, as far as can be, and with poor shapes mended.
 
     Where another colour outweighs a quad's own, the vertices round it leave their curves and junctions their places,
-    however small that costs in shape; where no quad is won by that, all stay. Round poor quads vertices move within
+    whatever that costs in shape; where no quad is won by that, all stay. Round poor quads vertices move within
     their regions and along their curves; junctions, and what lies on curves in the mirror plane, stay.
 
     Parameters
@@ -58,7 +58,7 @@ def polish(
     progress("polish", 0.4)
     _mend(search)
     progress("polish", 0.9)
-    positions = _part(mesh, search.positions, projector)
+    positions = undo_crossings(mesh, search.positions, projector)
     progress("polish", 1.0)
     return replace(mesh, positions=positions)
 
@@ -88,8 +88,11 @@ def lost_quads(mesh: QuadMesh, sampler: PaintSampler | None) -> BoolArray:
     return np.zeros(len(mesh.quads), np.bool_) if sampler is None else sampler.lead(mesh.positions)[0] < LOST
 
 
-def _part(mesh: QuadMesh, positions: FloatArray, projector: SurfaceProjector) -> FloatArray:
-    """Return the positions, but those from before where quads cross others by them or come nearer to another part."""
+def undo_crossings(mesh: QuadMesh, positions: FloatArray, projector: SurfaceProjector) -> FloatArray:
+    """Return the (n, 3) positions, but the mesh's own where quads cross others by them or are nearer to another part.
+
+    Where going back to those would spoil a quad between, that one's vertices go back too.
+    """
     fold, normals = fold_mirror(mesh), projector.project(mesh.positions).normals
     crossings, strays = CrossingFinder(fold), StrayFinder(mesh.quads, projector)
     had = np.minimum(face_quality(mesh.positions, mesh.quads, normals), LEAST)

@@ -1,0 +1,158 @@
+"""The last touch wins quads for their paint and mends poor ones, and breaks nothing by it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tests.fit.painted_board import Maker, bulge, painted, slip, two_regions
+
+from loopwright.fit.find_crossings import CrossingFinder
+from loopwright.fit.fold_mirror import fold_mirror
+from loopwright.fit.measure_quality import measure_quality
+from loopwright.fit.paint_index import PaintIndex
+from loopwright.fit.paint_sampler import PaintSampler
+from loopwright.fit.polish import lost_quads, polish, undo_crossings
+from loopwright.fit.slide_curves import lay_curves
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import BoolArray, FloatArray, MirrorPlane, Paint, QuadMesh
+
+SEED = 11
+LEAST = 0.3  # the quality that no quad falls below by the last touch
+
+
+BoardMaker = Callable[[float, float], SurfaceProjector]
+Stroke = Callable[[FloatArray], BoolArray]
+
+
+@pytest.fixture(scope="module")
+def board(make_board: BoardMaker) -> SurfaceProjector:
+    return make_board(1.2, 1.2)
+
+
+def sampler_of(mesh: QuadMesh, board: SurfaceProjector, paint: Paint) -> PaintSampler:
+    return PaintSampler(mesh, paint, PaintIndex(board.positions, paint, board.triangles))
+
+
+def shaken(mesh: QuadMesh, share: float) -> QuadMesh:
+    """Return a grid with its free vertices moved at random, those on curves along them, by a share of an edge."""
+    rng = np.random.default_rng(SEED)
+    edge = 2.0 / np.sqrt(len(mesh.quads))
+    step = share * edge * rng.uniform(-1.0, 1.0, mesh.positions.shape)
+    step[:, 2] = 0.0
+    lines = lay_curves(mesh.curves)
+    for index in range(len(mesh.curves)):
+        on = mesh.vertex_curve == index
+        start, end = (lines.position(np.array([index]), np.array([at]))[0] for at in (0.0, lines.length[index]))
+        along = (end - start) / np.linalg.norm(end - start)
+        step[on] = (step[on] @ along)[:, None] * along
+    step[mesh.is_fixed] = 0.0
+    return replace(mesh, positions=mesh.positions + step)
+
+
+def quality(mesh: QuadMesh) -> FloatArray:
+    return measure_quality(mesh.positions, mesh.quads).scaled_jacobian
+
+
+def on_rim(mesh: QuadMesh) -> BoolArray:
+    found: BoolArray = np.abs(mesh.positions[:, :2]).max(axis=1) == 1.0
+    return found
+
+
+@pytest.mark.parametrize("stray", [slip, bulge])
+def test_lost_quads_are_won_and_no_other_is_lost(make_square: Maker, board: SurfaceProjector, stray: Stroke) -> None:
+    mesh = two_regions(make_square, 20)
+    sampler = sampler_of(mesh, board, painted(board, stray, 2 if stray is slip else 0))
+    assert lost_quads(mesh, sampler).any()
+    out = polish(mesh, board, sampler)
+    assert not lost_quads(out, sampler).any()
+    assert quality(out).min() > LEAST
+    assert np.array_equal(out.quads, mesh.quads)
+    assert np.abs(out.positions[:, 2]).max() < 1e-9  # on the board still
+
+
+def test_what_is_held_stays_even_where_a_quad_beside_it_is_lost(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = two_regions(make_square, 20)
+    sampler = sampler_of(mesh, board, painted(board, slip, 2))
+    free = polish(mesh, board, sampler)
+    moved = (free.positions != mesh.positions).any(axis=1)
+    held = np.zeros(len(mesh.positions), bool)
+    held[np.flatnonzero(moved)[:3]] = True
+    out = polish(replace(mesh, is_fixed=mesh.is_fixed | held), board, sampler, held)
+    assert np.array_equal(out.positions[held], mesh.positions[held])
+    assert (out.positions != mesh.positions).any()
+
+
+def test_quads_that_cannot_be_won_stay_as_they_are(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = two_regions(make_square, 8)
+    everywhere = painted(board, lambda p: np.ones(len(p), np.bool_), 2)
+    out = polish(mesh, board, sampler_of(mesh, board, everywhere))
+    assert np.array_equal(out.positions, mesh.positions)
+
+
+def test_poor_quads_are_mended_and_sound_meshes_left_alone(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = two_regions(make_square, 16)
+    assert np.array_equal(polish(mesh, board).positions, mesh.positions)
+    poor = shaken(mesh, 0.45)
+    out = polish(poor, board)
+    before, after = quality(poor), quality(out)
+    assert np.percentile(before, 5) < 0.65
+    assert np.percentile(after, 5) > np.percentile(before, 5) + 0.1
+    assert after.min() >= min(before.min(), LEAST)
+    aspect = [np.percentile(measure_quality(m.positions, m.quads).aspect, 95) for m in (poor, out)]
+    assert aspect[1] < aspect[0]
+
+
+def test_vertices_keep_to_curves_plane_and_places(make_square: Maker, board: SurfaceProjector) -> None:
+    whole = shaken(two_regions(make_square, 16), 0.45)
+    mirror = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
+    chosen = whole.positions[whole.quads].mean(axis=1)[:, 0] > 0
+    used, local = np.unique(whole.quads[chosen], return_inverse=True)
+    in_plane = whole.vertex_curve[used] == len(whole.curves) - 1
+    half = replace(
+        whole,
+        positions=np.where(in_plane[:, None], whole.positions[used] * [0, 1, 1], whole.positions[used]),
+        quads=local.reshape(-1, 4).astype(np.int32),
+        quad_region=whole.quad_region[chosen],
+        vertex_curve=np.where(in_plane, -1, whole.vertex_curve[used]).astype(np.int32),
+        is_fixed=whole.is_fixed[used],
+        on_mirror=in_plane,
+        mirror=mirror,
+    )
+    for mesh in (whole, half):
+        out = polish(mesh, board)
+        moved = (out.positions != mesh.positions).any(axis=1)
+        assert moved.any()
+        assert not (moved & mesh.is_fixed).any()
+        curves = lay_curves(mesh.curves)
+        for index in np.unique(mesh.vertex_curve[mesh.vertex_curve >= 0]).tolist():
+            assert curves.locate(index, out.positions[mesh.vertex_curve == index])[1].max() < 1e-9
+        assert np.abs(out.positions[mesh.on_mirror, 0]).max(initial=0.0) < 1e-12
+        assert np.array_equal(on_rim(out), on_rim(mesh))
+
+
+def test_moves_through_other_quads_are_undone_there_alone(make_square: Maker, board: SurfaceProjector) -> None:
+    low = make_square(12, 12)
+    count = len(low.positions)
+    both = replace(
+        low,
+        positions=np.vstack([low.positions, low.positions + [0.03, 0.02, 0.02]]),
+        quads=np.vstack([low.quads, low.quads + count]).astype(np.int32),
+        quad_region=np.tile(low.quad_region, 2),
+        vertex_curve=np.tile(low.vertex_curve, 2),
+        is_fixed=np.tile(low.is_fixed, 2),
+        on_mirror=np.tile(low.on_mirror, 2),
+    )
+    away = np.abs(low.positions[:, :2] - [[0.5, 0.5]]).sum(axis=1)
+    through, aside = int(away.argmin()), int(np.abs(low.positions[:, :2] + [[0.5, 0.5]]).sum(axis=1).argmin())
+    moved = both.positions.copy()
+    moved[through, 2] += 0.05
+    moved[aside, 0] += 0.01
+    assert len(CrossingFinder(fold_mirror(both)).find(both.positions)) == 0
+    assert len(CrossingFinder(fold_mirror(both)).find(moved)) > 0
+    out = undo_crossings(both, moved, board)
+    assert np.array_equal(out[through], both.positions[through])
+    assert np.array_equal(out[aside], moved[aside])
+    assert len(CrossingFinder(fold_mirror(both)).find(out)) == 0
