@@ -127,7 +127,7 @@ def test_a_pin_that_only_the_budget_forbids_is_told_with_a_budget_and_a_count_th
         InfeasibleError, match="^The pin cap/rest=200 cannot be met at a budget of 150: the n"
     ) as caught:
         made(150, 200)
-    text = r"can be had is (\d+); a budget of ([\d,]+) would do, though with the pins its plan has ([\d,]+) faces\.$"
+    text = r"can be had is (\d+); a budget of ([\d,]+) has room for that, but with the pins its plan has ([\d,]+) faces\.$"
     told = re.search(text, str(caught.value))
     assert told is not None
     fewer, larger, faces = (int(told[k].replace(",", "")) for k in (1, 2, 3))
@@ -174,7 +174,7 @@ def test_what_breaks_a_trial_plan_is_not_told_in_place_of_the_pin(broken: Loopwr
     faces, first = 2 * tried[2], tried.copy()
     tried.clear()
     told = tell_budget(error, 300, plan_with)
-    assert str(told).endswith(f"{first[2]:,} would do, though with the pins its plan has {faces:,} faces.")
+    assert str(told).endswith(f"{first[2]:,} has room for that, but with the pins its plan has {faces:,} faces.")
     tried.clear()
     least = 9
     assert str(tell_budget(error, 300, plan_with)) == (

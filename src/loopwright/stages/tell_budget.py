@@ -49,7 +49,7 @@ def tell_budget(error: TightBudgetError, budget: int, plan_faces: Callable[[int]
                 continue
             told = f"a budget of {more:,} would do"
             if made > _KEPT * more:
-                told += f", though with the pins its plan has {made:,} faces"
+                told = f"a budget of {more:,} has room for that, but with the pins its plan has {made:,} faces"
             break
         else:
             which = "larger budgets that were tried" if len(tried) > 1 else "a larger budget that was tried"
