@@ -117,8 +117,7 @@ def test_a_plan_is_that_of_the_mesh() -> None:
 
 def stages_run(monkeypatch: pytest.MonkeyPatch, options: BuildOptions) -> set[str]:
     """The stages whose work is done when an open sculpt is built with QUICK, then with these options."""
-    from loopwright import pipeline
-    from loopwright.stages import even_out, find_regions, find_sizes, lay_out, make_quads, wished_sizes
+    from loopwright.stages import even_out, find_regions, find_sizes, lay_on, lay_out, make_quads, wished_sizes
 
     sculpt = open_sculpt(egg())
     sculpt.build(QUICK)
@@ -132,7 +131,7 @@ def stages_run(monkeypatch: pytest.MonkeyPatch, options: BuildOptions) -> set[st
         (lay_out, "solve_for_budget"),
         (make_quads, "build_mesh"),
         (even_out, "relax"),
-        (pipeline, "fit_with_paint"),
+        (lay_on, "polish"),
     )
     for module, name in places:
         real = getattr(module, name)
@@ -146,7 +145,7 @@ def stages_run(monkeypatch: pytest.MonkeyPatch, options: BuildOptions) -> set[st
     return ran
 
 
-MESH = {"build_mesh", "relax", "fit_with_paint"}
+MESH = {"build_mesh", "relax", "polish"}
 PLAN = {"add_flow_lines", "size_field", "plan_layout", "solve_for_budget"}
 
 
@@ -155,8 +154,8 @@ PLAN = {"add_flow_lines", "size_field", "plan_layout", "solve_for_budget"}
     [
         ("nothing", set()),
         ("name", {"make_region_surface"}),
-        ("no fit", set()),
-        ("place", {"relax", "fit_with_paint"}),
+        ("no fit", {"polish"}),
+        ("place", {"relax", "polish"}),
         ("pin", {"solve_for_budget", *MESH}),
         ("budget", PLAN | MESH),
         ("line", (PLAN | MESH) - {"size_field"}),

@@ -13,7 +13,7 @@ from loopwright.fit import relax as fit_module
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.handover.tell_folded import tell_folded
 from loopwright.options import LARGEST_BUDGET, BuildOptions
-from loopwright.stages import even_out
+from loopwright.stages import even_out, lay_on
 from loopwright.types import Finding, QuadMesh, Sculpt
 
 
@@ -63,5 +63,6 @@ def test_a_build_tells_of_them(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "folded" not in [finding.kind for finding in pipeline.build(sculpt, options=options).findings]
     relax = fit_module.relax
     monkeypatch.setattr(even_out, "relax", lambda *a, **k: spoiled(relax(*a, **k), 5, collapsed=True))
+    monkeypatch.setattr(lay_on, "polish", lambda mesh, *a: mesh)
     options = replace(options, fit_limit=False)
     assert "folded" in [finding.kind for finding in pipeline.build(sculpt, options=options).findings]

@@ -127,7 +127,9 @@ def test_a_pin_that_only_the_budget_forbids_is_told_with_a_budget_and_a_count_th
         InfeasibleError, match="^The pin cap/rest=200 cannot be met at a budget of 150: the n"
     ) as caught:
         made(150, 200)
-    text = r"can be had is (\d+); a budget of ([\d,]+) has room for that, but with the pins its plan has ([\d,]+) faces\.$"
+    text = (
+        r"can be had is (\d+); a budget of ([\d,]+) has room for that, but with the pins its plan has ([\d,]+) faces\.$"
+    )
     told = re.search(text, str(caught.value))
     assert told is not None
     fewer, larger, faces = (int(told[k].replace(",", "")) for k in (1, 2, 3))

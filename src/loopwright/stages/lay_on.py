@@ -108,6 +108,6 @@ def _held(mesh: QuadMesh, places: FloatArray) -> BoolArray:
     fixed = np.flatnonzero(mesh.is_fixed)
     if len(places) == 0 or len(fixed) == 0:
         return held
-    away, _ = cKDTree(places).query(mesh.positions[fixed])
+    away, _ = cKDTree(places, balanced_tree=False).query(mesh.positions[fixed])
     held[fixed] = away < _AT * mean_edges(mesh.positions, mesh.quads)[fixed]
     return held
