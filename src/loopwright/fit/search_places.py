@@ -22,7 +22,7 @@ _PURE, _PURE_PRICE = 0.6, 0.3  # the same, beside that, where quads shall be of 
 _SWEPT = 2.0  # how much of its lead a quad loses at most, per share of its area that a moved corner's sides can sweep
 _RADII = (0.35, 0.15, 0.06)  # of the places tried, in edges, one after the other
 _SPOKES = 8
-_ROUNDS = 12
+_ROUNDS = 9
 _GAIN = 7e-4
 
 
