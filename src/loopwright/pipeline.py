@@ -6,8 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-import numpy as np
-
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.find_region import find_region
 from loopwright.counts.read_pins import is_opening, pole_prices
@@ -169,9 +167,7 @@ def _build(ground: Ground, asked: BuildOptions, wishes: BuildOptions, made: _Pla
                 loosened += tell_loosened(reflect_half(shared), mesh)
     with clock.stage("fit"):
         places = even.positions[list(kept)]
-        if even.mirror is not None:
-            places = np.vstack([places, even.mirror.reflect(places)])
-        mesh, report = lay_on(ground, mesh, made.regions, wishes, places, progress)
+        mesh, report = lay_on(ground, mesh, made.regions, wishes, places, even.mirror, progress)
     with clock.stage("mirror"):
         mesh = replace(mesh, regions=regions)
         half = half and replace(half, regions=regions)

@@ -19,13 +19,16 @@ from loopwright.progress import Progress
 from loopwright.stages.find_regions import FoundRegions
 from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
 from loopwright.stages.read_ground import Ground
-from loopwright.types import BoolArray, FloatArray, QuadMesh
+from loopwright.types import BoolArray, FloatArray, MirrorPlane, QuadMesh
 
 _FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
 _SOUND = 0.82  # scaled Jacobian: what quads lack of it is compared, and ...
 _PAINT_PRICE = 1.5  # ... what they lack of a sure lead of their own paint
 _SURE = 0.999  # lead of quads without other paint
-_AT = 0.5  # of an edge: how near to a held place, or its image, a fixed vertex is held there too
+_LOOSE, _ON_LINE = (
+    0.5,
+    0.3,
+)  # edges: so near to a held place, and to a drawn line, vertices do not leave theirs for paint
 
 
 def lay_on(
@@ -34,6 +37,7 @@ def lay_on(
     regions: FoundRegions,
     wishes: BuildOptions,
     places: FloatArray,
+    mirror: MirrorPlane | None,
     progress: Progress,
 ) -> tuple[QuadMesh, FitReport | None]:
     """Return the mesh laid on the sculpt and polished, and the fit's report where the limit surface was fitted.
@@ -41,14 +45,18 @@ def lay_on(
     Parameters
     ----------
     mesh : evened out.
-    places : (k, 3) where vertices are held, on both sides of a mirror plane.
+    places : (k, 3) where vertices are held, on one side of the mirror plane.
+    mirror : that plane, though each side may have a shape of its own.
     """
 
     def tell(stage: str, done: float) -> None:
         progress("fit", done)
 
-    reads = (mesh, wishes.fit_limit, regions.paint, regions.ridges, places)
-    return ground.shelf.keep("fit", reads, lambda: _lay_on(ground, mesh, regions, wishes, places, tell))
+    held = _held(mesh, places, _LOOSE, mirror)
+    if regions.promises:
+        held |= _held(mesh, np.vstack([promise.points for promise in regions.promises]), _ON_LINE, mirror)
+    reads = (mesh, wishes.fit_limit, regions.paint, regions.ridges, held)
+    return ground.shelf.keep("fit", reads, lambda: _lay_on(ground, mesh, regions, wishes, held, tell))
 
 
 def distances_told(report: FitReport | None) -> dict[str, float]:
@@ -60,11 +68,11 @@ def distances_told(report: FitReport | None) -> dict[str, float]:
 
 
 def _lay_on(
-    ground: Ground, mesh: QuadMesh, regions: FoundRegions, wishes: BuildOptions, places: FloatArray, tell: Progress
+    ground: Ground, mesh: QuadMesh, regions: FoundRegions, wishes: BuildOptions, held: BoolArray, tell: Progress
 ) -> tuple[QuadMesh, FitReport | None]:
     """Lay the mesh on and polish it; where that leaves quads lost to other paint, see if growing them first helps."""
     projector, paint = ground.projector, regions.paint
-    sharp, held = ridge_edges(mesh, regions.ridges), _held(mesh, places)
+    sharp = ridge_edges(mesh, regions.ridges)
     is_painted = len(paint.palette) > 1
     index = paint_index(ground, paint) if is_painted else None
     sampler = PaintSampler(mesh, paint, index) if index else None
@@ -102,12 +110,13 @@ def _rank(mesh: QuadMesh, sampler: PaintSampler | None) -> tuple[int, float]:
     return int(lost_quads(mesh, sampler).sum()), float(lack.sum())
 
 
-def _held(mesh: QuadMesh, places: FloatArray) -> BoolArray:
-    """Return (n,) which fixed vertices are held at these places."""
+def _held(mesh: QuadMesh, points: FloatArray, reach: float, mirror: MirrorPlane | None) -> BoolArray:
+    """Return (n,) which vertices that are fixed or on curves are within so many edges of these points, or images."""
     held = np.zeros(len(mesh.positions), np.bool_)
-    fixed = np.flatnonzero(mesh.is_fixed)
-    if len(places) == 0 or len(fixed) == 0:
+    bound = np.flatnonzero(mesh.is_fixed | (mesh.vertex_curve >= 0))
+    if len(points) == 0 or len(bound) == 0:
         return held
-    away, _ = cKDTree(places, balanced_tree=False).query(mesh.positions[fixed])
-    held[fixed] = away < _AT * mean_edges(mesh.positions, mesh.quads)[fixed]
+    both = points if mirror is None else np.vstack([points, mirror.reflect(points)])
+    away, _ = cKDTree(both, balanced_tree=False).query(mesh.positions[bound])
+    held[bound] = away < reach * mean_edges(mesh.positions, mesh.quads)[bound]
     return held
