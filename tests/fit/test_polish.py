@@ -79,7 +79,7 @@ def test_what_is_held_stays_even_where_a_quad_beside_it_is_lost(make_square: Mak
     free = polish(mesh, board, sampler)
     moved = (free.positions != mesh.positions).any(axis=1)
     held = np.zeros(len(mesh.positions), bool)
-    held[np.flatnonzero(moved)[:3]] = True
+    held[np.flatnonzero(moved)[0]] = True
     out = polish(replace(mesh, is_fixed=mesh.is_fixed | held), board, sampler, held)
     assert np.array_equal(out.positions[held], mesh.positions[held])
     assert (out.positions != mesh.positions).any()
