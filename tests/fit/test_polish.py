@@ -15,9 +15,10 @@ from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.polish import lost_quads, polish, undo_crossings
+from loopwright.fit.reach_tips import find_tips
 from loopwright.fit.slide_curves import lay_curves
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import BoolArray, FloatArray, MirrorPlane, Paint, QuadMesh
+from loopwright.types import BoolArray, Curve, FloatArray, MirrorPlane, Paint, QuadMesh
 
 SEED = 11
 LEAST = 0.3  # the quality that no quad falls below by the last touch
@@ -152,7 +153,65 @@ def test_moves_through_other_quads_are_undone_there_alone(make_square: Maker, bo
     moved[aside, 0] += 0.01
     assert len(CrossingFinder(fold_mirror(both)).find(both.positions)) == 0
     assert len(CrossingFinder(fold_mirror(both)).find(moved)) > 0
-    out = undo_crossings(both, moved, board)
+    out = undo_crossings(both, moved, board.project(both.positions).normals, board)
     assert np.array_equal(out[through], both.positions[through])
     assert np.array_equal(out[aside], moved[aside])
     assert len(CrossingFinder(fold_mirror(both)).find(out)) == 0
+
+
+def test_a_tip_that_is_reached_stays_reached(make_square: Maker) -> None:
+    """A thin spike: its quads are long, and mending them down its flank would cut it off."""
+    rings, sectors = np.meshgrid(np.linspace(0.0, 1.2, 240) ** 1.5, np.linspace(0, 2 * np.pi, 120, endpoint=False))
+    x, y = (rings * np.cos(sectors)).ravel(), (rings * np.sin(sectors)).ravel()
+    points = np.stack([x, y, spike(x, y)], axis=1)
+    ids = np.arange(120 * 240).reshape(120, 240)
+    a, b, c, d = (p.ravel() for p in (ids[:, :-1], ids[:, 1:], np.roll(ids, -1, 0)[:, 1:], np.roll(ids, -1, 0)[:, :-1]))
+    triangles = np.vstack([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
+    sculpt = SurfaceProjector(points, triangles)
+    flat = make_square(12, 12)
+    x, y, _ = 0.8 * flat.positions.T
+    mesh = replace(flat, positions=np.stack([x, y, spike(x, y)], axis=1))
+    assert not find_tips(mesh, points[np.hypot(points[:, 0], points[:, 1]) < 0.7])
+    out = polish(mesh, sculpt)
+    assert out.positions[:, 2].max() == mesh.positions[:, 2].max()
+    assert not find_tips(out, points[np.hypot(points[:, 0], points[:, 1]) < 0.7])
+
+
+def spike(x: FloatArray, y: FloatArray) -> FloatArray:
+    height: FloatArray = 0.6 * np.maximum(1.0 - np.hypot(x, y) / 0.2, 0.0)
+    return height
+
+
+def test_a_thin_wall_is_mended_on_its_own_side(make_square: Maker, make_board: BoardMaker) -> None:
+    """Two sheets of a wall, the mesh of the one so far off it that the other is nearer; each quad stays sound."""
+    front = make_board(1.2, 1.2)
+    count, thin = len(front.positions), 0.02
+    back = front.positions - [0, 0, thin]
+    wall = SurfaceProjector(
+        np.vstack([front.positions, back]), np.vstack([front.triangles, front.triangles[:, ::-1] + count])
+    )
+    poor = shaken(two_regions(make_square, 16), 0.3)
+    mesh = replace(poor, positions=poor.positions - [0, 0, 0.7 * thin])
+    out = polish(mesh, wall)
+    assert (out.positions != mesh.positions).any()
+    assert np.percentile(quality(out), 5) > np.percentile(quality(mesh), 5)
+    assert quality(out).min() >= min(quality(mesh).min(), 0.5) - 1e-9
+    assert np.ptp(out.positions[:, 2]) < 1e-9
+
+
+def test_what_lies_on_a_drawn_line_stays_there_though_a_quad_is_lost(
+    make_square: Maker, board: SurfaceProjector
+) -> None:
+    mesh = two_regions(make_square, 20)
+    on_line = (np.abs(mesh.positions[:, 1] - 0.1) < 1e-9) & (mesh.vertex_curve < 0) & ~mesh.is_fixed
+    line = Curve(np.array([[-1.0, 0.1, 0.0], [1.0, 0.1, 0.0]]), False)
+    mesh = replace(
+        mesh,
+        curves=(*mesh.curves, line),
+        vertex_curve=np.where(on_line, len(mesh.curves), mesh.vertex_curve).astype(np.int32),
+    )
+    sampler = sampler_of(mesh, board, painted(board, slip, 2))
+    assert lost_quads(mesh, sampler).any()
+    free, held = polish(mesh, board, sampler), polish(mesh, board, sampler, on_line)
+    assert np.abs(free.positions[on_line, 1] - 0.1).max() > 0.0  # else this would show nothing
+    assert np.array_equal(held.positions[on_line], mesh.positions[on_line])

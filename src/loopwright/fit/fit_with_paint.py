@@ -46,7 +46,7 @@ def fit_with_paint(
     """
     if len(paint.palette) < 2 or len(mesh.quads) == 0:
         return fit.lay(mesh)
-    sampler = PaintSampler(mesh, paint, index or PaintIndex(projector.positions, paint))
+    sampler = PaintSampler(mesh, paint, index or PaintIndex(projector.positions, paint, projector.triangles))
     kept = kept or keep_paint(mesh, projector, paint, sampler=sampler, progress=progress)
     calm = np.zeros(len(mesh.quads), np.bool_)
     margin = np.full(len(mesh.quads), SAFE_LEAD)

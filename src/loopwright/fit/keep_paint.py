@@ -46,7 +46,9 @@ def paint_lead(mesh: QuadMesh, projector: SurfaceProjector, paint: Paint) -> Flo
 
     1 for quads of a region whose colour is not in the paint. Of a half, the worse of a quad and its image counts.
     """
-    return PaintSampler(mesh, paint, PaintIndex(projector.positions, paint)).lead(mesh.positions)[0]
+    return PaintSampler(mesh, paint, PaintIndex(projector.positions, paint, projector.triangles)).lead(mesh.positions)[
+        0
+    ]
 
 
 @dataclass(frozen=True)
@@ -88,7 +90,7 @@ def keep_paint(
     ungrown = Kept(mesh, np.ones((len(mesh.quads), 2)))
     if len(mesh.quads) == 0 or len(paint.palette) < 2:
         return ungrown
-    sampler = sampler or PaintSampler(mesh, paint, PaintIndex(projector.positions, paint))
+    sampler = sampler or PaintSampler(mesh, paint, PaintIndex(projector.positions, paint, projector.triangles))
     margin, kept = np.full(len(mesh.quads), SAFE_LEAD), ungrown
     for reach in _REACHES:
         lead, _ = sampler.lead(kept.mesh.positions)

@@ -34,7 +34,8 @@ class PaintIndex:
     positions : (n, 3) of the sculpt's vertices.
     paint : their colours.
     triangles : (t, 3) int32, of the sculpt. With them a point near a border has the colour of the corner nearest to it
-        of the triangle that it lies nearest to; without, and elsewhere, that of the vertex nearest to it.
+        of the triangle that it lies nearest to; without, elsewhere, and with more than 31 colours, that of the nearest
+        vertex.
 
     Examples
     --------
@@ -60,7 +61,7 @@ class PaintIndex:
         self._only = self._find_sole_colors(positions, len(paint.palette))
         if triangles is not None and len(triangles):
             near = (self._only[self._cells(positions)[0]] == _MANY)[triangles].any(axis=1)
-            self._triangles = _Triangles(positions, paint.color, triangles[near] if near.any() else triangles)
+            self._triangles = _Triangles(positions, paint.color, triangles[near]) if near.any() else None
 
     def colors_at(self, points: FloatArray) -> IntArray:
         """Return (k,) the colour nearest to each of (k, 3) points."""

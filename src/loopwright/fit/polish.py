@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -10,14 +11,14 @@ from numpy.typing import NDArray
 from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.keep_paint import part_groups
-from loopwright.fit.link_edges import vertices_around
+from loopwright.fit.link_edges import grow_rows, vertices_around
 from loopwright.fit.mend_worst import edge_ratios, face_quality
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.part_crossings import StrayFinder
-from loopwright.fit.search_places import LEAST, LOST, PlaceSearch
+from loopwright.fit.search_places import LOST, PlaceSearch
 from loopwright.progress import Progress, silent
 from loopwright.surface.edges import cross_rows, row_lengths
-from loopwright.surface.project import SurfaceProjector
+from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _POOR = 0.84  # quality below which, and ...
@@ -25,8 +26,9 @@ _LONG = 2.2  # ... longest edge over shortest above which the vertices of a quad
 _ROWS = 2  # of vertices round a lost quad that do
 _IMPURE = 0.012  # share of the area under quads of other regions from which ...
 _WEAK = 0.3  # ... quads that lead by less than this are won too
+_LEAST, _LEAST_MENDED = 0.3, 0.5  # quality below which no quad gets for its paint, and for others' shape
+_TURN = 0.6  # cosine of the angle between a vertex's normal and a quad's: less is a tip or an edge
 _NO_LOSS = 1e-6  # of quality
-_BACK = (1, 2, 4)  # rows round quads that cross others now which go back to where they were
 
 
 def polish(
@@ -39,8 +41,10 @@ def polish(
     """Return the mesh with quads won for their own paint, as far as can be, and with poor shapes mended.
 
     Where another colour outweighs a quad's own, the vertices round it leave their curves and junctions their places,
-    whatever that costs in shape; where no quad is won by that, all stay. Round poor quads vertices move within
-    their regions and along their curves; junctions, and what lies on curves in the mirror plane, stay.
+    whatever that costs in shape; where no quad is won by that, they stay. Where much of the mesh lies under quads of
+    other regions, quads with much other paint are won too. Round poor quads vertices move within their regions
+    and along their curves; junctions, and what lies on curves in the mirror plane, stay. Shapes are mended on the
+    whole: for many better quads a few get less good, though no sound one gets poor. Tips and sharp edges stay.
 
     Parameters
     ----------
@@ -52,28 +56,54 @@ def polish(
         return mesh
     progress("polish", 0.0)
     search = PlaceSearch(mesh, projector, sampler)
-    if _impurity(search) > _IMPURE:
-        search.is_strict = True
-    _win(search, held)
-    progress("polish", 0.4)
-    _mend(search)
-    progress("polish", 0.9)
-    positions = undo_crossings(mesh, search.positions, projector)
+    search.is_strict = _impurity(search) > _IMPURE
+    stays = _apexes(mesh) | _unused(mesh)
+    if held is not None:
+        stays |= held
+    start = search.normals.copy()
+    _win(search, stays, lambda done: progress("polish", 0.4 * done))
+    _mend(search, stays, lambda done: progress("polish", 0.4 + 0.5 * done))
+    positions = undo_crossings(mesh, search.positions, start, projector)
     progress("polish", 1.0)
     return replace(mesh, positions=positions)
 
 
-def _mend(search: PlaceSearch) -> None:
-    """Mend poor quads."""
-    mesh, on_curve, rim = search.mesh, search.mesh.vertex_curve >= 0, _on_rim(search.mesh)
-    poor = (search.quality() < _POOR) | (edge_ratios(search.positions, mesh.quads) < 1.0 / _LONG)
-    stays = mesh.is_fixed | (on_curve & mesh.on_mirror) | (rim & ~on_curve)
-    search.improve(np.flatnonzero(vertices_around(mesh.quads, poor, 0) & ~stays), _slides(mesh))
+def lost_quads(mesh: QuadMesh, sampler: PaintSampler | None) -> BoolArray:
+    """Return (m,) which quads another colour than their region's outweighs, or nearly so."""
+    return np.zeros(len(mesh.quads), np.bool_) if sampler is None else sampler.lead(mesh.positions)[0] < LOST
 
 
-def _slides(mesh: QuadMesh) -> BoolArray:
-    """Return (n,) which vertices may slide along their curves."""
-    return np.asarray((mesh.vertex_curve >= 0) & ~mesh.is_fixed & ~mesh.on_mirror, np.bool_)
+def undo_crossings(
+    mesh: QuadMesh, positions: FloatArray, normals: FloatArray, projector: SurfaceProjector
+) -> FloatArray:
+    """Return the (n, 3) positions, but the mesh's own where quads cross others by them or are nearer to another part.
+
+    Where going back to those would spoil a quad between, that one's vertices go back too.
+
+    Parameters
+    ----------
+    normals : (n, 3), the sculpt's at the mesh's vertices.
+    """
+    fold = fold_mirror(mesh)
+    crossings, strays = CrossingFinder(fold), StrayFinder(mesh.quads, projector)
+    had = np.minimum(face_quality(mesh.positions, mesh.quads, normals), _LEAST)
+
+    def are_touching(at: FloatArray) -> BoolArray:
+        touching: BoolArray = strays.find(at).copy()
+        touching[crossings.find(at)] = True
+        return touching
+
+    before, out, rows = are_touching(mesh.positions), positions, 0
+    while True:  # all are back in the end, if it has to be
+        spoilt = are_touching(out) & ~before
+        if rows:
+            spoilt |= face_quality(out, mesh.quads, normals) < had - _NO_LOSS
+        if not spoilt.any() or np.array_equal(out, mesh.positions):
+            return out
+        rows += 1
+        back = vertices_around(mesh.quads, spoilt, rows)
+        out = out.copy()
+        out[: len(back)][back] = mesh.positions[: len(back)][back]
 
 
 def _impurity(search: PlaceSearch) -> float:
@@ -83,55 +113,60 @@ def _impurity(search: PlaceSearch) -> float:
     return float(0.5 * ((1.0 - search.lead()) * area).sum() / max(float(area.sum()), 1e-300))
 
 
-def lost_quads(mesh: QuadMesh, sampler: PaintSampler | None) -> BoolArray:
-    """Return (m,) which quads another colour than their region's outweighs, or nearly so."""
-    return np.zeros(len(mesh.quads), np.bool_) if sampler is None else sampler.lead(mesh.positions)[0] < LOST
-
-
-def undo_crossings(mesh: QuadMesh, positions: FloatArray, projector: SurfaceProjector) -> FloatArray:
-    """Return the (n, 3) positions, but the mesh's own where quads cross others by them or are nearer to another part.
-
-    Where going back to those would spoil a quad between, that one's vertices go back too.
-    """
-    fold, normals = fold_mirror(mesh), projector.project(mesh.positions).normals
-    crossings, strays = CrossingFinder(fold), StrayFinder(mesh.quads, projector)
-    had = np.minimum(face_quality(mesh.positions, mesh.quads, normals), LEAST)
-
-    def are_touching(at: FloatArray) -> BoolArray:
-        touching: BoolArray = strays.find(at).copy()
-        touching[crossings.find(at)] = True
-        return touching
-
-    before, out = are_touching(mesh.positions), positions
-    for rows in _BACK:
-        spoilt = are_touching(out) & ~before
-        if out is not positions:
-            spoilt |= face_quality(out, mesh.quads, normals) < had - _NO_LOSS
-        if not spoilt.any():
-            return out
-        back = vertices_around(mesh.quads, spoilt, rows)
-        out = np.where(back[:, None], mesh.positions, out)
-    spoilt = are_touching(out) & ~before
-    return mesh.positions if spoilt.any() else out
-
-
-def _win(search: PlaceSearch, held: BoolArray | None) -> None:
+def _win(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
     """Win quads that other paint outweighs or, for a strict search, that have much of it.
 
-    Where that fails, all stays as it was.
+    Vertices that belong together go back to where they were if no more of their quads are won by that.
     """
     mesh, least = search.mesh, _WEAK if search.is_strict else LOST
     weak = search.lead() < least
     if not weak.any():
         return
-    near, rim, slides = vertices_around(mesh.quads, weak, _ROWS), _on_rim(mesh), _slides(mesh)
-    stays = rim & ~slides if held is None else (rim & ~slides) | held
+    near, rim, slides = _vertices_around(mesh, weak, _ROWS), _on_rim(mesh), _slides(mesh)
     positions, normals = search.positions.copy(), search.normals.copy()
-    search.improve(np.flatnonzero(near & ~stays), slides & rim)
+    free = near & ~stays & ~(rim & ~slides)
+    search.improve(np.flatnonzero(free), slides & rim, least=_LEAST, progress=progress)
     still = search.lead() < least
     for group in part_groups(mesh.quads, np.flatnonzero(near[mesh.quads].any(axis=1))):
         if still[group].sum() >= weak[group].sum():
             search.put_back(np.unique(mesh.quads[group]).astype(np.int64), positions, normals)
+
+
+def _mend(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
+    """Mend poor quads."""
+    mesh, on_curve, rim = search.mesh, search.mesh.vertex_curve >= 0, _on_rim(search.mesh)
+    poor = (search.quality() < _POOR) | (edge_ratios(search.positions, mesh.quads) < 1.0 / _LONG)
+    free = _vertices_around(mesh, poor, 0) & ~stays & ~mesh.is_fixed
+    free &= ~(on_curve & mesh.on_mirror) & ~(rim & ~on_curve)
+    search.improve(np.flatnonzero(free), _slides(mesh), least=_LEAST_MENDED, progress=progress)
+
+
+def _vertices_around(mesh: QuadMesh, chosen: BoolArray, rows: int) -> BoolArray:
+    """Return (n,) which vertices the chosen quads have, and so many rows round them."""
+    near = np.zeros(len(mesh.positions), np.bool_)
+    near[mesh.quads[chosen]] = True
+    return grow_rows(mesh.quads, near, rows)
+
+
+def _apexes(mesh: QuadMesh) -> BoolArray:
+    """Return (n,) which vertices quads turn sharply round: moved, they would cut off tips and edges."""
+    corners = mesh.positions[mesh.quads]
+    facing = unit(cross_rows(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
+    total = np.zeros_like(mesh.positions)
+    np.add.at(total, mesh.quads.ravel(), np.repeat(facing, 4, axis=0))
+    mean, least = unit(total), np.ones(len(total))
+    np.minimum.at(least, mesh.quads.ravel(), (mean[mesh.quads] * facing[:, None]).sum(axis=2).ravel())
+    return np.asarray(least < _TURN, np.bool_)
+
+
+def _unused(mesh: QuadMesh) -> BoolArray:
+    """Return (n,) which vertices no quad has."""
+    return np.asarray(np.bincount(mesh.quads.ravel(), minlength=len(mesh.positions)) == 0, np.bool_)
+
+
+def _slides(mesh: QuadMesh) -> BoolArray:
+    """Return (n,) which vertices may slide along their curves."""
+    return np.asarray((mesh.vertex_curve >= 0) & ~mesh.is_fixed & ~mesh.on_mirror, np.bool_)
 
 
 def _on_rim(mesh: QuadMesh) -> BoolArray:

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
+from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.link_edges import mean_edges
 from loopwright.fit.mend_worst import edge_ratios, face_quality
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.slide_curves import lay_curves
 from loopwright.surface.edges import cross_rows, dot_rows, row_lengths
-from loopwright.surface.project import SurfaceProjector, unit
+from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _FAIR = 0.93  # quality below which a quad costs, by the square of what it lacks
 _LONG, _LONG_PRICE = 2.2, 0.03  # longest edge over shortest above which it costs, and how much
-LEAST = 0.3  # quality below which no quad may get, unless it was there already
 LOST = 0.03  # a lead of its own paint below this is as good as lost
 _AIM, _LEAD_PRICE = 0.12, 3.0  # lead of its own paint below which a quad costs, and how much
 _PURE, _PURE_PRICE = 0.6, 0.3  # the same, beside that, where quads shall be of their own paint as far as can be
@@ -24,6 +26,14 @@ _RADII = (0.35, 0.15, 0.06)  # of the places tried, in edges, one after the othe
 _SPOKES = 8
 _ROUNDS = 9
 _GAIN = 7e-4
+
+
+def mesh_normals(mesh: QuadMesh) -> FloatArray:
+    """Return (n, 3) unit normals of the mesh itself, of a half as of its whole."""
+    fold = fold_mirror(mesh)
+    quads = fold.quads
+    triangles = np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]], quads[:, [1, 2, 3]], quads[:, [1, 3, 0]]])
+    return smooth_vertex_normals(fold.unfold_points(mesh.positions), triangles, rounds=1)[: fold.count]
 
 
 class PlaceSearch:
@@ -53,7 +63,7 @@ class PlaceSearch:
         self.mesh, self.projector, self.sampler = mesh, projector, sampler
         self.is_strict = False
         self.positions: FloatArray = mesh.positions.copy()
-        landed = projector.project(self.positions)
+        landed = projector.project(self.positions, mesh_normals(mesh))  # on its own side of a thin wall
         self.normals: FloatArray = landed.normals
         off = self.positions - landed.points
         self._height = dot_rows(off, landed.normals)
@@ -72,9 +82,11 @@ class PlaceSearch:
     def lead(self) -> FloatArray:
         """Return (m,) by which share of its samples each quad's own colour leads, 1 without paint."""
         unsure = np.flatnonzero(~self._is_exact)
-        if self.sampler is not None and len(unsure):
+        if self.sampler is None:
+            return np.ones(len(self.mesh.quads))
+        if len(unsure):
             self._lead[unsure] = self.sampler.lead(self.positions, unsure)[0]
-        self._is_exact[unsure] = True
+            self._is_exact[unsure] = True
         return self._lead.copy()
 
     def put_back(self, vertices: NDArray[np.int64], positions: FloatArray, normals: FloatArray) -> None:
@@ -87,15 +99,29 @@ class PlaceSearch:
         """Return (m,) the quality of the quads."""
         return face_quality(self.positions, self.mesh.quads, self.normals)
 
-    def improve(self, vertices: NDArray[np.int64], slides: BoolArray) -> None:
-        """Move these vertices to better places as long as that gains, those of (n,) ``slides`` along their curves."""
-        self._floor = np.minimum(self.quality(), LEAST)
+    def improve(
+        self,
+        vertices: NDArray[np.int64],
+        slides: BoolArray,
+        *,
+        least: float,
+        progress: Callable[[float], None] = lambda done: None,
+    ) -> None:
+        """Move these vertices to better places as long as that gains, those of (n,) ``slides`` along their curves.
+
+        Parameters
+        ----------
+        least : quality below which no quad gets, unless it was there already; then it gets no worse.
+        progress : told the share that is done before each set of vertices is moved; may raise.
+        """
+        self._floor = np.minimum(self.quality(), least)
         sets = self._independent(vertices)
         idle: NDArray[np.int64] = np.full(len(self.positions), len(_RADII))
         idle[vertices] = 0
         for step in range(_ROUNDS):
             idle[vertices] += 1
-            for chosen in sets:
+            for index, chosen in enumerate(sets):
+                progress((step + index / len(sets)) / _ROUNDS)
                 waiting = chosen[idle[chosen] <= len(_RADII)]
                 for part, along in ((waiting[~slides[waiting]], False), (waiting[slides[waiting]], True)):
                     if len(part):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.spatial import cKDTree
 
@@ -53,6 +55,8 @@ def lay_on(
         progress("fit", done)
 
     held = _held(mesh, places, _LOOSE, mirror)
+    if held.any():  # its neighbours move the limit surface there
+        held[mesh.quads[held[mesh.quads].any(axis=1)]] = True
     if regions.promises:
         held |= _held(mesh, np.vstack([promise.points for promise in regions.promises]), _ON_LINE, mirror)
     reads = (mesh, wishes.fit_limit, regions.paint, regions.ridges, held)
@@ -78,15 +82,17 @@ def _lay_on(
     sampler = PaintSampler(mesh, paint, index) if index else None
 
     drawn = mesh
-    if sampler:
+    if sampler and wishes.fit_limit and len(mesh.quads):  # the fit draws vertices to the curves
         mixed = sampler.lead(mesh.positions)[0] < _SURE
-        drawn = follow_paint(mesh, mixed, sampler.own, sampler.beyond, sampler.colors_at, projector)
+        stopped = replace(mesh, is_fixed=mesh.is_fixed | held)
+        drawn = follow_paint(stopped, mixed, sampler.own, sampler.beyond, sampler.colors_at, projector)
+        drawn = replace(drawn, is_fixed=drawn.is_fixed & (mesh.is_fixed | ~held))
 
     def lay(*, is_grown: bool) -> tuple[QuadMesh, FitReport | None]:
         fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=tell)
         kept = keep_in_paint(ground, mesh, paint, tell) if is_grown else None
         if not wishes.fit_limit:
-            return polish(kept.mesh if kept else drawn, projector, sampler, held, tell), None
+            return polish(kept.mesh if kept else mesh, projector, sampler, held, tell), None
         if kept:
             laid, report = fit_with_paint(mesh, projector, paint, fit, kept=kept, index=index, progress=tell)
         else:

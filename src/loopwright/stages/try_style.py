@@ -103,7 +103,9 @@ class StyleTrial:
             evened = even_out(ground, hold_places(mesh, (), ground.projector)[0], self.surface.positions, clock)
         sampler = self._sampler(ground, evened)
         if is_polished:  # sides of their own find theirs later
-            evened = polish(evened, ground.projector, sampler if self.regions.is_equal else None)
+            evened = polish(
+                evened, ground.projector, sampler if self.regions.is_equal else None, progress=clock.progress
+            )
         unpainted = np.zeros(len(evened.quads))
         if sampler:
             unpainted = np.maximum(SAFE_LEAD - sampler.lead(evened.positions)[0], 0.0)
