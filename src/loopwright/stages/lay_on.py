@@ -12,7 +12,7 @@ from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.follow_paint import follow_paint
 from loopwright.fit.keep_paint import SAFE_LEAD
 from loopwright.fit.link_edges import mean_edges
-from loopwright.fit.measure_quality import measure_quality
+from loopwright.fit.measure_quality import are_folded, measure_quality
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.polish import lost_quads, polish
 from loopwright.fit.ridge_edges import ridge_edges
@@ -74,7 +74,7 @@ def distances_told(report: FitReport | None) -> dict[str, float]:
 def _lay_on(
     ground: Ground, mesh: QuadMesh, regions: FoundRegions, wishes: BuildOptions, held: BoolArray, tell: Progress
 ) -> tuple[QuadMesh, FitReport | None]:
-    """Lay the mesh on and polish it; where that leaves quads lost to other paint, see if growing them first helps."""
+    """Lay the mesh on and polish it; where that leaves quads folded or lost, see if growing them helps."""
     projector, paint = ground.projector, regions.paint
     sharp = ridge_edges(mesh, regions.ridges)
     is_painted = len(paint.palette) > 1
@@ -101,19 +101,20 @@ def _lay_on(
         return polished, fit.measure_again(polished, report)
 
     first = lay(is_grown=False)
-    lost = lost_quads(first[0], sampler).sum()
-    if lost == 0:
+    rank = _rank(first[0], sampler)
+    if sampler is None or not any(rank[:2]):
         return first
-    second = lay(is_grown=True)
-    return second if _rank(second[0], sampler) < _rank(first[0], sampler) else first
+    second = lay(is_grown=True)  # growing mends folded quads, too
+    return second if _rank(second[0], sampler) < rank else first
 
 
-def _rank(mesh: QuadMesh, sampler: PaintSampler | None) -> tuple[int, float]:
-    """Return how many quads are lost to other paint, and what all lack of a sound shape and of a sure lead."""
+def _rank(mesh: QuadMesh, sampler: PaintSampler | None) -> tuple[int, int, float]:
+    """Return how many quads are folded, how many lost to other paint, and what all lack of shapes and leads."""
+    folded = int(are_folded(mesh.positions, mesh.quads).sum())
     lack = np.maximum(_SOUND - measure_quality(mesh.positions, mesh.quads).scaled_jacobian, 0.0)
     if sampler is not None:
         lack += _PAINT_PRICE * np.maximum(SAFE_LEAD - sampler.lead(mesh.positions)[0], 0.0)
-    return int(lost_quads(mesh, sampler).sum()), float(lack.sum())
+    return folded, int(lost_quads(mesh, sampler).sum()), float(lack.sum())
 
 
 def _held(mesh: QuadMesh, points: FloatArray, reach: float, mirror: MirrorPlane | None) -> BoolArray:
