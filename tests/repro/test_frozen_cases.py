@@ -16,7 +16,7 @@ from loopwright import plan  # noqa: E402
 from loopwright.counts.measure_faces import side_counts  # noqa: E402
 
 CASES = sorted(Path(__file__).parent.glob("*.npz"))
-SLOW = ("denormal_at_mirror", "folds_when_evened_out", "loop_of_two_edges")
+SLOW = ("denormal_at_mirror", "folds_when_evened_out", "folds_when_fitted", "loop_of_two_edges")
 
 
 @pytest.mark.parametrize(
