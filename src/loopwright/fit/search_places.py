@@ -7,13 +7,11 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.fit.fold_mirror import fold_mirror
-from loopwright.fit.link_edges import mean_edges
 from loopwright.fit.mend_worst import edge_ratios, face_quality
+from loopwright.fit.near_places import NearPlaces
 from loopwright.fit.paint_sampler import PaintSampler
-from loopwright.fit.slide_curves import lay_curves
-from loopwright.surface.edges import cross_rows, dot_rows, row_lengths
-from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
+from loopwright.surface.edges import cross_rows, row_lengths
+from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _FAIR = 0.93  # quality below which a quad costs, by the square of what it lacks
@@ -23,17 +21,8 @@ _AIM, _LEAD_PRICE = 0.12, 3.0  # lead of its own paint below which a quad costs,
 _PURE, _PURE_PRICE = 0.6, 0.3  # the same, beside that, where quads shall be of their own paint as far as can be
 _SWEPT = 2.0  # how much of its lead a quad loses at most, per share of its area that a moved corner's sides can sweep
 _RADII = (0.35, 0.15, 0.06)  # of the places tried, in edges, one after the other
-_SPOKES = 8
 _ROUNDS = 9
 _GAIN = 7e-4
-
-
-def mesh_normals(mesh: QuadMesh) -> FloatArray:
-    """Return (n, 3) unit normals of the mesh itself, of a half as of its whole."""
-    fold = fold_mirror(mesh)
-    quads = fold.quads
-    triangles = np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]], quads[:, [1, 2, 3]], quads[:, [1, 3, 0]]])
-    return smooth_vertex_normals(fold.unfold_points(mesh.positions), triangles, rounds=1)[: fold.count]
 
 
 class PlaceSearch:
@@ -63,19 +52,14 @@ class PlaceSearch:
         self.mesh, self.projector, self.sampler = mesh, projector, sampler
         self.is_strict = False
         self.positions: FloatArray = mesh.positions.copy()
-        landed = projector.project(self.positions, mesh_normals(mesh))  # on its own side of a thin wall
-        self.normals: FloatArray = landed.normals
-        off = self.positions - landed.points
-        self._height = dot_rows(off, landed.normals)
-        self._aside = off - self._height[:, None] * landed.normals
-        self._size = mean_edges(mesh.positions, mesh.quads)
+        self._places = NearPlaces(mesh, projector)
+        self.normals: FloatArray = self._places.normals.copy()
         corners = mesh.positions[mesh.quads]
         across = cross_rows(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1])
         longest = row_lengths((np.roll(corners, -1, axis=1) - corners).reshape(-1, 3)).reshape(-1, 4).max(axis=1)
         self._swept = _SWEPT * longest / np.maximum(0.5 * row_lengths(across), 1e-300)  # of the lead, per length
         self._lead = np.ones(len(mesh.quads)) if sampler is None else sampler.lead(mesh.positions)[0]
         self._is_exact = np.ones(len(mesh.quads), np.bool_)  # else they lead by at least so much
-        self._curves = lay_curves(mesh.curves)
         self._order = np.argsort(mesh.quads.ravel(), kind="stable")
         self._start = np.searchsorted(mesh.quads.ravel()[self._order], np.arange(len(mesh.positions) + 1))
 
@@ -147,7 +131,8 @@ class PlaceSearch:
 
     def _move(self, vertices: NDArray[np.int64], radius: float, *, along: bool) -> BoolArray:
         """Move each of these vertices, which share no quad, to the best of its places; say which moved."""
-        points, facing = self._along(vertices, radius) if along else self._around(vertices, radius)
+        look = self._places.along if along else self._places.around
+        points, facing = look(vertices, self.positions[vertices], self.normals[vertices], radius)
         faces, count = self._faces_of(vertices)
         owner = np.repeat(np.arange(len(vertices)), count)
         first = np.concatenate([[0], np.cumsum(count)[:-1]])
@@ -156,7 +141,7 @@ class PlaceSearch:
         where = np.where(is_vertex, points[owner][:, :, None], self.positions[ring][:, None])
         aim = np.where(is_vertex, facing[owner][:, :, None], self.normals[ring][:, None])
         total: FloatArray = np.add.reduceat(self._shape_costs(where, aim, self._floor[faces]), first, axis=0)
-        best, leads, is_exact = self._choose(total, where, faces, first, radius * self._size[vertices[owner]])
+        best, leads, is_exact = self._choose(total, where, faces, first, radius * self._places.size[vertices[owner]])
         moves: BoolArray = best > 0
         row = np.arange(len(vertices))
         self.positions[vertices[moves]] = points[row, best][moves]
@@ -232,53 +217,3 @@ class PlaceSearch:
         falls = quality < floor[:, None] - 1e-9
         falls[:, 0] = False
         return np.where(falls, np.inf, cost)
-
-    def _around(self, vertices: NDArray[np.int64], radius: float) -> tuple[FloatArray, FloatArray]:
-        """Return (k, p, 3) places and normals, the present ones first, then a circle round each vertex."""
-        here, normal = self.positions[vertices], self.normals[vertices]
-        least = np.eye(3)[np.abs(normal).argmin(axis=1)]
-        first = unit(cross_rows(normal, least))
-        second = cross_rows(normal, first)
-        angle = 2.0 * np.pi * np.arange(_SPOKES) / _SPOKES
-        step = np.cos(angle)[:, None] * first[:, None] + np.sin(angle)[:, None] * second[:, None]
-        off = self._height[vertices][:, None] * normal + self._aside[vertices]
-        spots = (here - off)[:, None] + (radius * self._size[vertices])[:, None, None] * step
-        return self._land(vertices, spots, in_plane=self.mesh.on_mirror[vertices])
-
-    def _along(self, vertices: NDArray[np.int64], radius: float) -> tuple[FloatArray, FloatArray]:
-        """Return the same with places along the vertices' curves, as far off them as the vertices are."""
-        curve = self.mesh.vertex_curve[vertices].astype(np.int64)
-        here = self.positions[vertices]
-        at = np.zeros(len(vertices))
-        for index in np.unique(curve):
-            mine = curve == index
-            at[mine] = self._curves.locate(int(index), here[mine])[0]
-        off = here - self._curves.position(curve, at)
-        step = (radius * self._size[vertices])[:, None] * np.array([-1.0, -0.5, 0.5, 1.0])
-        count = step.shape[1]
-        points = self._curves.position(np.repeat(curve, count), (at[:, None] + step).ravel())
-        points = points.reshape(-1, count, 3) + off[:, None]
-        normal = np.repeat(self.normals[vertices], count, axis=0)
-        facing = self.projector.project(points.reshape(-1, 3), normal).normals.reshape(points.shape)
-        return self._with_present(vertices, points, facing)
-
-    def _land(
-        self, vertices: NDArray[np.int64], spots: FloatArray, *, in_plane: BoolArray
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return the same with the given places put on the sculpt, and as far off it as the vertices are."""
-        count = spots.shape[1]
-        normal = np.repeat(self.normals[vertices], count, axis=0)
-        landed = self.projector.project(spots.reshape(-1, 3), normal)
-        height, aside = np.repeat(self._height[vertices], count), np.repeat(self._aside[vertices], count, axis=0)
-        points = landed.points + height[:, None] * landed.normals + aside
-        mirror = self.mesh.mirror
-        if mirror is not None:
-            flat = np.repeat(in_plane, count)
-            points[flat] = 0.5 * (points[flat] + mirror.reflect(points[flat]))
-        return self._with_present(vertices, points.reshape(spots.shape), landed.normals.reshape(spots.shape))
-
-    def _with_present(
-        self, vertices: NDArray[np.int64], points: FloatArray, facing: FloatArray
-    ) -> tuple[FloatArray, FloatArray]:
-        points = np.concatenate([self.positions[vertices][:, None], points], axis=1)
-        return points, np.concatenate([self.normals[vertices][:, None], facing], axis=1)
