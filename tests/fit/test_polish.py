@@ -14,8 +14,9 @@ from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.paint_sampler import PaintSampler
-from loopwright.fit.polish import lost_quads, polish, undo_crossings
+from loopwright.fit.polish import polish, undo_crossings
 from loopwright.fit.reach_tips import find_tips
+from loopwright.fit.search_places import LOST
 from loopwright.fit.slide_curves import lay_curves
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, Curve, FloatArray, MirrorPlane, Paint, QuadMesh
@@ -35,6 +36,11 @@ def board(make_board: BoardMaker) -> SurfaceProjector:
 
 def sampler_of(mesh: QuadMesh, board: SurfaceProjector, paint: Paint) -> PaintSampler:
     return PaintSampler(mesh, paint, PaintIndex(board.positions, paint, board.triangles))
+
+
+def lost_quads(mesh: QuadMesh, sampler: PaintSampler) -> BoolArray:
+    lost: BoolArray = sampler.lead(mesh.positions)[0] < LOST
+    return lost
 
 
 def shaken(mesh: QuadMesh, share: float) -> QuadMesh:

@@ -68,11 +68,6 @@ def polish(
     return replace(mesh, positions=positions)
 
 
-def lost_quads(mesh: QuadMesh, sampler: PaintSampler | None) -> BoolArray:
-    """Return (m,) which quads another colour than their region's outweighs, or nearly so."""
-    return np.zeros(len(mesh.quads), np.bool_) if sampler is None else sampler.lead(mesh.positions)[0] < LOST
-
-
 def undo_crossings(
     mesh: QuadMesh, positions: FloatArray, normals: FloatArray, projector: SurfaceProjector
 ) -> FloatArray:

@@ -14,8 +14,9 @@ from loopwright.fit.keep_paint import SAFE_LEAD
 from loopwright.fit.link_edges import mean_edges
 from loopwright.fit.measure_quality import are_folded, measure_quality
 from loopwright.fit.paint_sampler import PaintSampler
-from loopwright.fit.polish import lost_quads, polish
+from loopwright.fit.polish import polish
 from loopwright.fit.ridge_edges import ridge_edges
+from loopwright.fit.search_places import LOST
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress
 from loopwright.stages.find_regions import FoundRegions
@@ -110,11 +111,13 @@ def _lay_on(
 
 def _rank(mesh: QuadMesh, sampler: PaintSampler | None) -> tuple[int, int, float]:
     """Return how many quads are folded, how many lost to other paint, and what all lack of shapes and leads."""
-    folded = int(are_folded(mesh.positions, mesh.quads).sum())
+    folded, lost = int(are_folded(mesh.positions, mesh.quads).sum()), 0
     lack = np.maximum(_SOUND - measure_quality(mesh.positions, mesh.quads).scaled_jacobian, 0.0)
     if sampler is not None:
-        lack += _PAINT_PRICE * np.maximum(SAFE_LEAD - sampler.lead(mesh.positions)[0], 0.0)
-    return folded, int(lost_quads(mesh, sampler).sum()), float(lack.sum())
+        lead = sampler.lead(mesh.positions)[0]
+        lost = int((lead < LOST).sum())
+        lack += _PAINT_PRICE * np.maximum(SAFE_LEAD - lead, 0.0)
+    return folded, lost, float(lack.sum())
 
 
 def _held(mesh: QuadMesh, points: FloatArray, reach: float, mirror: MirrorPlane | None) -> BoolArray:
