@@ -7,9 +7,10 @@ import numpy as np
 from loopwright.detail.level_surface import LevelSurface
 from loopwright.detail.mend_folds import find_folds
 from loopwright.detail.types import LevelReport
+from loopwright.fit.link_edges import on_rim
 from loopwright.numerics.catmull_clark import unique_edges
 from loopwright.surface.project import SurfaceProjector, closest_barycentric, unit
-from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh
+from loopwright.types import FloatArray, QuadMesh
 
 _MOST_SAMPLES = 60_000
 _ON_RIM = 1.0 - 1e-9
@@ -79,19 +80,9 @@ def _sculpt_to_level(
     landed = target.project(points, normals, min_cosine=0.0)
     corners = shape.positions[triangles[landed.triangles]]
     weights = closest_barycentric(landed.points, corners[:, 0], corners[:, 1], corners[:, 2])
-    on_rim = _rim(shape.quads, len(shape.positions))[triangles[landed.triangles]]
-    inside = (weights * on_rim).sum(axis=1) < _ON_RIM
+    at_rim = on_rim(shape.quads, len(shape.positions))[triangles[landed.triangles]]
+    inside = (weights * at_rim).sum(axis=1) < _ON_RIM
     distance = np.linalg.norm(landed.points - points, axis=1)
     near = (distance <= reach) & (np.einsum("ij,ij->i", landed.normals, normals) >= min_cosine)
     covered: FloatArray = distance[inside & near]
     return covered, float((inside & near).mean())
-
-
-def _rim(quads: IntArray, count: int) -> BoolArray:
-    """Return (n,) vertices at an edge with one face."""
-    pairs = np.sort(np.stack([quads, np.roll(quads, -1, axis=1)], axis=2).reshape(-1, 2).astype(np.int64), axis=1)
-    keys, uses = np.unique(pairs[:, 0] * count + pairs[:, 1], return_counts=True)
-    alone = keys[uses == 1]
-    rim = np.zeros(count, bool)
-    rim[np.concatenate([alone // count, alone % count])] = True
-    return rim

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.numerics.catmull_clark import Sharpness
+from loopwright.surface.project import smooth_vertex_normals
 from loopwright.types import FloatArray, IntArray, MirrorPlane, QuadMesh
 
 _HALF_TOLERANCE = 1e-6  # of the mesh's extent
@@ -62,6 +63,12 @@ class Fold:
         if self.mirror is None or len(self.source) == 0:
             return vectors
         return np.vstack([vectors, _reflect_vectors(self.mirror, vectors[self.source])])
+
+    def normals(self, positions: FloatArray) -> FloatArray:
+        """Return (n, 3) unit normals of the half as a part of the whole, from its (n, 3) positions."""
+        a, b, c, d = self.quads.T
+        triangles = np.vstack([np.stack(each, axis=1) for each in ((a, b, c), (a, c, d), (b, c, d), (b, d, a))])
+        return smooth_vertex_normals(self.unfold_points(positions), triangles, rounds=1)[: self.count]
 
     def fold_vectors(self, vectors: FloatArray) -> FloatArray:
         """Return (n, 3) sums over each half vertex and its image: the adjoint of ``unfold_vectors``."""

@@ -5,13 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from loopwright.fit.cut_part import cut_part
 from loopwright.fit.follow_paint import follow_paint
-from loopwright.fit.link_edges import vertices_around
+from loopwright.fit.link_edges import groups_apart, vertices_around
 from loopwright.fit.measure_quality import are_folded
 from loopwright.fit.mend_worst import face_quality
 from loopwright.fit.paint_index import PaintIndex
@@ -20,7 +17,7 @@ from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.relax_state import RelaxState
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
-from loopwright.types import BoolArray, FloatArray, IntArray, Paint, QuadMesh
+from loopwright.types import BoolArray, FloatArray, Paint, QuadMesh
 
 SAFE_LEAD = 0.14  # of a quad's own colour, as a share of its samples: enough to last when the mesh is fitted
 _AHEAD = 0.04  # so much more is aimed at
@@ -46,9 +43,8 @@ def paint_lead(mesh: QuadMesh, projector: SurfaceProjector, paint: Paint) -> Flo
 
     1 for quads of a region whose colour is not in the paint. Of a half, the worse of a quad and its image counts.
     """
-    return PaintSampler(mesh, paint, PaintIndex(projector.positions, paint, projector.triangles)).lead(mesh.positions)[
-        0
-    ]
+    index = PaintIndex(projector.positions, paint, projector.triangles)
+    return PaintSampler(mesh, paint, index).lead(mesh.positions)[0]
 
 
 @dataclass(frozen=True)
@@ -136,7 +132,7 @@ def _grow_groups(
         return kept
     faces = np.flatnonzero(vertices_around(mesh.quads, chosen, reach)[mesh.quads].all(axis=1))
     positions, growth, lacks = mesh.positions.copy(), kept.growth.copy(), lead < margin
-    for group in part_groups(mesh.quads, faces):  # what one cannot have shall not keep the others from theirs
+    for group in groups_apart(mesh.quads, faces):  # what one cannot have shall not keep the others from theirs
         for _ in range(_TRIALS):
             part, vertices = cut_part(mesh, group)
             sampler.look_at(part)
@@ -195,18 +191,6 @@ def _grow(
             break
     progress("keep paint", 1.0)
     return best, folds & (best is kept)
-
-
-def part_groups(quads: IntArray, faces: NDArray[np.int64]) -> list[NDArray[np.int64]]:
-    """Return the faces in groups that share no vertex."""
-    corners = quads[faces].astype(np.int64)
-    count = int(quads.max()) + 1
-    links = coo_matrix(
-        (np.ones(3 * len(faces)), (np.repeat(corners[:, 0], 3), corners[:, 1:].reshape(-1))), shape=(count, count)
-    )
-    _, label = connected_components(links, directed=False)
-    mine = label[corners[:, 0]]
-    return [faces[mine == group] for group in np.unique(mine)]
 
 
 def _score(lead: FloatArray, margin: FloatArray) -> float:

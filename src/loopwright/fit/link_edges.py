@@ -6,12 +6,24 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 from loopwright.numerics.catmull_clark import unique_edges
 from loopwright.numerics.norms import norms
 from loopwright.types import BoolArray, FloatArray, IntArray
 
-__all__ = ["Ids", "Stars", "grow_rows", "link_stars", "mean_edges", "unique_edges", "vertices_around"]
+__all__ = [
+    "Ids",
+    "Stars",
+    "groups_apart",
+    "grow_rows",
+    "link_stars",
+    "mean_edges",
+    "on_rim",
+    "unique_edges",
+    "vertices_around",
+]
 
 Ids = NDArray[np.int64]
 
@@ -85,9 +97,36 @@ def mean_edges(positions: FloatArray, quads: IntArray) -> FloatArray:
     return np.asarray(total / np.maximum(count, 1), np.float64)
 
 
-def vertices_around(quads: IntArray, chosen: BoolArray, rows: int) -> BoolArray:
-    """Return (n,) which vertices the chosen quads have, and so many rows of quads round them."""
-    near = np.zeros(int(quads.max()) + 1, bool)
+def on_rim(quads: IntArray, count: int) -> BoolArray:
+    """Return (n,) which of ``count`` vertices lie at an edge with one quad."""
+    pairs = np.sort(np.stack([quads, np.roll(quads, -1, axis=1)], axis=2).reshape(-1, 2).astype(np.int64), axis=1)
+    keys, uses = np.unique(pairs[:, 0] * count + pairs[:, 1], return_counts=True)
+    alone = keys[uses == 1]
+    rim = np.zeros(count, bool)
+    rim[np.concatenate([alone // count, alone % count])] = True
+    return rim
+
+
+def groups_apart(quads: IntArray, faces: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+    """Return the faces in groups that share no vertex."""
+    corners = quads[faces].astype(np.int64)
+    count = int(quads.max()) + 1
+    links = coo_matrix(
+        (np.ones(3 * len(faces)), (np.repeat(corners[:, 0], 3), corners[:, 1:].reshape(-1))), shape=(count, count)
+    )
+    _, label = connected_components(links, directed=False)
+    mine = label[corners[:, 0]]
+    return [faces[mine == group] for group in np.unique(mine)]
+
+
+def vertices_around(quads: IntArray, chosen: BoolArray, rows: int, *, count: int | None = None) -> BoolArray:
+    """Return (n,) which vertices the chosen quads have, and so many rows of quads round them.
+
+    Parameters
+    ----------
+    count : n; without it there are no vertices beyond the last that a quad has.
+    """
+    near = np.zeros(int(quads.max()) + 1 if count is None else count, bool)
     near[quads[chosen]] = True
     return grow_rows(quads, near, rows)
 

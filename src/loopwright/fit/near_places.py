@@ -9,7 +9,7 @@ from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.link_edges import mean_edges
 from loopwright.fit.slide_curves import lay_curves
 from loopwright.surface.edges import cross_rows, dot_rows
-from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
+from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import FloatArray, QuadMesh
 
 _SPOKES = 8
@@ -30,7 +30,7 @@ class NearPlaces:
 
     def __init__(self, mesh: QuadMesh, projector: SurfaceProjector) -> None:
         self._mesh, self._projector = mesh, projector
-        landed = projector.project(mesh.positions, _mesh_normals(mesh))
+        landed = projector.project(mesh.positions, fold_mirror(mesh).normals(mesh.positions))
         self.normals: FloatArray = landed.normals
         off = mesh.positions - landed.points
         self._height = dot_rows(off, landed.normals)
@@ -93,11 +93,3 @@ def _with_present(
     here: FloatArray, normal: FloatArray, points: FloatArray, facing: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     return np.concatenate([here[:, None], points], axis=1), np.concatenate([normal[:, None], facing], axis=1)
-
-
-def _mesh_normals(mesh: QuadMesh) -> FloatArray:
-    """Return (n, 3) unit normals of the mesh itself, of a half as of its whole."""
-    fold = fold_mirror(mesh)
-    quads = fold.quads
-    triangles = np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]], quads[:, [1, 2, 3]], quads[:, [1, 3, 0]]])
-    return smooth_vertex_normals(fold.unfold_points(mesh.positions), triangles, rounds=1)[: fold.count]

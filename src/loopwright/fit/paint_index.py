@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from loopwright.numerics.nearest import nearest
-from loopwright.types import FloatArray, IntArray, Paint
+from loopwright.types import BoolArray, FloatArray, IntArray, Paint
 
 _CELL = 2.2  # side of a cell, in mean distances of neighbouring vertices of a sculpt as thick as it is wide
 _MOST_CELLS = 12_000_000
@@ -48,7 +48,7 @@ class PaintIndex:
 
     def __init__(self, positions: FloatArray, paint: Paint, triangles: IntArray | None = None) -> None:
         self.color: IntArray = paint.color
-        self.tree = cKDTree(positions, balanced_tree=False)
+        self._all = _Vertices(positions, paint.color)
         self._low = positions.min(axis=0)
         extent = np.maximum(np.ptp(positions, axis=0), 1e-9 * max(float(np.ptp(positions)), 1e-300))
         sorted_extent = np.sort(extent)
@@ -56,24 +56,22 @@ class PaintIndex:
         cell = _CELL * float(np.sqrt(area / len(positions)))
         self._cell = max(cell, float(np.cbrt(np.prod(extent + 3 * cell) / _MOST_CELLS)))
         self._shape = np.floor(extent / self._cell).astype(np.int64) + 1
-        self._near_borders = self.tree, self.color
-        self._triangles: _Triangles | None = None
-        self._only = self._find_sole_colors(positions, len(paint.palette))
-        if triangles is not None and len(triangles):
-            near = (self._only[self._cells(positions)[0]] == _MANY)[triangles].any(axis=1)
-            self._triangles = _Triangles(positions, paint.color, triangles[near]) if near.any() else None
+        self._only, near = self._find_sole_colors(positions, len(paint.palette))
+        self._near: _Vertices | _Triangles
+        if triangles is None or not near.any():
+            self._near = _Vertices(positions[near], paint.color[near])
+        else:
+            self._near = _Triangles(positions, paint.color, triangles[near[triangles].any(axis=1)])
 
     def colors_at(self, points: FloatArray) -> IntArray:
         """Return (k,) the colour nearest to each of (k, 3) points."""
         cell, is_inside = self._cells(points)
         out = np.full(len(points), _NO_VERTEX, np.int32)
         out[is_inside] = self._only[cell[is_inside]]
-        for code, tree, color in ((_NO_VERTEX, self.tree, self.color), (_MANY, *self._near_borders)):
+        for code, look in ((_NO_VERTEX, self._all), (_MANY, self._near)):
             searched = np.flatnonzero(out == code)
             if len(searched):
-                of_triangles = self._triangles if code == _MANY else None
-                spots = points[searched]
-                out[searched] = of_triangles.colors_at(spots) if of_triangles else color[nearest(tree, spots)[1]]
+                out[searched] = look.colors_at(points[searched])
         return out
 
     def _cells(self, points: FloatArray) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
@@ -81,11 +79,15 @@ class PaintIndex:
         is_inside = ((where >= 0) & (where < self._shape)).all(axis=1)
         return (where[:, 0] * self._shape[1] + where[:, 1]) * self._shape[2] + where[:, 2], is_inside
 
-    def _find_sole_colors(self, positions: FloatArray, count: int) -> NDArray[np.int8]:
-        """Return per cell the only colour near it, or -1, or codes for several and for no vertex in the cell."""
+    def _find_sole_colors(self, positions: FloatArray, count: int) -> tuple[NDArray[np.int8], BoolArray]:
+        """Return per cell the only colour near it, or -1, or codes for several and for no vertex in the cell.
+
+        And (n,) which vertices lie near cells of several.
+        """
         total = int(np.prod(self._shape))
         if count > _MOST_COLORS or total > 2 * _MOST_CELLS:
-            return np.full(total if total <= 2 * _MOST_CELLS else 0, _NO_VERTEX, np.int8)
+            none = np.zeros(len(positions), np.bool_)
+            return np.full(total if total <= 2 * _MOST_CELLS else 0, _NO_VERTEX, np.int8), none
         cell, _ = self._cells(positions)
         seen = np.zeros(total, np.uint32)
         np.bitwise_or.at(seen, cell, np.uint32(1) << (self.color + 1).astype(np.uint32))
@@ -94,9 +96,19 @@ class PaintIndex:
         only[cell] = _MANY
         for color in range(-1, count):
             only[cell[near[cell] == np.uint32(1) << np.uint32(color + 1)]] = color
-        chosen = np.flatnonzero(_spread((only == _MANY).reshape(self._shape)).ravel()[cell])
-        self._near_borders = cKDTree(positions[chosen], balanced_tree=False), self.color[chosen]
-        return only
+        return only, _spread((only == _MANY).reshape(self._shape)).ravel()[cell]
+
+
+class _Vertices:
+    """Colours of the nearest of some vertices."""
+
+    def __init__(self, positions: FloatArray, color: IntArray) -> None:
+        self._tree, self._color = cKDTree(positions, balanced_tree=False), color
+
+    def colors_at(self, points: FloatArray) -> IntArray:
+        """Return (k,) the colours of the vertices nearest to (k, 3) points."""
+        found: IntArray = self._color[nearest(self._tree, points)[1]]
+        return found
 
 
 class _Triangles:

@@ -6,12 +6,10 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import fold_mirror
-from loopwright.fit.keep_paint import part_groups
-from loopwright.fit.link_edges import grow_rows, vertices_around
+from loopwright.fit.link_edges import groups_apart, on_rim, vertices_around
 from loopwright.fit.mend_worst import edge_ratios, face_quality
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.part_crossings import StrayFinder
@@ -57,9 +55,7 @@ def polish(
     progress("polish", 0.0)
     search = PlaceSearch(mesh, projector, sampler)
     search.is_strict = _impurity(search) > _IMPURE
-    stays = _apexes(mesh) | _unused(mesh)
-    if held is not None:
-        stays |= held
+    stays = _apexes(mesh) if held is None else _apexes(mesh) | held
     start = search.normals.copy()
     _win(search, stays, lambda done: progress("polish", 0.4 * done))
     _mend(search, stays, lambda done: progress("polish", 0.4 + 0.5 * done))
@@ -96,9 +92,8 @@ def undo_crossings(
         if not spoilt.any() or np.array_equal(out, mesh.positions):
             return out
         rows += 1
-        back = vertices_around(mesh.quads, spoilt, rows)
-        out = out.copy()
-        out[: len(back)][back] = mesh.positions[: len(back)][back]
+        back = vertices_around(mesh.quads, spoilt, rows, count=len(out))
+        out = np.where(back[:, None], mesh.positions, out)
 
 
 def _impurity(search: PlaceSearch) -> float:
@@ -117,12 +112,16 @@ def _win(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None
     weak = search.lead() < least
     if not weak.any():
         return
-    near, rim, slides = _vertices_around(mesh, weak, _ROWS), _on_rim(mesh), _slides(mesh)
+    near, rim, slides = (
+        vertices_around(mesh.quads, weak, _ROWS, count=len(mesh.positions)),
+        _on_rim(mesh),
+        _slides(mesh),
+    )
     positions, normals = search.positions.copy(), search.normals.copy()
     free = near & ~stays & ~(rim & ~slides)
     search.improve(np.flatnonzero(free), slides & rim, least=_LEAST, progress=progress)
     still = search.lead() < least
-    for group in part_groups(mesh.quads, np.flatnonzero(near[mesh.quads].any(axis=1))):
+    for group in groups_apart(mesh.quads, np.flatnonzero(near[mesh.quads].any(axis=1))):
         if still[group].sum() >= weak[group].sum():
             search.put_back(np.unique(mesh.quads[group]).astype(np.int64), positions, normals)
 
@@ -131,16 +130,9 @@ def _mend(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], Non
     """Mend poor quads."""
     mesh, on_curve, rim = search.mesh, search.mesh.vertex_curve >= 0, _on_rim(search.mesh)
     poor = (search.quality() < _POOR) | (edge_ratios(search.positions, mesh.quads) < 1.0 / _LONG)
-    free = _vertices_around(mesh, poor, 0) & ~stays & ~mesh.is_fixed
+    free = vertices_around(mesh.quads, poor, 0, count=len(mesh.positions)) & ~stays & ~mesh.is_fixed
     free &= ~(on_curve & mesh.on_mirror) & ~(rim & ~on_curve)
     search.improve(np.flatnonzero(free), _slides(mesh), least=_LEAST_MENDED, progress=progress)
-
-
-def _vertices_around(mesh: QuadMesh, chosen: BoolArray, rows: int) -> BoolArray:
-    """Return (n,) which vertices the chosen quads have, and so many rows round them."""
-    near = np.zeros(len(mesh.positions), np.bool_)
-    near[mesh.quads[chosen]] = True
-    return grow_rows(mesh.quads, near, rows)
 
 
 def _apexes(mesh: QuadMesh) -> BoolArray:
@@ -154,23 +146,12 @@ def _apexes(mesh: QuadMesh) -> BoolArray:
     return np.asarray(least < _TURN, np.bool_)
 
 
-def _unused(mesh: QuadMesh) -> BoolArray:
-    """Return (n,) which vertices no quad has."""
-    return np.asarray(np.bincount(mesh.quads.ravel(), minlength=len(mesh.positions)) == 0, np.bool_)
-
-
 def _slides(mesh: QuadMesh) -> BoolArray:
     """Return (n,) which vertices may slide along their curves."""
     return np.asarray((mesh.vertex_curve >= 0) & ~mesh.is_fixed & ~mesh.on_mirror, np.bool_)
 
 
 def _on_rim(mesh: QuadMesh) -> BoolArray:
-    """Return (n,) which vertices lie at the end of the mesh, but for those where a half ends at its plane alone."""
-    size = len(mesh.positions)
-    start, end = mesh.quads.astype(np.int64).ravel(), np.roll(mesh.quads, -1, axis=1).astype(np.int64).ravel()
-    alone = ~np.isin(start * size + end, end * size + start)
-    ends: NDArray[np.int64] = np.flatnonzero(alone & ~(mesh.on_mirror[start] & mesh.on_mirror[end]))
-    rim = np.zeros(size, np.bool_)
-    rim[start[ends]] = True
-    rim[end[ends]] = True
-    return rim
+    """Return (n,) which vertices lie at the end of the whole mesh."""
+    fold = fold_mirror(mesh)
+    return on_rim(fold.quads, fold.whole_count)[: fold.count]

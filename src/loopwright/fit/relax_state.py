@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_matrix, identity
 
 from loopwright.fit.fold_mirror import Fold, fold_mirror
+from loopwright.fit.link_edges import on_rim
 from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.mend_worst import face_quality, mean_normals, mend_worst
 from loopwright.fit.reflect import put_in_plane
@@ -18,7 +19,7 @@ from loopwright.fit.slide_curves import CurveSlide
 from loopwright.fit.step_equations import StepEquations
 from loopwright.numerics.norms import norms
 from loopwright.surface.edges import cross_rows, row_lengths
-from loopwright.surface.project import SurfaceProjector, smooth_vertex_normals, unit
+from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _SKETCHED = 0.35  # of the local edge length: vertices of the sculpt this near will do while a mesh still moves
@@ -42,7 +43,7 @@ class RelaxState:
         stays = mesh.is_fixed | (mesh.on_mirror & on_curve & ~_curves_in_plane(mesh))
         self.rides = on_curve & ~stays
         self.in_plane = mesh.on_mirror & ~stays & ~self.rides
-        rim = _rim(self.fold, len(mesh.positions))
+        rim = on_rim(self.fold.quads, self.fold.whole_count)[: self.fold.count]
         stays |= rim & ~self.rides & ~self.in_plane
         self.is_free = ~stays & ~self.rides & ~self.in_plane
         self.let_off = np.zeros(len(mesh.positions), bool)
@@ -55,7 +56,7 @@ class RelaxState:
         for vertex in np.flatnonzero(mesh.on_mirror & on_curve & ~mesh.is_fixed & ~self.rides):
             self.positions[vertex] = self._crossing(int(vertex))
         self.round_vertex = _neighbourhood(mesh)
-        self.normals = self._mesh_normals()
+        self.normals = self.fold.normals(self.positions)
         self._settle(self.positions, np.arange(len(self.positions)), self._asked_normals())
 
     def _crossing(self, vertex: int) -> FloatArray:
@@ -74,12 +75,6 @@ class RelaxState:
             along = ends[[int(distance.argmin())]]
         spot = curves.position(np.array([curve]), along)
         return np.asarray((spot - mirror.signed_distance(spot)[:, None] * mirror.normal)[0], np.float64)
-
-    def _mesh_normals(self) -> FloatArray:
-        quads = self.fold.quads
-        triangles = np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]], quads[:, [1, 2, 3]], quads[:, [1, 3, 0]]])
-        points = self.fold.unfold_points(self.positions)
-        return smooth_vertex_normals(points, triangles, rounds=1)[: self.fold.count]
 
     def _asked_normals(self) -> FloatArray:
         """Return each vertex's own sculpt normal averaged with those round it."""
@@ -282,15 +277,6 @@ def _vertex_size(mesh: QuadMesh, size: FloatArray) -> FloatArray:
     corners = mesh.quads.ravel()
     total = np.bincount(corners, weights=np.repeat(size, 4), minlength=len(mesh.positions))
     return np.asarray(total / np.maximum(np.bincount(corners, minlength=len(mesh.positions)), 1), np.float64)
-
-
-def _rim(fold: Fold, count: int) -> NDArray[np.bool_]:
-    """Return (n,) bool, vertices on the rim of the whole mesh."""
-    pairs = np.stack([fold.quads, np.roll(fold.quads, -1, axis=1)], axis=2).reshape(-1, 2)
-    edges, uses = np.unique(np.sort(pairs, axis=1), axis=0, return_counts=True)
-    rim = np.zeros(fold.whole_count, bool)
-    rim[edges[uses == 1].ravel()] = True
-    return rim[:count]
 
 
 def _curves_in_plane(mesh: QuadMesh) -> NDArray[np.bool_]:

@@ -65,9 +65,9 @@ class PlaceSearch:
 
     def lead(self) -> FloatArray:
         """Return (m,) by which share of its samples each quad's own colour leads, 1 without paint."""
-        unsure = np.flatnonzero(~self._is_exact)
         if self.sampler is None:
             return np.ones(len(self.mesh.quads))
+        unsure = np.flatnonzero(~self._is_exact)
         if len(unsure):
             self._lead[unsure] = self.sampler.lead(self.positions, unsure)[0]
             self._is_exact[unsure] = True
@@ -174,7 +174,7 @@ class PlaceSearch:
         leads = self._lead[faces] - reach * self._swept[faces]
         near = np.flatnonzero(leads < (_PURE if self.is_strict else _AIM))  # with other paint so near that it may count
         if self.sampler is None or len(near) == 0:
-            return total.argmin(axis=1), leads, leads >= 1.0
+            return total.argmin(axis=1), leads, np.zeros(len(faces), np.bool_)
         unsure = near[~self._is_exact[faces[near]]]
         self._lead[faces[unsure]] = self.sampler.lead_of(where[unsure, 0], faces[unsure])
         self._is_exact[faces[unsure]] = True

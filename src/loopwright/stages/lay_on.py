@@ -10,8 +10,8 @@ from scipy.spatial import cKDTree
 from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.follow_paint import follow_paint
-from loopwright.fit.keep_paint import SAFE_LEAD
 from loopwright.fit.link_edges import mean_edges
+from loopwright.fit.measure_lack import lack_of_paint, lack_of_shape
 from loopwright.fit.measure_quality import are_folded, measure_quality
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.polish import polish
@@ -25,13 +25,9 @@ from loopwright.stages.read_ground import Ground
 from loopwright.types import BoolArray, FloatArray, MirrorPlane, QuadMesh
 
 _FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
-_SOUND = 0.82  # scaled Jacobian: what quads lack of it is compared, and ...
-_PAINT_PRICE = 1.5  # ... what they lack of a sure lead of their own paint
 _SURE = 0.999  # lead of quads without other paint
-_LOOSE, _ON_LINE = (
-    0.5,
-    0.3,
-)  # edges: so near to a held place, and to a drawn line, vertices do not leave theirs for paint
+_LOOSE = 0.5  # edges: so near to a held place, and ...
+_ON_LINE = 0.3  # ... so near to a drawn line, vertices leave no curve for paint
 
 
 def lay_on(
@@ -78,11 +74,8 @@ def _lay_on(
     """Lay the mesh on and polish it; where that leaves quads folded or lost, see if growing them helps."""
     projector, paint = ground.projector, regions.paint
     sharp = ridge_edges(mesh, regions.ridges)
-    is_painted = len(paint.palette) > 1
-    index = paint_index(ground, paint) if is_painted else None
-    sampler = PaintSampler(mesh, paint, index) if index else None
-
-    drawn = mesh
+    index = paint_index(ground, paint) if len(paint.palette) > 1 else None
+    sampler, drawn = PaintSampler(mesh, paint, index) if index else None, mesh
     if sampler and wishes.fit_limit and len(mesh.quads):  # the fit draws vertices to the curves
         mixed = sampler.lead(mesh.positions)[0] < _SURE
         stopped = replace(mesh, is_fixed=mesh.is_fixed | held)
@@ -112,11 +105,11 @@ def _lay_on(
 def _rank(mesh: QuadMesh, sampler: PaintSampler | None) -> tuple[int, int, float]:
     """Return how many quads are folded, how many lost to other paint, and what all lack of shapes and leads."""
     folded, lost = int(are_folded(mesh.positions, mesh.quads).sum()), 0
-    lack = np.maximum(_SOUND - measure_quality(mesh.positions, mesh.quads).scaled_jacobian, 0.0)
+    lack = lack_of_shape(measure_quality(mesh.positions, mesh.quads).scaled_jacobian)
     if sampler is not None:
         lead = sampler.lead(mesh.positions)[0]
         lost = int((lead < LOST).sum())
-        lack += _PAINT_PRICE * np.maximum(SAFE_LEAD - lead, 0.0)
+        lack += lack_of_paint(lead)
     return folded, lost, float(lack.sum())
 
 

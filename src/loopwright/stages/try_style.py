@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from loopwright.fit.keep_paint import SAFE_LEAD
+from loopwright.fit.measure_lack import lack_of_paint, lack_of_shape
 from loopwright.fit.measure_quality import QualityReport, measure_quality
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.polish import polish
@@ -23,11 +23,10 @@ from loopwright.stages.make_quads import make_quads
 from loopwright.stages.read_ground import Ground
 from loopwright.types import FloatArray, QuadMesh, RegionSurface
 
-_SOUND, _LONG = 0.82, 2.5  # scaled Jacobian below which, and aspect above which, a quad lacks something
+_LONG = 2.5  # aspect above which a quad lacks something
 _LONG_PRICE = 0.2  # of aspect against scaled Jacobian
 _WORST = 2.0  # how much more it counts, at the square, that a quad lacks much
 _FLAT, _FLAT_PRICE = 0.25, 6.0  # scaled Jacobian below which a quad is of no use, and what it costs then
-_PAINT_PRICE = 1.5  # of what a quad lacks of its paint
 _POLE_PRICE, _MANY_PRICE = 0.1, 0.5  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
 _MANY = 0.02
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes nearly as all rounds do
@@ -103,35 +102,30 @@ class StyleTrial:
             evened = even_out(ground, hold_places(mesh, (), ground.projector)[0], self.surface.positions, clock)
         sampler = self._sampler(ground, evened)
         if is_polished:  # sides of their own find theirs later
-            evened = polish(
-                evened, ground.projector, sampler if self.regions.is_equal else None, progress=clock.progress
-            )
-        unpainted = np.zeros(len(evened.quads))
-        if sampler:
-            unpainted = np.maximum(SAFE_LEAD - sampler.lead(evened.positions)[0], 0.0)
-        return _weigh(style, evened, unpainted, is_last=is_polished)
+            seen = sampler if self.regions.is_equal else None
+            evened = polish(evened, ground.projector, seen, progress=clock.progress)
+        lead = sampler.lead(evened.positions)[0] if sampler else np.ones(len(evened.quads))
+        return _weigh(style, evened, lack_of_paint(lead), is_last=is_polished)
 
     def _sampler(self, ground: Ground, mesh: QuadMesh) -> PaintSampler | None:
         """Return what samples this mesh's paint; one side alone where both have their own."""
         paint = self.regions.paint
         if len(paint.palette) < 2:
             return None
-        return PaintSampler(
-            mesh if self.regions.is_equal else replace(mesh, mirror=None), paint, paint_index(ground, paint)
-        )
+        seen = mesh if self.regions.is_equal else replace(mesh, mirror=None)
+        return PaintSampler(seen, paint, paint_index(ground, paint))
 
 
 def _lack(quality: QualityReport) -> FloatArray:
     """Return (m,) how much each quad lacks of a sound shape."""
-    lack: FloatArray = np.maximum(_SOUND - quality.scaled_jacobian, 0.0)
-    return lack + _LONG_PRICE * np.clip(quality.aspect - _LONG, 0.0, _LONG)
+    return lack_of_shape(quality.scaled_jacobian) + _LONG_PRICE * np.clip(quality.aspect - _LONG, 0.0, _LONG)
 
 
 def _weigh(style: LayoutStyle, mesh: QuadMesh, unpainted: FloatArray, *, is_last: bool = False) -> Try:
     """Price a mesh of quads that lack so much of their paint; the worst count for more in the last look."""
     quality = measure_quality(mesh.positions, mesh.quads)
     shape = _lack(quality)
-    lack, count = shape + _PAINT_PRICE * unpainted, len(mesh.quads)
+    lack, count = shape + unpainted, len(mesh.quads)
     if is_last:
         lack += _WORST * shape**2 + _FLAT_PRICE * (quality.scaled_jacobian < _FLAT)
     by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(mesh.regions)).tolist()
