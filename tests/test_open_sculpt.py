@@ -131,7 +131,7 @@ def stages_run(monkeypatch: pytest.MonkeyPatch, options: BuildOptions) -> set[st
         (lay_out, "solve_for_budget"),
         (make_quads, "build_mesh"),
         (even_out, "relax"),
-        (lay_on, "polish"),
+        (lay_on, "touch_up"),
     )
     for module, name in places:
         real = getattr(module, name)
@@ -145,7 +145,7 @@ def stages_run(monkeypatch: pytest.MonkeyPatch, options: BuildOptions) -> set[st
     return ran
 
 
-MESH = {"build_mesh", "relax", "polish"}
+MESH = {"build_mesh", "relax", "touch_up"}
 PLAN = {"add_flow_lines", "size_field", "plan_layout", "solve_for_budget"}
 
 
@@ -154,8 +154,8 @@ PLAN = {"add_flow_lines", "size_field", "plan_layout", "solve_for_budget"}
     [
         ("nothing", set()),
         ("name", {"make_region_surface"}),
-        ("no fit", {"polish"}),
-        ("place", {"relax", "polish"}),
+        ("no fit", {"touch_up"}),
+        ("place", {"relax", "touch_up"}),
         ("pin", {"solve_for_budget", *MESH}),
         ("budget", PLAN | MESH),
         ("line", (PLAN | MESH) - {"size_field"}),

@@ -63,6 +63,6 @@ def test_a_build_tells_of_them(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "folded" not in [finding.kind for finding in pipeline.build(sculpt, options=options).findings]
     relax = fit_module.relax
     monkeypatch.setattr(even_out, "relax", lambda *a, **k: spoiled(relax(*a, **k), 5, collapsed=True))
-    monkeypatch.setattr(lay_on, "polish", lambda mesh, *a: mesh)
+    monkeypatch.setattr(lay_on, "touch_up", lambda mesh, *a: mesh)
     options = replace(options, fit_limit=False)
     assert "folded" in [finding.kind for finding in pipeline.build(sculpt, options=options).findings]

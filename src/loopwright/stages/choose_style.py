@@ -108,7 +108,7 @@ def _choose(ground: Ground, regions: FoundRegions | None, bare: BuildOptions, cl
     if best.style == USUAL_STYLE:
         return USUAL_STYLE
     last = [
-        trial.try_style(ground, style, tries, is_quick=False, is_polished=True) for style in (USUAL_STYLE, best.style)
+        trial.try_style(ground, style, tries, is_quick=False, is_touched_up=True) for style in (USUAL_STYLE, best.style)
     ]
     return min(last, key=lambda each: each.price).style
 

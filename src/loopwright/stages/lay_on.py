@@ -1,4 +1,4 @@
-"""The stage that lays the mesh on the sculpt, its limit surface or its vertices, and polishes its quads."""
+"""The stage that lays the mesh on the sculpt, its limit surface or its vertices, and touches up its quads."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from loopwright.fit.link_edges import mean_edges
 from loopwright.fit.measure_lack import lack_of_paint, lack_of_shape
 from loopwright.fit.measure_quality import are_folded, measure_quality
 from loopwright.fit.paint_sampler import PaintSampler
-from loopwright.fit.polish import polish
 from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.search_places import LOST
+from loopwright.fit.touch_up import touch_up
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress
 from loopwright.stages.find_regions import FoundRegions
@@ -39,7 +39,7 @@ def lay_on(
     mirror: MirrorPlane | None,
     progress: Progress,
 ) -> tuple[QuadMesh, FitReport | None]:
-    """Return the mesh laid on the sculpt and polished, and the fit's report where the limit surface was fitted.
+    """Return the mesh laid on the sculpt and touched up, and the fit's report where the limit surface was fitted.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ def distances_told(report: FitReport | None) -> dict[str, float]:
 def _lay_on(
     ground: Ground, mesh: QuadMesh, regions: FoundRegions, wishes: BuildOptions, held: BoolArray, tell: Progress
 ) -> tuple[QuadMesh, FitReport | None]:
-    """Lay the mesh on and polish it; where that leaves quads folded or lost, see if growing them helps."""
+    """Lay the mesh on and touch it up; where that leaves quads folded or lost, see if growing them helps."""
     projector, paint = ground.projector, regions.paint
     sharp = ridge_edges(mesh, regions.ridges)
     index = paint_index(ground, paint) if len(paint.palette) > 1 else None
@@ -86,13 +86,13 @@ def _lay_on(
         fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=tell)
         kept = keep_in_paint(ground, mesh, paint, tell) if is_grown else None
         if not wishes.fit_limit:
-            return polish(kept.mesh if kept else mesh, projector, sampler, held, tell), None
+            return touch_up(kept.mesh if kept else mesh, projector, sampler, held, tell), None
         if kept:
             laid, report = fit_with_paint(mesh, projector, paint, fit, kept=kept, index=index, progress=tell)
         else:
             laid, report = fit.lay(drawn)
-        polished = polish(laid, projector, sampler, held, tell)
-        return polished, fit.measure_again(polished, report)
+        out = touch_up(laid, projector, sampler, held, tell)
+        return out, fit.measure_again(out, report)
 
     first = lay(is_grown=False)
     rank = _rank(first[0], sampler)

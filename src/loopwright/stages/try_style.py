@@ -9,8 +9,8 @@ import numpy as np
 from loopwright.fit.measure_lack import lack_of_paint, lack_of_shape
 from loopwright.fit.measure_quality import QualityReport, measure_quality
 from loopwright.fit.paint_sampler import PaintSampler
-from loopwright.fit.polish import polish
 from loopwright.fit.relax import RelaxOptions, relax
+from loopwright.fit.touch_up import touch_up
 from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
 from loopwright.stages.even_out import even_out
@@ -80,13 +80,13 @@ class StyleTrial:
     extent: float
 
     def try_style(
-        self, ground: Ground, style: LayoutStyle, tries: Tries, *, is_quick: bool = True, is_polished: bool = False
+        self, ground: Ground, style: LayoutStyle, tries: Tries, *, is_quick: bool = True, is_touched_up: bool = False
     ) -> Try:
         """Lay out, fill and even out, quickly or as a build does, and measure what comes of it.
 
         Parameters
         ----------
-        is_polished : as a build does it, but before the limit surface is laid on.
+        is_touched_up : as a build does it, but before the limit surface is laid on.
         """
         tries.next()
         clock, extent = tries.clock, self.extent
@@ -101,11 +101,11 @@ class StyleTrial:
         else:
             evened = even_out(ground, hold_places(mesh, (), ground.projector)[0], self.surface.positions, clock)
         sampler = self._sampler(ground, evened)
-        if is_polished:  # sides of their own find theirs later
+        if is_touched_up:  # sides of their own find theirs later
             seen = sampler if self.regions.is_equal else None
-            evened = polish(evened, ground.projector, seen, progress=clock.progress)
+            evened = touch_up(evened, ground.projector, seen, progress=clock.progress)
         lead = sampler.lead(evened.positions)[0] if sampler else np.ones(len(evened.quads))
-        return _weigh(style, evened, lack_of_paint(lead), is_last=is_polished)
+        return _weigh(style, evened, lack_of_paint(lead), is_last=is_touched_up)
 
     def _sampler(self, ground: Ground, mesh: QuadMesh) -> PaintSampler | None:
         """Return what samples this mesh's paint; one side alone where both have their own."""

@@ -14,10 +14,10 @@ from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.paint_sampler import PaintSampler
-from loopwright.fit.polish import polish, undo_crossings
 from loopwright.fit.reach_tips import find_tips
 from loopwright.fit.search_places import LOST
 from loopwright.fit.slide_curves import lay_curves
+from loopwright.fit.touch_up import touch_up, undo_crossings
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, Curve, FloatArray, MirrorPlane, Paint, QuadMesh
 
@@ -73,7 +73,7 @@ def test_lost_quads_are_won_and_no_other_is_lost(make_square: Maker, board: Surf
     mesh = two_regions(make_square, 20)
     sampler = sampler_of(mesh, board, painted(board, stray, 2 if stray is slip else 0))
     assert lost_quads(mesh, sampler).any()
-    out = polish(mesh, board, sampler)
+    out = touch_up(mesh, board, sampler)
     assert not lost_quads(out, sampler).any()
     assert quality(out).min() > LEAST
     assert np.array_equal(out.quads, mesh.quads)
@@ -83,11 +83,11 @@ def test_lost_quads_are_won_and_no_other_is_lost(make_square: Maker, board: Surf
 def test_what_is_held_stays_even_where_a_quad_beside_it_is_lost(make_square: Maker, board: SurfaceProjector) -> None:
     mesh = two_regions(make_square, 20)
     sampler = sampler_of(mesh, board, painted(board, slip, 2))
-    free = polish(mesh, board, sampler)
+    free = touch_up(mesh, board, sampler)
     moved = (free.positions != mesh.positions).any(axis=1)
     held = np.zeros(len(mesh.positions), bool)
     held[np.flatnonzero(moved)[0]] = True
-    out = polish(replace(mesh, is_fixed=mesh.is_fixed | held), board, sampler, held)
+    out = touch_up(replace(mesh, is_fixed=mesh.is_fixed | held), board, sampler, held)
     assert np.array_equal(out.positions[held], mesh.positions[held])
     assert (out.positions != mesh.positions).any()
 
@@ -95,15 +95,15 @@ def test_what_is_held_stays_even_where_a_quad_beside_it_is_lost(make_square: Mak
 def test_quads_that_cannot_be_won_stay_as_they_are(make_square: Maker, board: SurfaceProjector) -> None:
     mesh = two_regions(make_square, 8)
     everywhere = painted(board, lambda p: np.ones(len(p), np.bool_), 2)
-    out = polish(mesh, board, sampler_of(mesh, board, everywhere))
+    out = touch_up(mesh, board, sampler_of(mesh, board, everywhere))
     assert np.array_equal(out.positions, mesh.positions)
 
 
 def test_poor_quads_are_mended_and_sound_meshes_left_alone(make_square: Maker, board: SurfaceProjector) -> None:
     mesh = two_regions(make_square, 16)
-    assert np.array_equal(polish(mesh, board).positions, mesh.positions)
+    assert np.array_equal(touch_up(mesh, board).positions, mesh.positions)
     poor = shaken(mesh, 0.45)
-    out = polish(poor, board)
+    out = touch_up(poor, board)
     before, after = quality(poor), quality(out)
     assert np.percentile(before, 5) < 0.65
     assert np.percentile(after, 5) > np.percentile(before, 5) + 0.1
@@ -129,7 +129,7 @@ def test_vertices_keep_to_curves_plane_and_places(make_square: Maker, board: Sur
         mirror=mirror,
     )
     for mesh in (whole, half):
-        out = polish(mesh, board)
+        out = touch_up(mesh, board)
         moved = (out.positions != mesh.positions).any(axis=1)
         assert moved.any()
         assert not (moved & mesh.is_fixed).any()
@@ -178,7 +178,7 @@ def test_a_tip_that_is_reached_stays_reached(make_square: Maker) -> None:
     x, y, _ = 0.8 * flat.positions.T
     mesh = replace(flat, positions=np.stack([x, y, spike(x, y)], axis=1))
     assert not find_tips(mesh, points[np.hypot(points[:, 0], points[:, 1]) < 0.7])
-    out = polish(mesh, sculpt)
+    out = touch_up(mesh, sculpt)
     assert out.positions[:, 2].max() == mesh.positions[:, 2].max()
     assert not find_tips(out, points[np.hypot(points[:, 0], points[:, 1]) < 0.7])
 
@@ -198,7 +198,7 @@ def test_a_thin_wall_is_mended_on_its_own_side(make_square: Maker, make_board: B
     )
     poor = shaken(two_regions(make_square, 16), 0.3)
     mesh = replace(poor, positions=poor.positions - [0, 0, 0.7 * thin])
-    out = polish(mesh, wall)
+    out = touch_up(mesh, wall)
     assert (out.positions != mesh.positions).any()
     assert np.percentile(quality(out), 5) > np.percentile(quality(mesh), 5)
     assert quality(out).min() >= min(quality(mesh).min(), 0.5) - 1e-9
@@ -218,6 +218,6 @@ def test_what_lies_on_a_drawn_line_stays_there_though_a_quad_is_lost(
     )
     sampler = sampler_of(mesh, board, painted(board, slip, 2))
     assert lost_quads(mesh, sampler).any()
-    free, held = polish(mesh, board, sampler), polish(mesh, board, sampler, on_line)
+    free, held = touch_up(mesh, board, sampler), touch_up(mesh, board, sampler, on_line)
     assert np.abs(free.positions[on_line, 1] - 0.1).max() > 0.0  # else this would show nothing
     assert np.array_equal(held.positions[on_line], mesh.positions[on_line])

@@ -29,7 +29,7 @@ _TURN = 0.6  # cosine of the angle between a vertex's normal and a quad's: less 
 _NO_LOSS = 1e-6  # of quality
 
 
-def polish(
+def touch_up(
     mesh: QuadMesh,
     projector: SurfaceProjector,
     sampler: PaintSampler | None = None,
@@ -52,15 +52,15 @@ def polish(
     """
     if len(mesh.quads) == 0:
         return mesh
-    progress("polish", 0.0)
+    progress("touch up", 0.0)
     search = PlaceSearch(mesh, projector, sampler)
     search.is_strict = _impurity(search) > _IMPURE
     stays = _apexes(mesh) if held is None else _apexes(mesh) | held
     start = search.normals.copy()
-    _win(search, stays, lambda done: progress("polish", 0.4 * done))
-    _mend(search, stays, lambda done: progress("polish", 0.4 + 0.5 * done))
+    _win(search, stays, lambda done: progress("touch up", 0.4 * done))
+    _mend(search, stays, lambda done: progress("touch up", 0.4 + 0.5 * done))
     positions = undo_crossings(mesh, search.positions, start, projector)
-    progress("polish", 1.0)
+    progress("touch up", 1.0)
     return replace(mesh, positions=positions)
 
 
