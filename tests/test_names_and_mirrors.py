@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -33,6 +34,14 @@ def pear(*, scar: bool = False, foot: bool = False) -> Sculpt:
         labels[y < -0.7] = GREEN
     shape = points * np.stack([1.0 + 0.3 * y, 1.0 + 0.0 * y, 0.8 + 0.1 * z - 0.25 * y], axis=1)
     return Sculpt(np.ascontiguousarray(shape), triangles, labels.astype(np.uint8), "pear")
+
+
+def with_boss(height: float) -> Sculpt:
+    """The body with a boss on one side that takes up some 4 % of it."""
+    body = pear()
+    reach = np.linalg.norm(body.positions - np.array([0.85, -0.4, 0.3]), axis=1) / 0.4
+    raised = body.positions + height * np.maximum(1.0 - reach**4, 0.0)[:, None] * np.array([0.9, -0.3, 0.3])
+    return replace(body, positions=raised)
 
 
 def planned(sculpt: Sculpt, names: dict[tuple[int, int, int], str] | None = None, **wishes: Any) -> PlanResult:
@@ -75,6 +84,26 @@ def lumpy(sculpt: Sculpt) -> Sculpt:
 def test_without_any_mirror_the_way_out_is_none() -> None:
     text = told(planned(lumpy(pear()), mirror="y"))["mirror_wrong"]
     assert "No plane was found across which it is mirrored: --mirror none" in text and "--own-sides" in text
+
+
+def test_a_part_that_stands_off_on_one_side_gives_each_side_its_own_shape() -> None:
+    """Its share of the rms is small: by that alone the halves would be made equal, and the boss be flattened."""
+    low, high = (told(planned(with_boss(height), mirror="x"))["mirror"] for height in (0.03, 0.15))
+    assert "one half is meshed and mirrored" in low
+    shown = re.search(r"shapes are, in some part, [\d.]+ apart \(([\d.]+) edges, where ([\d.]+)", high)
+    assert shown and float(shown[1]) > float(shown[2]) == 0.75
+    rms = re.search(r"each other to ([\d.]+) % of the diagonal \(rms\)", high)
+    edge = np.sqrt(_area(with_boss(0.15)) / 500)
+    assert rms and 0.01 * float(rms[1]) * _diagonal(with_boss(0.15)) < 0.3 * edge, "the rms alone would have let it pass"
+
+
+def _area(sculpt: Sculpt) -> float:
+    a, b, c = (sculpt.positions[sculpt.triangles[:, k]] for k in range(3))
+    return float(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
+
+
+def _diagonal(sculpt: Sculpt) -> float:
+    return float(np.linalg.norm(np.ptp(sculpt.positions, axis=0)))
 
 
 def test_own_sides_are_warned_only_of_what_is_lost_or_of_a_plane_that_fits() -> None:

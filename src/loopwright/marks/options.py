@@ -52,7 +52,8 @@ class MarksReport:
     ----------
     regions : the colours found, the largest first, open ones too.
     mirror : the plane used, or None.
-    mirror_rms, mirror_max : how far the halves differ, relative to the diagonal; 0 without a mirror.
+    mirror_rms, mirror_far : how far the halves differ, and all but 2 % of them, relative to the diagonal; 0 without a
+        mirror.
     paint_apart : how far their paint is apart, as :func:`loopwright.marks.paint_apart.paint_apart` measures it.
     dropped_specks : painted pieces that were too small or too thin to be meant.
     unlabelled_share : share of the area whose colour belonged to no region and was decided by its surroundings.
@@ -64,7 +65,7 @@ class MarksReport:
     regions: tuple[RegionShare, ...]
     mirror: MirrorPlane | None
     mirror_rms: float
-    mirror_max: float
+    mirror_far: float
     paint_apart: float
     dropped_specks: int
     unlabelled_share: float

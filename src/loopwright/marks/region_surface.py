@@ -98,7 +98,7 @@ def make_region_surface(
         regions=report_regions(area, clusters, is_open, chosen),
         mirror=plane,
         mirror_rms=fit.rms if fit else 0.0,
-        mirror_max=fit.max if fit else 0.0,
+        mirror_far=fit.far if fit else 0.0,
         paint_apart=apart,
         dropped_specks=dropped,
         unlabelled_share=float(area[clusters.vertex_color < 0].sum() / max(area.sum(), 1e-300)),

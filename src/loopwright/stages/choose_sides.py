@@ -2,12 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from loopwright.marks.options import MarksReport
 from loopwright.options import BuildOptions
 from loopwright.surface.mirror import MOST_APART
 
 MOST_UNEQUAL = 0.3
 """Of an edge that the paint of the halves, or their shapes (rms), may be apart."""
+_MOST_FAR = 0.75
+"""Of an edge that a part of their shapes may be: a horn or an ear that leans counts for little in the rms."""
+
+
+@dataclass(frozen=True)
+class Apart:
+    """How far one thing is apart in the halves, and the most that one mesh can be true to, in edges."""
+
+    what: str
+    edges: float
+    most: float
 
 
 def makes_equal(report: MarksReport, edge: float, diagonal: float, wishes: BuildOptions) -> bool:
@@ -25,4 +38,15 @@ def makes_equal(report: MarksReport, edge: float, diagonal: float, wishes: Build
         return wishes.mirror_shape
     if report.mirror is None or report.mirror_rms > MOST_APART:
         return True
-    return max(report.paint_apart, report.mirror_rms * diagonal) <= MOST_UNEQUAL * edge
+    apart = furthest_apart(report, edge, diagonal)
+    return apart.edges <= apart.most
+
+
+def furthest_apart(report: MarksReport, edge: float, diagonal: float) -> Apart:
+    """Return what is furthest apart in the halves, by what it may be; parameters as of :func:`makes_equal`."""
+    all_of_it = (
+        Apart("paint is", report.paint_apart / edge, MOST_UNEQUAL),
+        Apart("shapes are", report.mirror_rms * diagonal / edge, MOST_UNEQUAL),
+        Apart("shapes are, in some part,", report.mirror_far * diagonal / edge, _MOST_FAR),
+    )
+    return max(all_of_it, key=lambda apart: apart.edges / apart.most)

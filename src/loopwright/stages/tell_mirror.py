@@ -6,7 +6,7 @@ import numpy as np
 
 from loopwright.marks.options import MarksReport
 from loopwright.options import BuildOptions
-from loopwright.stages.choose_sides import MOST_UNEQUAL
+from loopwright.stages.choose_sides import MOST_UNEQUAL, furthest_apart
 from loopwright.stages.read_ground import Ground
 from loopwright.surface.mirror import (
     LEAST_ALIKE,
@@ -56,9 +56,8 @@ def tell_mirror(
     elif is_equal and not is_wrong and report.mirror_rms > _UNEQUAL:
         text += " They differ visibly: with own sides (--own-sides) each keeps its shape."
     elif wishes.mirror_shape is None and not is_equal:
-        shape = report.mirror_rms * ground.projector.diagonal
-        what, far = max((report.paint_apart, "paint"), (shape, "shape"))[::-1]
-        apart = f"their {what} is {far:.3g} apart ({far / edge:.2f} edges, where {MOST_UNEQUAL:g} is the most)"
+        far = furthest_apart(report, edge, ground.projector.diagonal)
+        apart = f"their {far.what} {far.edges * edge:.3g} apart ({far.edges:.2f} edges, where {far.most:g} is the most)"
         text += f" Since {apart}, each side keeps its own shape and paint; --mirror-shape makes both equal."
     findings = [Finding("mirror", text)]
     lost = lost_behind(report, painted, ground)
