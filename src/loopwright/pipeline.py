@@ -13,8 +13,7 @@ from loopwright.counts.tell_poles import tell_poles
 from loopwright.edit.run_edits import run_edits
 from loopwright.errors import Cancelled, ConvergenceError, InfeasibleError, InternalError, TightBudgetError
 from loopwright.fit.hold_points import check_points, tell_points, without_openings
-from loopwright.fit.measure_quality import are_folded, measure_quality
-from loopwright.fit.own_sides import OwnPaint, own_sides
+from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.reach_tips import tell_tips
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.tell_loosened import tell_loosened
@@ -23,8 +22,6 @@ from loopwright.handover.tell_poor import tell_poor
 from loopwright.layout.size_steps import surface_extent
 from loopwright.layout.tell_astray import mesh_chains, names_told, tell_astray
 from loopwright.layout.types import Layout
-from loopwright.marks.name_regions import choose_open
-from loopwright.marks.options import MarksOptions
 from loopwright.marks.stopped_lines import names_adding_nothing
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress, silent
@@ -39,21 +36,17 @@ from loopwright.stages.find_sizes import find_sizes
 from loopwright.stages.hold_places import check_places, hold_places
 from loopwright.stages.judge_pins import judge_mesh_pins, judge_planned_pins, tell_lost_pins
 from loopwright.stages.judge_wishes import judge_mesh, judge_plan, tell_missed
-from loopwright.stages.keep_in_paint import paint_index
 from loopwright.stages.lay_on import distances_told, lay_on
 from loopwright.stages.lay_out import check_pins, lay_out, tell_pins
 from loopwright.stages.layout_style import USUAL_STYLE, LayoutStyle
 from loopwright.stages.make_quads import make_quads
 from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
+from loopwright.stages.take_sides import take_sides
 from loopwright.stages.without_names import without_names
-from loopwright.types import Finding, FloatArray, QuadMesh, RegionSurface
+from loopwright.types import Finding, QuadMesh, RegionSurface
 from loopwright.wishes import name_apart
 
-_FOLDED_SIDES = (
-    "With sides of their own some quads would be folded, so both halves are made equal after all: paint both alike, or "
-    "ask for them (--own-sides) all the same."
-)
 Value = TypeVar("Value")
 
 
@@ -154,17 +147,8 @@ def _build(ground: Ground, asked: BuildOptions, wishes: BuildOptions, made: _Pla
     half = mesh if mesh.mirror is not None else None
     if half is not None and not made.regions.is_equal:
         with clock.stage("own sides"):
-            shared, paint = half, _own_paint(ground, made.regions, wishes, even.positions[list(kept)])
-            whole = keep(
-                "own sides",
-                (shared, made.regions.paint, wishes.leave_open, even, kept),
-                lambda: own_sides(shared, projector, paint=paint, progress=progress),
-            )
-            if wishes.mirror_shape is None and _folds(whole) > 2 * _folds(shared):
-                loosened.append(Finding("own_sides", _FOLDED_SIDES))
-            else:
-                mesh = whole
-                loosened += tell_loosened(reflect_half(shared), mesh)
+            mesh, apart = take_sides(ground, half, made.regions, wishes, even.positions[list(kept)], progress)
+            loosened += apart
     with clock.stage("fit"):
         places = even.positions[list(kept)]
         mesh, report = lay_on(ground, mesh, made.regions, wishes, places, even.mirror, progress)
@@ -251,17 +235,6 @@ def _lay_out_in(style: LayoutStyle, lay: Callable[[LayoutStyle], Value]) -> tupl
         except (InfeasibleError, ConvergenceError, InternalError):
             pass
     return USUAL_STYLE, lay(USUAL_STYLE)
-
-
-def _folds(mesh: QuadMesh) -> int:
-    return int(are_folded(mesh.positions, mesh.quads).sum())
-
-
-def _own_paint(ground: Ground, regions: FoundRegions, wishes: BuildOptions, held: FloatArray) -> OwnPaint | None:
-    if len(regions.paint.palette) < 2:
-        return None
-    is_open = choose_open(regions.paint.palette, MarksOptions(open_colors=wishes.leave_open))
-    return OwnPaint(regions.paint, paint_index(ground, regions.paint), is_open, held)
 
 
 __all__ = ["BuildResult", "Layout", "PlanResult", "build", "build_on", "plan", "plan_on"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +18,7 @@ from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, Curve, FloatArray, Paint, QuadMesh
 
 _ROUNDS = 12
+_IN_PLANE = 1e-9  # of the diagonal
 
 
 @dataclass(frozen=True)
@@ -41,30 +43,35 @@ def own_sides(
     projector: SurfaceProjector,
     *,
     paint: OwnPaint | None = None,
+    carry: Callable[[FloatArray], FloatArray] | None = None,
     options: RelaxOptions | None = None,
     progress: Progress = silent,
 ) -> QuadMesh:
     """Return the whole mesh of a half with mirrored topology, each side on its own part of the sculpt.
 
-    The images of curves and fixed vertices are put on the sculpt where they
-    come to lie nearest, the borders on both sides are drawn to the paint there,
-    and the whole mesh is evened out; vertices of the
-    mirror plane slide freely.  The result has no mirror.
+    The images of vertices and curves are carried over the other half, the borders on both sides are drawn to the
+    paint there, and the whole mesh is evened out; vertices of the mirror plane slide freely.  The result has no
+    mirror.
 
     Parameters
     ----------
     half : a mesh that ends at its mirror plane.
     paint : of the sculpt, if borders are to be drawn to it.
+    carry : takes (k, 3) points of the mirror image to their places on the sculpt; without it those are the nearest.
     """
     whole = reflect_half(half)
-    curves = tuple(Curve(projector.project(curve.points).points, curve.closed) for curve in whole.curves)
+
     count = len(half.positions)
     positions = whole.positions.copy()
-    positions[count:] = projector.project(positions[count:]).points
+    positions[count:] = _put(positions[count:], half, projector, carry)
+    curves = [
+        Curve(_put(curve.points, half, projector, carry if index >= len(half.curves) else None), curve.closed)
+        for index, curve in enumerate(whole.curves)
+    ]
     free = replace(
         whole,
         positions=positions,
-        curves=curves,
+        curves=tuple(curves),
         on_mirror=np.zeros(len(positions), bool),
         mirror=None,
     )
@@ -76,3 +83,14 @@ def own_sides(
         free = draw_own_borders(free, projector, sampler, paint.is_open, stays)
     chosen = options or RelaxOptions(rounds=_ROUNDS, first_fairness=0.6)
     return relax(free, projector, options=chosen, progress=progress)
+
+
+def _put(
+    points: FloatArray, half: QuadMesh, projector: SurfaceProjector, carry: Callable[[FloatArray], FloatArray] | None
+) -> FloatArray:
+    """Return the points put on the sculpt: carried, but for those in the mirror plane, which go to the nearest."""
+    there = projector.project(points).points
+    if carry is not None and half.mirror is not None:
+        off = np.abs(half.mirror.signed_distance(points)) > _IN_PLANE * projector.diagonal
+        there[off] = carry(points[off])
+    return there

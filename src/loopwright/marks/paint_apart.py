@@ -26,13 +26,9 @@ def paint_apart(positions: FloatArray, triangles: IntArray, labels: IntArray, pl
     positions, triangles : (n, 3) and (m, 3) of the sculpt.
     labels : (n,) the vertices' colours; those without one, -1, count as having the nearest.
     """
-    known = np.flatnonzero(labels >= 0)
-    if len(known) == 0:
+    color = sure_colors(positions, labels)
+    if len(color) == 0 or color[0] < 0:
         return 0.0
-    color = labels.astype(np.int64)
-    unknown = np.flatnonzero(labels < 0)
-    if len(unknown):
-        color[unknown] = color[known[nearest(cKDTree(positions[known], balanced_tree=False), positions[unknown])[1]]]
     sides = [triangles[:, [k, (k + 1) % 3]] for k in range(3)]
     edges = np.concatenate([side[color[side[:, 0]] != color[side[:, 1]]] for side in sides])
     if len(edges) == 0:
@@ -45,6 +41,15 @@ def paint_apart(positions: FloatArray, triangles: IntArray, labels: IntArray, pl
     reach = _SAME * float(np.linalg.norm(np.ptp(positions, axis=0)))
     apart = [_apart(image[here], pair[here], middle[~here], pair[~here], reach) for here in (ahead, ~ahead)]
     return max(0.0, max(apart) - half_edge)
+
+
+def sure_colors(positions: FloatArray, labels: IntArray) -> NDArray[np.int64]:
+    """Return (n,) the vertices' colours, of those without one, -1, the nearest; all -1 where none has one."""
+    color = labels.astype(np.int64)
+    known, unknown = np.flatnonzero(labels >= 0), np.flatnonzero(labels < 0)
+    if len(known) and len(unknown):
+        color[unknown] = color[known[nearest(cKDTree(positions[known], balanced_tree=False), positions[unknown])[1]]]
+    return color
 
 
 def _apart(

@@ -17,6 +17,7 @@ from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.search_places import LOST
 from loopwright.fit.touch_up import touch_up
+from loopwright.fit.win_lost import win_lost
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress
 from loopwright.stages.find_regions import FoundRegions
@@ -82,24 +83,34 @@ def _lay_on(
         drawn = follow_paint(stopped, mixed, sampler.own, sampler.beyond, sampler.colors_at, projector)
         drawn = replace(drawn, is_fixed=drawn.is_fixed & (mesh.is_fixed | ~held))
 
-    def lay(*, is_grown: bool) -> tuple[QuadMesh, FitReport | None]:
-        fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=tell)
-        kept = keep_in_paint(ground, mesh, paint, tell) if is_grown else None
+    def is_better(one: QuadMesh, other: QuadMesh) -> bool:
+        return _rank(one, sampler) < _rank(other, sampler)
+
+    def lay() -> tuple[QuadMesh, FitReport | None]:
         if not wishes.fit_limit:
-            return touch_up(kept.mesh if kept else mesh, projector, sampler, held, tell), None
-        if kept:
-            laid, report = fit_with_paint(mesh, projector, paint, fit, kept=kept, index=index, progress=tell)
-        else:
-            laid, report = fit.lay(drawn)
+            return touch_up(mesh, projector, sampler, held, tell), None
+        fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=tell)
+        laid = fit.lay(drawn)
+        out = touch_up(laid[0], projector, sampler, held, tell)
+        if sampler is not None:
+            out = win_lost(drawn, laid, out, fit, projector, sampler, held, is_better, progress=tell)
+        return out, fit.measure_again(out, laid[1])
+
+    def lay_grown(sampler: PaintSampler) -> tuple[QuadMesh, FitReport | None]:
+        kept = keep_in_paint(ground, mesh, paint, tell)
+        if not wishes.fit_limit:
+            return touch_up(kept.mesh, projector, sampler, held, tell), None
+        fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=tell)
+        laid, report = fit_with_paint(mesh, projector, paint, fit, kept=kept, index=index, progress=tell)
         out = touch_up(laid, projector, sampler, held, tell)
         return out, fit.measure_again(out, report)
 
-    first = lay(is_grown=False)
-    rank = _rank(first[0], sampler)
-    if sampler is None or not any(rank[:2]):
+    first = lay()
+    folded, lost, _ = _rank(first[0], sampler)
+    if sampler is None or not folded and (wishes.fit_limit or not lost):
         return first
-    second = lay(is_grown=True)  # growing mends folded quads, too
-    return second if _rank(second[0], sampler) < rank else first
+    second = lay_grown(sampler)  # which mends folded quads, too
+    return second if is_better(second[0], first[0]) else first
 
 
 def _rank(mesh: QuadMesh, sampler: PaintSampler | None) -> tuple[int, int, float]:

@@ -1,0 +1,60 @@
+"""The stage that gives each side of a mirrored mesh its own shape and paint."""
+
+from __future__ import annotations
+
+from loopwright.fit.measure_quality import are_folded
+from loopwright.fit.own_sides import OwnPaint, own_sides
+from loopwright.fit.reflect import reflect_half
+from loopwright.fit.tell_loosened import tell_loosened
+from loopwright.marks.name_regions import choose_open
+from loopwright.marks.options import MarksOptions
+from loopwright.options import BuildOptions
+from loopwright.progress import Progress
+from loopwright.reuse.bend_half import bend_half
+from loopwright.stages.find_regions import FoundRegions
+from loopwright.stages.keep_in_paint import paint_index
+from loopwright.stages.read_ground import Ground
+from loopwright.stages.without_names import without_names
+from loopwright.types import Finding, FloatArray, QuadMesh
+
+_FOLDED_SIDES = (
+    "With sides of their own some quads would be folded, so both halves are made equal after all: paint both alike, or "
+    "ask for them (--own-sides) all the same."
+)
+
+
+def take_sides(
+    ground: Ground, half: QuadMesh, regions: FoundRegions, wishes: BuildOptions, held: FloatArray, progress: Progress
+) -> tuple[QuadMesh, list[Finding]]:
+    """Return the whole mesh of a half, each side on its own part of the sculpt, and findings; or the half as it is.
+
+    Where that would fold quads it is only done if it is asked for.
+
+    Parameters
+    ----------
+    half : evened out, ending at its mirror plane.
+    held : (k, 3) places at which a vertex of it is to stay.
+    """
+    projector, palette = ground.projector, regions.paint.palette
+    is_open = choose_open(palette, MarksOptions(open_colors=wishes.leave_open))
+    paint = OwnPaint(regions.paint, paint_index(ground, regions.paint), is_open, held) if len(palette) > 1 else None
+    painted = without_names(regions.painted)
+
+    def make() -> QuadMesh:
+        bent = ground.shelf.keep(
+            "bent half",
+            (painted, regions.paint, is_open),
+            lambda: bend_half(painted, projector, regions.paint, is_open, progress=progress),
+            depth=1,
+        )
+        return own_sides(half, projector, paint=paint, carry=bent.carry, progress=progress)
+
+    reads = (half, painted, regions.paint, wishes.leave_open, held)
+    whole = ground.shelf.keep("own sides", reads, make)
+    if wishes.mirror_shape is None and _folds(whole) > 2 * _folds(half):
+        return half, [Finding("own_sides", _FOLDED_SIDES)]
+    return whole, tell_loosened(reflect_half(half), whole)
+
+
+def _folds(mesh: QuadMesh) -> int:
+    return int(are_folded(mesh.positions, mesh.quads).sum())
