@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -10,8 +9,8 @@ import numpy as np
 from loopwright.fit.fit_limit import FitReport, LimitFit
 from loopwright.fit.keep_paint import SAFE_LEAD, Kept, keep_paint_again
 from loopwright.fit.link_edges import vertices_around
+from loopwright.fit.measure_lack import Standing, measure_standing
 from loopwright.fit.paint_sampler import PaintSampler
-from loopwright.fit.search_places import LOST
 from loopwright.fit.touch_up import touch_up
 from loopwright.progress import Progress, silent
 from loopwright.surface.project import SurfaceProjector
@@ -26,15 +25,14 @@ _ROWS = 6  # round vertices that moved: touched up again
 def win_lost(
     mesh: QuadMesh,
     laid: tuple[QuadMesh, FitReport],
-    touched: QuadMesh,
+    touched: Standing,
     fit: LimitFit,
     projector: SurfaceProjector,
     sampler: PaintSampler,
     held: BoolArray,
-    is_better: Callable[[QuadMesh, QuadMesh], bool],
     *,
     progress: Progress = silent,
-) -> QuadMesh:
+) -> Standing:
     """Return the touched-up mesh with lost quads won, as far as growing them helps; elsewhere it stays as it is.
 
     Parameters
@@ -43,11 +41,10 @@ def win_lost(
     fit : that laid the mesh.
     sampler : of this mesh and the sculpt's paint.
     held : (n,) vertices that stay where they are whatever the paint.
-    is_better : tells whether a mesh is better than another.
     """
     kept, (fitted, report) = Kept(mesh, np.ones((len(mesh.quads), 2))), laid
     for _ in range(_ATTEMPTS):
-        lost = sampler.lead(touched.positions)[0] < LOST
+        lost = touched.lost.copy()
         if not lost.any():
             break
         had = sampler.lead(kept.mesh.positions)[0]
@@ -62,9 +59,9 @@ def win_lost(
         fitted, report = fit.lay_again(kept.mesh, fitted, moved, report)
         lost |= moved[mesh.quads].any(axis=1)
         anew = vertices_around(mesh.quads, lost, _ROWS, count=len(mesh.positions))
-        start = replace(fitted, positions=np.where(anew[:, None], fitted.positions, touched.positions))
-        trial = touch_up(start, projector, sampler, held | ~anew, progress)
-        if not is_better(trial, touched):
+        start = replace(fitted, positions=np.where(anew[:, None], fitted.positions, touched.mesh.positions))
+        trial = measure_standing(touch_up(start, projector, sampler, held | ~anew, progress), sampler)
+        if trial.rank >= touched.rank:
             break
         touched = trial
     return touched

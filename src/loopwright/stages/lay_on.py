@@ -11,11 +11,9 @@ from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.follow_paint import follow_paint
 from loopwright.fit.link_edges import mean_edges
-from loopwright.fit.measure_lack import lack_of_paint, lack_of_shape
-from loopwright.fit.measure_quality import are_folded, measure_quality
+from loopwright.fit.measure_lack import Standing, measure_standing
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.ridge_edges import ridge_edges
-from loopwright.fit.search_places import LOST
 from loopwright.fit.touch_up import touch_up
 from loopwright.fit.win_lost import win_lost
 from loopwright.options import BuildOptions
@@ -83,45 +81,32 @@ def _lay_on(
         drawn = follow_paint(stopped, mixed, sampler.own, sampler.beyond, sampler.colors_at, projector)
         drawn = replace(drawn, is_fixed=drawn.is_fixed & (mesh.is_fixed | ~held))
 
-    def is_better(one: QuadMesh, other: QuadMesh) -> bool:
-        return _rank(one, sampler) < _rank(other, sampler)
-
-    def lay() -> tuple[QuadMesh, FitReport | None]:
+    def lay() -> tuple[Standing, FitReport | None]:
         if not wishes.fit_limit:
-            return touch_up(mesh, projector, sampler, held, tell), None
+            return measure_standing(touch_up(mesh, projector, sampler, held, tell), sampler), None
         fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=tell)
         laid = fit.lay(drawn)
-        out = touch_up(laid[0], projector, sampler, held, tell)
+        out = measure_standing(touch_up(laid[0], projector, sampler, held, tell), sampler)
         if sampler is not None:
-            out = win_lost(drawn, laid, out, fit, projector, sampler, held, is_better, progress=tell)
-        return out, fit.measure_again(out, laid[1])
+            out = win_lost(drawn, laid, out, fit, projector, sampler, held, progress=tell)
+        return out, fit.measure_again(out.mesh, laid[1])
 
-    def lay_grown(sampler: PaintSampler) -> tuple[QuadMesh, FitReport | None]:
+    def lay_grown() -> tuple[Standing, FitReport | None]:
         kept = keep_in_paint(ground, mesh, paint, tell)
         if not wishes.fit_limit:
-            return touch_up(kept.mesh, projector, sampler, held, tell), None
+            return measure_standing(touch_up(kept.mesh, projector, sampler, held, tell), sampler), None
         fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=tell)
         laid, report = fit_with_paint(mesh, projector, paint, fit, kept=kept, index=index, progress=tell)
-        out = touch_up(laid, projector, sampler, held, tell)
-        return out, fit.measure_again(out, report)
+        out = measure_standing(touch_up(laid, projector, sampler, held, tell), sampler)
+        return out, fit.measure_again(out.mesh, report)
 
-    first = lay()
-    folded, lost, _ = _rank(first[0], sampler)
-    if sampler is None or not folded and (wishes.fit_limit or not lost):
-        return first
-    second = lay_grown(sampler)  # which mends folded quads, too
-    return second if is_better(second[0], first[0]) else first
-
-
-def _rank(mesh: QuadMesh, sampler: PaintSampler | None) -> tuple[int, int, float]:
-    """Return how many quads are folded, how many lost to other paint, and what all lack of shapes and leads."""
-    folded, lost = int(are_folded(mesh.positions, mesh.quads).sum()), 0
-    lack = lack_of_shape(measure_quality(mesh.positions, mesh.quads).scaled_jacobian)
-    if sampler is not None:
-        lead = sampler.lead(mesh.positions)[0]
-        lost = int((lead < LOST).sum())
-        lack += lack_of_paint(lead)
-    return folded, lost, float(lack.sum())
+    best, report = lay()
+    folded, lost, _ = best.rank
+    if sampler is not None and (folded or (lost and not wishes.fit_limit)):  # growing mends folded quads, too
+        grown, grown_report = lay_grown()
+        if grown.rank < best.rank:
+            best, report = grown, grown_report
+    return best.mesh, report
 
 
 def _held(mesh: QuadMesh, points: FloatArray, reach: float, mirror: MirrorPlane | None) -> BoolArray:
