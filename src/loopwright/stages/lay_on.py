@@ -17,13 +17,14 @@ from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.touch_up import touch_up
 from loopwright.fit.win_lost import win_lost
 from loopwright.options import BuildOptions
-from loopwright.progress import Progress
+from loopwright.progress import Progress, in_parts
 from loopwright.stages.find_regions import FoundRegions
 from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
 from loopwright.stages.read_ground import Ground
 from loopwright.types import BoolArray, FloatArray, MirrorPlane, QuadMesh
 
 _FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
+_PARTS = {"fit": (0.0, 0.5), "touch up": (0.5, 0.9)}  # done by its steps; where more are needed, the rest is theirs
 _SURE = 0.999  # lead of quads without other paint
 _LOOSE = 0.5  # edges: so near to a held place, and ...
 _ON_LINE = 0.3  # ... so near to a drawn line, vertices leave no curve for paint
@@ -46,10 +47,7 @@ def lay_on(
     places : (k, 3) where vertices are held, on one side of the mirror plane.
     mirror : that plane, though each side may have a shape of its own.
     """
-
-    def tell(stage: str, done: float) -> None:
-        progress("fit", done)
-
+    tell = in_parts(progress, "fit", _PARTS)
     held = _held(mesh, places, _LOOSE, mirror)
     if held.any():  # its neighbours move the limit surface there
         held[mesh.quads[held[mesh.quads].any(axis=1)]] = True
