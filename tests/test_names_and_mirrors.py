@@ -90,7 +90,7 @@ def test_a_part_that_stands_off_on_one_side_gives_each_side_its_own_shape() -> N
     """Its share of the rms is small: by that alone the halves would be made equal, and the boss be flattened."""
     low, high = (told(planned(with_boss(height), mirror="x"))["mirror"] for height in (0.03, 0.15))
     assert "one half is meshed and mirrored" in low
-    shown = re.search(r"shapes are, in some part, [\d.]+ apart \(([\d.]+) edges, where ([\d.]+)", high)
+    shown = re.search(r"Since a part of their shape is [\d.]+ apart \(([\d.]+) edges, where ([\d.]+)", high)
     assert shown and float(shown[1]) > float(shown[2]) == 0.75
     rms = re.search(r"each other to ([\d.]+) % of the diagonal \(rms\)", high)
     edge = np.sqrt(_area(with_boss(0.15)) / 500)

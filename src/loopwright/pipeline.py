@@ -144,6 +144,7 @@ def _build(ground: Ground, asked: BuildOptions, wishes: BuildOptions, made: _Pla
                 ),
             )
             regions, mesh = mesh.regions, without_names(mesh)
+    shared = mesh
     half = mesh if mesh.mirror is not None else None
     if half is not None and not made.regions.is_equal:
         with clock.stage("own sides"):
@@ -151,7 +152,7 @@ def _build(ground: Ground, asked: BuildOptions, wishes: BuildOptions, made: _Pla
             loosened += apart
     with clock.stage("fit"):
         places = even.positions[list(kept)]
-        mesh, report = lay_on(ground, mesh, made.regions, wishes, places, even.mirror, progress)
+        mesh, report = lay_on(ground, mesh, made.regions, wishes, places, shared, progress)
     with clock.stage("mirror"):
         mesh = replace(mesh, regions=regions)
         half = half and replace(half, regions=regions)

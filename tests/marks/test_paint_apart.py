@@ -82,7 +82,7 @@ def test_a_shape_that_is_apart_is_named_as_the_reason(tools: Any) -> None:
     colors = np.tile([200, 60, 60], (len(positions), 1))
     result = plan(tools.paint(positions, triangles, colors), options=BuildOptions(budget=6000, mirror="x"))
     text = next(f.text for f in result.findings if f.kind == "mirror")
-    assert "Since their shape is" in text and "--mirror-shape makes both equal" in text
+    assert "shape is" in text and "edges, where" in text and "--mirror-shape makes both equal" in text
 
 
 @pytest.mark.parametrize("asked", [None, False])
@@ -95,7 +95,7 @@ def test_own_sides_that_fold_quads_are_only_taken_where_they_are_asked_for(
         positions[whole.quads[0]] = positions[whole.quads[0][[1, 0, 2, 3]]]
         return replace(whole, positions=positions, mirror=None)
 
-    monkeypatch.setattr("loopwright.pipeline.own_sides", folded)
+    monkeypatch.setattr("loopwright.stages.take_sides.own_sides", folded)
     positions, triangles = tools.icosphere(5)
     x, _, z = positions.T
     colors = np.where((z > np.where(x > 0, 0.3, 0.35))[:, None], (200, 60, 60), (60, 60, 200))

@@ -63,10 +63,13 @@ def own_sides(
 
     count = len(half.positions)
     positions = whole.positions.copy()
-    positions[count:] = _put(positions[count:], half, projector, carry)
+    near, images = whole.curves[: len(half.curves)], whole.curves[len(half.curves) :]
+    ends = np.cumsum([len(curve.points) for curve in images], dtype=np.int64)
+    there = _put(np.vstack([*(curve.points for curve in images), positions[count:]]), half, projector, carry)
+    *parts, positions[count:] = np.split(there, ends)
     curves = [
-        Curve(_put(curve.points, half, projector, carry if index >= len(half.curves) else None), curve.closed)
-        for index, curve in enumerate(whole.curves)
+        *(Curve(projector.project(curve.points).points, curve.closed) for curve in near),
+        *(Curve(points, curve.closed) for points, curve in zip(parts, images, strict=True)),
     ]
     free = replace(
         whole,
@@ -89,8 +92,11 @@ def _put(
     points: FloatArray, half: QuadMesh, projector: SurfaceProjector, carry: Callable[[FloatArray], FloatArray] | None
 ) -> FloatArray:
     """Return the points put on the sculpt: carried, but for those in the mirror plane, which go to the nearest."""
-    there = projector.project(points).points
+    off = np.zeros(len(points), np.bool_)
     if carry is not None and half.mirror is not None:
         off = np.abs(half.mirror.signed_distance(points)) > _IN_PLANE * projector.diagonal
+    there = np.empty_like(points)
+    there[~off] = projector.project(points[~off]).points
+    if carry is not None:
         there[off] = carry(points[off])
     return there

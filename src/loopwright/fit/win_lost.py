@@ -42,9 +42,10 @@ def win_lost(
     sampler : of this mesh and the sculpt's paint.
     held : (n,) vertices that stay where they are whatever the paint.
     """
-    kept, (fitted, report) = Kept(mesh, np.ones((len(mesh.quads), 2))), laid
+    kept = Kept(replace(mesh, is_fixed=mesh.is_fixed | held), np.ones((len(mesh.quads), 2)))
+    fitted, report = laid
     for _ in range(_ATTEMPTS):
-        lost = touched.lost.copy()
+        lost = touched.lost
         if not lost.any():
             break
         had = sampler.lead(kept.mesh.positions)[0]
@@ -56,9 +57,9 @@ def win_lost(
         if not moved.any():
             break
         kept = more
-        fitted, report = fit.lay_again(kept.mesh, fitted, moved, report)
-        lost |= moved[mesh.quads].any(axis=1)
-        anew = vertices_around(mesh.quads, lost, _ROWS, count=len(mesh.positions))
+        fitted, report = fit.lay_again(replace(kept.mesh, is_fixed=mesh.is_fixed), fitted, moved, report)
+        changed = lost | moved[mesh.quads].any(axis=1)
+        anew = vertices_around(mesh.quads, changed, _ROWS, count=len(mesh.positions))
         start = replace(fitted, positions=np.where(anew[:, None], fitted.positions, touched.mesh.positions))
         trial = measure_standing(touch_up(start, projector, sampler, held | ~anew, progress), sampler)
         if trial.rank >= touched.rank:

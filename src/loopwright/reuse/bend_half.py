@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from loopwright.errors import InternalError
+from loopwright.marks.cluster_colors import vertex_areas
 from loopwright.marks.paint_apart import sure_colors
+from loopwright.numerics.nearest import nearest
 from loopwright.progress import Progress, silent
 from loopwright.reuse.bend_graph import Pull, bend_graph
 from loopwright.reuse.deform_graph import build_deform_graph
 from loopwright.reuse.template import Template, mixtures, template_of_triangles
-from loopwright.surface.edges import build_edges, dot_rows
+from loopwright.surface.edges import EdgeTable, build_edges, dot_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, unit
-from loopwright.types import BoolArray, FloatArray, Paint, RegionSurface
+from loopwright.types import BoolArray, FloatArray, IntArray, Paint, RegionSurface
 
 _NODES = (80, 300)  # of the graphs, one after the other
 _ROUNDS = 10  # with each
@@ -27,18 +29,66 @@ _REACH = ((0.1, 0.02), (0.05, 0.02))  # first and last, of the diagonal: what li
 _MARKS = 3.0  # weight of borders, and of the mirror plane, against the surface
 _MIN_COSINE = 0.4  # of normals that agree
 _LEAST_COSINE = 0.2  # the same, of places that are carried
-_NEAREST = 8  # places of a border among which one whose normal agrees is looked for
+_ACROSS_COSINE = 0.3  # of ways across a border that agree
+_ACROSS = 0.5  # by how much those count in what is nearest, against normals
+_SPECK = 0.005  # of the diagonal: the side of a square; pieces of a colour that are smaller are not meant
 _OPEN = -2  # stands for all that is without faces
 
-Pairs = Mapping[tuple[int, int], NDArray[np.int64]]
+Pair = tuple[int, int]
+"""Two colours, the lower first."""
 
 
 @dataclass(frozen=True)
 class _Places:
-    """Places of one border on the sculpt, and the (k, 3) normals there."""
+    """Places of one border on the sculpt, the normals there, and the ways across to the higher colour; (k, 3) each."""
 
-    tree: cKDTree
+    points: FloatArray
     normals: FloatArray
+    across: FloatArray
+
+    def find(
+        self, points: FloatArray, normals: FloatArray, across: FloatArray, reach: float
+    ) -> tuple[FloatArray, BoolArray]:
+        """Return (k, 3) the nearest places that agree, and (k,) whether they do and are in reach."""
+        tree = cKDTree(self._point_out(self.points, self.normals, self.across, reach), balanced_tree=False)
+        _, index = nearest(tree, self._point_out(points, normals, across, reach))
+        agrees = dot_rows(normals, self.normals[index]) >= _MIN_COSINE
+        agrees &= dot_rows(across, self.across[index]) >= _ACROSS_COSINE
+        agrees &= row_lengths(self.points[index] - points) < reach
+        return self.points[index], agrees
+
+    @staticmethod
+    def _point_out(points: FloatArray, normals: FloatArray, across: FloatArray, reach: float) -> FloatArray:
+        """Return (k, 9) places among which those are near that are turned alike, too: both faces of a flap are not."""
+        return np.hstack([points, reach * normals, _ACROSS * reach * across])
+
+
+@dataclass(frozen=True)
+class _Border:
+    """A border between two colours on the half's surface.
+
+    Attributes
+    ----------
+    ids : (k,) the vertices on it. edges : (e, 2) which of those each edge joins.
+    low, high : (e,) the triangles beside each edge, that of the lower colour being -1 where there is none.
+    places : the same border on the sculpt.
+    """
+
+    ids: NDArray[np.int64]
+    edges: NDArray[np.int64]
+    low: NDArray[np.int64]
+    high: NDArray[np.int64]
+    places: _Places
+
+    def across(self, points: FloatArray, triangles: IntArray) -> FloatArray:
+        """Return (k, 3) the ways across to the higher colour, with the surface's points elsewhere."""
+        middles = points[self.ids[self.edges]].mean(axis=1)
+        low = np.where((self.low >= 0)[:, None], points[triangles[self.low]].mean(axis=1), middles)
+        way = points[triangles[self.high]].mean(axis=1) - low
+        total = np.zeros((len(self.ids), 3))
+        for end in self.edges.T:
+            np.add.at(total, end, way)
+        return unit(total)
 
 
 @dataclass(frozen=True)
@@ -76,7 +126,8 @@ def bend_half(
     """Bend the mirror image of a half over the other, shape to shape and border to border.
 
     A coarse graph bends, then a finer one, each as rigidly as it can, drawn to the nearest places of the sculpt whose
-    normals agree and, along its borders, to the nearest that part the same two colours. The mirror plane stays.
+    normals agree and, along its borders, to the nearest that part the same two colours the same way round. What lies
+    in the mirror plane is drawn to where it is.
 
     Parameters
     ----------
@@ -92,8 +143,7 @@ def bend_half(
         raise InternalError("This surface has no mirror plane to be reflected in.")
     triangles = np.ascontiguousarray(surface.triangles[:, ::-1])
     image = template_of_triangles(surface.mirror.reflect(surface.positions), triangles)
-    there = _border_places(projector, paint, is_open)
-    borders = [(ids, there[pair]) for pair, ids in _border_vertices(surface, paint).items() if pair in there]
+    borders = _find_borders(surface, projector, paint, is_open)
     middle = np.flatnonzero(surface.on_mirror)
     points = image.positions
     for level, count in enumerate(_NODES):
@@ -109,10 +159,15 @@ def bend_half(
             gap, agreement = landed.points - points, dot_rows(normals, landed.normals)
             trust = agreement * np.exp(-0.5 * dot_rows(gap, gap) / reach**2)
             weights = np.where(agreement >= _MIN_COSINE, trust, 0.0)
-            ids, goals = _near_goals(points, normals, borders, reach)
-            ids, goals = np.concatenate([middle, ids]), np.vstack([image.positions[middle], goals])
-            marks = csr_matrix((np.ones(len(ids)), (np.arange(len(ids)), ids)), shape=(len(ids), len(points)))
-            pull = Pull(landed.points, landed.normals, weights, marks, goals)
+            ids, goals = [middle], [image.positions[middle]]
+            for border in borders:
+                place, agrees = border.places.find(
+                    points[border.ids], normals[border.ids], border.across(points, triangles), reach
+                )
+                ids.append(border.ids[agrees])
+                goals.append(place[agrees])
+            marks = _rows(np.concatenate(ids), len(points))
+            pull = Pull(landed.points, landed.normals, weights, marks, np.vstack(goals))
             maps = bend_graph(graph, maps, pull, stiffness=stiffness, mark_weight=_MARKS, extent=projector.diagonal)
             points = graph.apply(maps)
     progress("bend half", 1.0)
@@ -123,53 +178,65 @@ def _between(ends: tuple[float, float], part: float) -> float:
     return float(ends[0] * (ends[1] / ends[0]) ** part)
 
 
-def _near_goals(
-    points: FloatArray, normals: FloatArray, borders: list[tuple[NDArray[np.int64], _Places]], reach: float
-) -> tuple[NDArray[np.int64], FloatArray]:
-    """Return vertices on borders that have a place of the same border in reach, and the (k, 3) nearest such places.
-
-    The sculpt's normal there has to agree: the borders on both sides of a flap lie near to each other.
-    """
-    found, goals = [np.zeros(0, np.int64)], [np.zeros((0, 3))]
-    for ids, places in borders:
-        away, index = places.tree.query(points[ids], k=_NEAREST, distance_upper_bound=reach)
-        index = np.minimum(index, len(places.normals) - 1)
-        agrees = np.einsum("ij,ikj->ik", normals[ids], places.normals[index]) >= _MIN_COSINE
-        agrees &= np.isfinite(away)
-        first, has = agrees.argmax(axis=1), agrees.any(axis=1)
-        found.append(ids[has])
-        goals.append(places.tree.data[index[np.arange(len(ids)), first][has]])
-    return np.concatenate(found), np.vstack(goals)
+def _rows(ids: NDArray[np.int64], count: int) -> csr_matrix:
+    """Return the sparse (k, n) that picks these of n points."""
+    return csr_matrix((np.ones(len(ids)), (np.arange(len(ids)), ids)), shape=(len(ids), count))
 
 
-def _border_vertices(surface: RegionSurface, paint: Paint) -> Pairs:
-    """Return the vertices on borders between two regions, and on rims off the mirror plane, by their colours."""
-    colors = np.array([region.color for region in surface.regions], np.int64).reshape(-1, 3)
-    away = np.abs(colors[:, None] - paint.palette.astype(np.int64)).sum(axis=2)
-    own = away.argmin(axis=1)[surface.triangle_region]
+def _find_borders(
+    surface: RegionSurface, projector: SurfaceProjector, paint: Paint, is_open: BoolArray
+) -> list[_Border]:
+    """Return the borders between two regions, and rims, that the sculpt has too; what lies in the plane is left out."""
+    palette = [tuple(int(level) for level in color) for color in paint.palette]
+    known = [palette.index(region.color) if region.color in palette else -1 for region in surface.regions]
+    color = np.array(known, np.int64)[surface.triangle_region]
     table = build_edges(surface.triangles, len(surface.positions))
-    one, other = own[table.edge_triangles].T
-    other = np.where(table.is_boundary(), _OPEN, other)
-    parts = np.flatnonzero((one != other) & ~surface.on_mirror[table.edges].all(axis=1))
-    return _by_pair(one[parts], other[parts], table.edges[parts].astype(np.int64))
+    beside = table.edge_triangles.astype(np.int64)
+    colors = color[beside]
+    colors[table.is_boundary(), 1] = _OPEN
+    beside[table.is_boundary(), 1] = -1
+    order = np.argsort(colors, axis=1)
+    colors, beside = np.take_along_axis(colors, order, axis=1), np.take_along_axis(beside, order, axis=1)
+    parts = (colors[:, 0] != colors[:, 1]) & (colors != -1).all(axis=1)
+    parts &= ~surface.on_mirror[table.edges].any(axis=1)
+    borders = []
+    for pair, places in _find_places(projector, paint, is_open).items():
+        chosen = np.flatnonzero(parts & (colors == pair).all(axis=1))
+        if len(chosen):
+            ids, edges = np.unique(table.edges[chosen].astype(np.int64), return_inverse=True)
+            low, high = beside[chosen].T
+            borders.append(_Border(ids, edges.reshape(-1, 2), low, high, places))
+    return borders
 
 
-def _border_places(projector: SurfaceProjector, paint: Paint, is_open: BoolArray) -> dict[tuple[int, int], _Places]:
-    """Return where two colours meet on the sculpt, or one ends, by those colours."""
-    color = sure_colors(projector.positions, paint.color)
-    color = np.where(is_open[color], _OPEN, color)
-    table = build_edges(projector.triangles, len(color))
-    one, other = color[table.edges].T
-    one = np.where(table.is_boundary() & (one == other), _OPEN, one)
-    parts = np.flatnonzero(one != other)
-    middles = projector.positions[table.edges[parts]].mean(axis=1)
+def _find_places(projector: SurfaceProjector, paint: Paint, is_open: BoolArray) -> dict[Pair, _Places]:
+    """Return where two colours meet on the sculpt, or one ends."""
+    positions = projector.positions
+    table = build_edges(projector.triangles, len(positions))
+    color = _meant_colors(projector, paint, table)
+    color = np.where(np.append(is_open, False)[color], _OPEN, color)
+    low, high = table.edges[np.arange(len(table.edges))[:, None], np.argsort(color[table.edges], axis=1)].T
+    across, pairs = positions[high] - positions[low], np.stack([color[low], color[high]], axis=1)
+    middles = 0.5 * (positions[low] + positions[high])
+    ends = table.is_boundary() & (pairs[:, 0] == pairs[:, 1])
+    across[ends] = positions[projector.triangles[table.edge_triangles[ends, 0]]].mean(axis=1) - middles[ends]
+    pairs[ends, 0] = _OPEN
+    parts = np.flatnonzero((pairs[:, 0] != pairs[:, 1]) & (pairs != -1).all(axis=1))
     normals = unit(projector.vertex_normals[table.edges[parts]].mean(axis=1))
-    rows = _by_pair(one[parts], other[parts], np.arange(len(parts))[:, None])
-    return {k: _Places(cKDTree(middles[of], balanced_tree=False), normals[of]) for k, of in rows.items()}
+    kinds, kind = np.unique(pairs[parts], axis=0, return_inverse=True)
+    out = {}
+    for index, (one, other) in enumerate(kinds.tolist()):
+        of = kind.ravel() == index
+        out[one, other] = _Places(middles[parts[of]], normals[of], unit(across[parts[of]]))
+    return out
 
 
-def _by_pair(one: NDArray[np.int64], other: NDArray[np.int64], things: NDArray[np.int64]) -> Pairs:
-    """Return the things, (k, s) ids, of each pair of colours, each once and ascending."""
-    pairs = np.sort(np.stack([one, other], axis=1), axis=1)
-    kinds, kind = np.unique(pairs, axis=0, return_inverse=True)
-    return {(int(a), int(b)): np.unique(things[kind.ravel() == k]) for k, (a, b) in enumerate(kinds.tolist())}
+def _meant_colors(projector: SurfaceProjector, paint: Paint, table: EdgeTable) -> NDArray[np.int64]:
+    """Return (n,) the colours of the sculpt's vertices, of specks and of vertices without one that of the nearest."""
+    color, ends = sure_colors(projector.positions, paint.color), table.edges
+    alike = ends[color[ends[:, 0]] == color[ends[:, 1]]]
+    links = csr_matrix((np.ones(len(alike), np.int8), (alike[:, 0], alike[:, 1])), shape=(len(color), len(color)))
+    piece = connected_components(links, directed=False)[1]
+    area = np.bincount(piece, vertex_areas(projector.positions, projector.triangles))
+    is_speck = area < (_SPECK * projector.diagonal) ** 2
+    return sure_colors(projector.positions, np.where(is_speck[piece], -1, color).astype(np.int32))

@@ -16,7 +16,13 @@ _MOST_FAR = 0.75
 
 @dataclass(frozen=True)
 class Apart:
-    """How far one thing is apart in the halves, and the most that one mesh can be true to, in edges."""
+    """How far one thing is apart in the halves.
+
+    Attributes
+    ----------
+    what : "paint", "shape" (rms) or "part" (of the shape).
+    edges : how far, and most : the most that one mesh of equal halves can be true to, in edges of the mesh.
+    """
 
     what: str
     edges: float
@@ -45,8 +51,8 @@ def makes_equal(report: MarksReport, edge: float, diagonal: float, wishes: Build
 def furthest_apart(report: MarksReport, edge: float, diagonal: float) -> Apart:
     """Return what is furthest apart in the halves, by what it may be; parameters as of :func:`makes_equal`."""
     all_of_it = (
-        Apart("paint is", report.paint_apart / edge, MOST_UNEQUAL),
-        Apart("shapes are", report.mirror_rms * diagonal / edge, MOST_UNEQUAL),
-        Apart("shapes are, in some part,", report.mirror_far * diagonal / edge, _MOST_FAR),
+        Apart("paint", report.paint_apart / edge, MOST_UNEQUAL),
+        Apart("shape", report.mirror_rms * diagonal / edge, MOST_UNEQUAL),
+        Apart("part", report.mirror_far * diagonal / edge, _MOST_FAR),
     )
     return max(all_of_it, key=lambda apart: apart.edges / apart.most)

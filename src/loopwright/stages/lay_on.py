@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
+from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.follow_paint import follow_paint
 from loopwright.fit.link_edges import mean_edges
 from loopwright.fit.measure_lack import Standing, measure_standing
@@ -21,7 +22,7 @@ from loopwright.progress import Progress, in_parts
 from loopwright.stages.find_regions import FoundRegions
 from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
 from loopwright.stages.read_ground import Ground
-from loopwright.types import BoolArray, FloatArray, MirrorPlane, QuadMesh
+from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
 _PARTS = {"fit": (0.0, 0.5), "touch up": (0.5, 0.9)}  # done by its steps; where more are needed, the rest is theirs
@@ -36,7 +37,7 @@ def lay_on(
     regions: FoundRegions,
     wishes: BuildOptions,
     places: FloatArray,
-    mirror: MirrorPlane | None,
+    half: QuadMesh,
     progress: Progress,
 ) -> tuple[QuadMesh, FitReport | None]:
     """Return the mesh laid on the sculpt and touched up, and the fit's report where the limit surface was fitted.
@@ -45,14 +46,16 @@ def lay_on(
     ----------
     mesh : evened out.
     places : (k, 3) where vertices are held, on one side of the mirror plane.
-    mirror : that plane, though each side may have a shape of its own.
+    half : the mesh before each side got a shape of its own; else the mesh.
     """
     tell = in_parts(progress, "fit", _PARTS)
-    held = _held(mesh, places, _LOOSE, mirror)
+    held = _held(half, places, _LOOSE)
     if held.any():  # its neighbours move the limit surface there
-        held[mesh.quads[held[mesh.quads].any(axis=1)]] = True
+        held[half.quads[held[half.quads].any(axis=1)]] = True
     if regions.promises:
-        held |= _held(mesh, np.vstack([promise.points for promise in regions.promises]), _ON_LINE, mirror)
+        held |= _held(mesh, np.vstack([promise.points for promise in regions.promises]), _ON_LINE)
+    if len(held) < len(mesh.positions):  # images, whose places are not those of the mirror image any more
+        held = np.append(held, held[fold_mirror(half).source])
     reads = (mesh, wishes.fit_limit, regions.paint, regions.ridges, held)
     return ground.shelf.keep("fit", reads, lambda: _lay_on(ground, mesh, regions, wishes, held, tell))
 
@@ -99,21 +102,20 @@ def _lay_on(
         return out, fit.measure_again(out.mesh, report)
 
     best, report = lay()
-    folded, lost, _ = best.rank
-    if sampler is not None and (folded or (lost and not wishes.fit_limit)):  # growing mends folded quads, too
+    if sampler is not None and any(best.rank[:2]):  # growing mends folded quads, too
         grown, grown_report = lay_grown()
         if grown.rank < best.rank:
             best, report = grown, grown_report
     return best.mesh, report
 
 
-def _held(mesh: QuadMesh, points: FloatArray, reach: float, mirror: MirrorPlane | None) -> BoolArray:
+def _held(mesh: QuadMesh, points: FloatArray, reach: float) -> BoolArray:
     """Return (n,) which vertices that are fixed or on curves are within so many edges of these points, or images."""
     held = np.zeros(len(mesh.positions), np.bool_)
     bound = np.flatnonzero(mesh.is_fixed | (mesh.vertex_curve >= 0))
     if len(points) == 0 or len(bound) == 0:
         return held
-    both = points if mirror is None else np.vstack([points, mirror.reflect(points)])
+    both = points if mesh.mirror is None else np.vstack([points, mesh.mirror.reflect(points)])
     away, _ = cKDTree(both, balanced_tree=False).query(mesh.positions[bound])
     held[bound] = away < reach * mean_edges(mesh.positions, mesh.quads)[bound]
     return held

@@ -28,7 +28,7 @@ def take_sides(
 ) -> tuple[QuadMesh, list[Finding]]:
     """Return the whole mesh of a half, each side on its own part of the sculpt, and findings; or the half as it is.
 
-    Where that would fold quads it is only done if it is asked for.
+    Where that would fold quads it is only done if it is asked for, and then the way that folds fewer.
 
     Parameters
     ----------
@@ -47,7 +47,10 @@ def take_sides(
             lambda: bend_half(painted, projector, regions.paint, is_open, progress=progress),
             depth=1,
         )
-        return own_sides(half, projector, paint=paint, carry=bent.carry, progress=progress)
+        whole = own_sides(half, projector, paint=paint, carry=bent.carry, progress=progress)
+        if _folds(whole) > 2 * _folds(half):
+            whole = min(whole, own_sides(half, projector, paint=paint, progress=progress), key=_folds)
+        return whole
 
     reads = (half, painted, regions.paint, wishes.leave_open, held)
     whole = ground.shelf.keep("own sides", reads, make)

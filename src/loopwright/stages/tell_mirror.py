@@ -6,7 +6,7 @@ import numpy as np
 
 from loopwright.marks.options import MarksReport
 from loopwright.options import BuildOptions
-from loopwright.stages.choose_sides import MOST_UNEQUAL, furthest_apart
+from loopwright.stages.choose_sides import furthest_apart
 from loopwright.stages.read_ground import Ground
 from loopwright.surface.mirror import (
     LEAST_ALIKE,
@@ -20,6 +20,7 @@ from loopwright.surface.mirror import (
 )
 from loopwright.types import Finding, MirrorPlane, RegionSurface
 
+_APART = {"paint": "their paint is", "shape": "their shape is", "part": "a part of their shape is"}
 _UNEQUAL = 1e-3  # of the diagonal: halves that differ by more (rms) were made to differ
 _LITTLE = 0.1  # share of a colour's vertices on the meshed half up to which it is painted on the other alone
 _SAMPLES = 3000  # of the surface, by which a plane is measured
@@ -50,15 +51,16 @@ def tell_mirror(
     done = "one half is meshed and mirrored" if is_equal else "the topology of one half is mirrored"
     text = f"The halves mirror each other to {_percent(report.mirror_rms)} of the diagonal (rms); {done}."
     is_wrong = report.mirror_rms > MOST_APART
-    if is_equal and not is_wrong and report.paint_apart > MOST_UNEQUAL * edge:
-        text += f" Their paint is {report.paint_apart:.3g} apart ({report.paint_apart / edge:.2f} edges), and where the"
-        text += " mesh cannot be true to both its quads suffer: with own sides (--own-sides) each keeps its own."
+    far = furthest_apart(report, edge, ground.projector.diagonal)
+    apart = f"{_APART[far.what]} {far.edges * edge:.3g} apart ({far.edges:.2f} edges"
+    if is_equal and not is_wrong and far.edges > far.most:
+        text += f" {apart[0].upper()}{apart[1:]}), and where the mesh cannot be true to both its quads suffer: with own"
+        text += " sides (--own-sides) each keeps its own."
     elif is_equal and not is_wrong and report.mirror_rms > _UNEQUAL:
         text += " They differ visibly: with own sides (--own-sides) each keeps its shape."
     elif wishes.mirror_shape is None and not is_equal:
-        far = furthest_apart(report, edge, ground.projector.diagonal)
-        apart = f"their {far.what} {far.edges * edge:.3g} apart ({far.edges:.2f} edges, where {far.most:g} is the most)"
-        text += f" Since {apart}, each side keeps its own shape and paint; --mirror-shape makes both equal."
+        text += f" Since {apart}, where {far.most:g} is the most), each side keeps its own shape and paint; "
+        text += "--mirror-shape makes both equal."
     findings = [Finding("mirror", text)]
     lost = lost_behind(report, painted, ground)
     better = plane_that_fits(report, ground, wishes)
