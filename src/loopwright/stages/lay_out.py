@@ -13,6 +13,7 @@ from loopwright.counts.count_options import CountOptions
 from loopwright.counts.count_program import SumPin
 from loopwright.counts.counted_layout import CountedLayout
 from loopwright.counts.explain_clash import next_count
+from loopwright.counts.find_starved import find_starved
 from loopwright.counts.measure_faces import filled_faces
 from loopwright.counts.paint_sizes import paint_sizes
 from loopwright.counts.read_pins import border_pins, pole_prices, region_sizes, tell_opening_named
@@ -34,6 +35,7 @@ from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, IntArray, RegionSurface
 
 _OFF, _FEW = 0.02, 4.0  # share of the budget, and faces, that a mesh may be off without a word
+_LESS = (3.0, 1.0)  # factors on the price of unwanted poles, where the full one starves borders
 _FREED = 5  # solves without pins in a build
 _NEAR = 2.0  # factor between pinned counts and wished ones up to which pins may hold anyway
 
@@ -64,9 +66,7 @@ def lay_out(
     unnamed, weights, pins, placed = _lay_pins(ground, surface, vertex_size, wishes, clock, extent, style)
     layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))
     with clock.stage("counts"):
-        counts = _solve_pinned(
-            unnamed, pins, lambda kept, stage: _solve(ground, unnamed, kept, weights, wishes, faces, stage=stage)
-        )
+        counts = _solve_wished(ground, unnamed, pins, weights, wishes, faces)
         total = float(filled_faces(layout, counts).sum())
     told = tell_opening_named(layout) + _tell_faces(ground, total, faces, wishes) + placed
     told += tell_added_poles(layout, counts, pins)
@@ -149,6 +149,31 @@ def tell_pins(
 
     with clock.stage("counts"):
         return tell_costly_pins(layout, counts, targets, pins, solve)
+
+
+def _solve_wished(
+    ground: Ground, layout: Layout, pins: tuple[SumPin, ...], weights: CountOptions, wishes: BuildOptions, faces: float
+) -> IntArray:
+    """Solve the counts; where regions without poles would take their segments from others, poles cost less and less.
+
+    A border of a few long edges is worse than a pole, which is told (see :func:`loopwright.counts.tell_poles`).
+    """
+
+    def solve(least: float) -> IntArray:
+        factors = {region: min(factor, least) for region, factor in weights.region_poles.items()}
+        chosen = replace(weights, region_poles=factors)
+        return _solve_pinned(
+            layout, pins, lambda kept, stage: _solve(ground, layout, kept, chosen, wishes, faces, stage=stage)
+        )
+
+    counts = solve(np.inf)
+    if any(factor > 1.0 for factor in weights.region_poles.values()):
+        targets = arc_targets(layout, layout.vertex_size)
+        for factor in _LESS:
+            if len(find_starved(counts, targets, pins)) == 0:
+                break
+            counts = solve(factor)
+    return counts
 
 
 def _solve_pinned(
