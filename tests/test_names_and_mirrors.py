@@ -235,3 +235,21 @@ def test_where_only_the_paint_is_no_mirror_image_that_is_told() -> None:
 
 def test_who_wants_no_mirror_is_told_of_none() -> None:
     assert told(planned(pear(), mirror="none"))["no_mirror"].endswith("as a whole.")
+
+
+@pytest.mark.parametrize(("shift", "is_told"), [(0.0, False), (0.2, True)])
+def test_openings_that_reach_across_the_plane_beside_their_twin_are_told(shift: float, is_told: bool) -> None:
+    sculpt = pear()
+    points, _ = globe(48)
+    colors = np.where((points[:, 1] > 0.6)[:, None], RED, BLUE).astype(np.uint8)
+    for side in (-0.27, 0.27):
+        colors[np.linalg.norm(points - np.array([side + shift, 0.0, 0.95]), axis=1) < 0.17] = BLACK
+    result = planned(replace(sculpt, colors=colors), mirror="x", mirror_shape=True)
+    found = told(result)
+    assert ("openings_joined" in found) == is_told
+    if is_told:
+        assert "An opening reaches across" in found["openings_joined"] and "--mirror none" in found["openings_joined"]
+
+
+def test_a_mouth_that_crosses_the_plane_is_no_opening_to_be_told_of() -> None:
+    assert "openings_joined" not in told(planned(pear(), mirror="x", mirror_shape=True))

@@ -18,6 +18,7 @@ from loopwright.fit.reach_tips import tell_tips
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.handover.tell_folded import tell_folded
+from loopwright.handover.tell_missed_shape import tell_missed_shape
 from loopwright.handover.tell_poor import tell_poor
 from loopwright.layout.size_steps import surface_extent
 from loopwright.layout.tell_astray import mesh_chains, names_told, tell_astray
@@ -42,6 +43,7 @@ from loopwright.stages.layout_style import USUAL_STYLE, LayoutStyle
 from loopwright.stages.make_quads import make_quads
 from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
+from loopwright.stages.sample_on import sample_on
 from loopwright.stages.take_sides import take_sides
 from loopwright.stages.without_names import without_names
 from loopwright.types import Finding, QuadMesh, RegionSurface
@@ -163,7 +165,8 @@ def _build(ground: Ground, asked: BuildOptions, wishes: BuildOptions, made: _Pla
     astray = _tell_lines(made, one) + tell_tips(one, made.surface.positions)
     outcomes = judge_mesh(wishes, made.regions.promises, made.findings, mesh, one, projector)
     poor = (*tell_folded(mesh, quality, wishes.budget), *tell_poor(mesh, quality))
-    told = (*astray, *tell_poles(mesh, wishes.poles), *loosened, *poor)
+    missed = tell_missed_shape(mesh, sample_on(ground, made.regions.paint, wishes), use_limit=wishes.fit_limit)
+    told = (*astray, *tell_poles(mesh, wishes.poles), *loosened, *poor, *missed)
     planned_findings = place_added_poles(made.findings, made.layout, wishes, even, mesh)
     return BuildResult(
         ground.sculpt,

@@ -12,6 +12,7 @@ from loopwright.layout.tell_astray import surface_chains, tell_astray
 from loopwright.marks.add_flow_lines import add_flow_lines, ready_lines
 from loopwright.marks.find_ridges import add_ridges
 from loopwright.marks.local_size import LocalSize
+from loopwright.marks.name_regions import choose_open
 from loopwright.marks.options import MarksOptions, MarksReport
 from loopwright.marks.region_surface import make_region_surface
 from loopwright.marks.stopped_lines import names_adding_nothing
@@ -20,6 +21,7 @@ from loopwright.stages.check_names import check_names
 from loopwright.stages.choose_sides import makes_equal
 from loopwright.stages.clock import Clock
 from loopwright.stages.read_ground import Ground
+from loopwright.stages.tell_joined import tell_joined
 from loopwright.stages.tell_mirror import tell_mirror
 from loopwright.stages.wished_sizes import face_goal, wished_sizes
 from loopwright.stages.without_names import without_names
@@ -93,9 +95,22 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
         *_tell_unpainted(ground, wishes),
         *_tell_specks(report),
         *tell_mirror(report, painted, ground, wishes, edge=reach, is_equal=is_equal),
+        *_tell_joined(report, ground, wishes, reach),
         *drawn,
     )
     return FoundRegions(surface, painted, told, report.paint, ridges, is_equal, promises)
+
+
+def _tell_joined(report: MarksReport, ground: Ground, wishes: BuildOptions, edge: float) -> list[Finding]:
+    if report.mirror is None or not wishes.leave_open:
+        return []
+    paint, mirror = report.paint, report.mirror
+    is_open = choose_open(paint.palette, MarksOptions(open_colors=wishes.leave_open))
+    return ground.shelf.keep(
+        "joined openings",
+        (paint, is_open, mirror, edge),
+        lambda: tell_joined(ground.projector, paint, is_open, mirror, edge),
+    )
 
 
 def _tell_unpainted(ground: Ground, wishes: BuildOptions) -> list[Finding]:

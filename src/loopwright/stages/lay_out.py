@@ -267,7 +267,9 @@ def _tell_faces(ground: Ground, total: float, faces: float, wishes: BuildOptions
         if asked:
             cause, way = "sizes and pins", "one of them less"
         other = "a larger" if whole > wishes.budget else "another"
-        text = f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: {cause} leave none nearer; "
+        text = (
+            f"The layout gives {whole:.0f} faces where {wishes.budget} were wished: for {cause} none nearer was found; "
+        )
         text += f"{way}, or {other} budget, may free it."
         findings.append(Finding("budget", text))
     return findings

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from loopwright.numerics.norms import norms
 from loopwright.surface.edges import row_lengths, triangle_normals
@@ -136,11 +137,16 @@ def _reaches(plane: MirrorPlane, samples: FloatArray, projector: SurfaceProjecto
 
 def sample_surface(positions: FloatArray, triangles: IntArray, count: int) -> FloatArray:
     """Return (count, 3) centres of triangles, spread evenly by area; the same every time."""
-    area = row_lengths(triangle_normals(positions, triangles))
-    total = np.cumsum(area)
-    at = np.searchsorted(total, (np.arange(count) + 0.5) / count * total[-1])
-    samples: FloatArray = positions[triangles[np.minimum(at, len(triangles) - 1)]].mean(axis=1)
+    samples: FloatArray = positions[triangles[sample_triangles(positions, triangles, count)]].mean(axis=1)
     return samples
+
+
+def sample_triangles(positions: FloatArray, triangles: IntArray, count: int) -> NDArray[np.int64]:
+    """Return (count,) triangles, spread evenly by area; the same every time."""
+    total = np.cumsum(row_lengths(triangle_normals(positions, triangles)))
+    at = np.searchsorted(total, (np.arange(count) + 0.5) / count * total[-1])
+    chosen: NDArray[np.int64] = np.minimum(at, len(triangles) - 1)
+    return chosen
 
 
 def _nearest_label(

@@ -1,0 +1,101 @@
+"""Forms of the sculpt that the mesh does not follow are told, with their place and how far they stand off."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import numpy as np
+import pytest
+from tests.conftest import globe
+
+from loopwright.handover.tell_missed_shape import sample_kept, tell_missed_shape
+from loopwright.surface.project import SurfaceProjector
+from loopwright.types import Finding, FloatArray, IntArray, Paint, QuadMesh, Region
+
+PALETTE = np.array([(200, 60, 60), (20, 20, 20)], np.uint8)
+IS_OPEN = np.array([False, True])
+BOSS = np.array([0.6, 0.64, 0.48])
+
+
+def ball_of_quads(rows: int) -> QuadMesh:
+    """A sphere of 6 rows^2 quads, blown up so that its limit surface is the unit sphere, but for a few thousandths."""
+    line = np.tan(np.linspace(-np.pi / 4, np.pi / 4, rows + 1))
+    u, v = (a.ravel() for a in np.meshgrid(line, line))
+    ids = np.arange((rows + 1) ** 2).reshape(rows + 1, rows + 1)
+    sheet = np.stack([ids[:-1, :-1], ids[:-1, 1:], ids[1:, 1:], ids[1:, :-1]], axis=-1).reshape(-1, 4)
+    points: list[FloatArray] = []
+    quads: list[FloatArray] = []
+    for axis in range(3):
+        for sign in (-1.0, 1.0):
+            place = np.empty((len(u), 3))
+            place[:, axis] = sign
+            place[:, (axis + 1) % 3], place[:, (axis + 2) % 3] = (u, v) if sign > 0 else (v, u)
+            quads.append(sheet + len(points) * len(u))
+            points.append(place)
+    every = np.vstack(points)
+    _, first, inverse = np.unique(np.round(every, 9), axis=0, return_index=True, return_inverse=True)
+    positions = every[first] / np.linalg.norm(every[first], axis=1, keepdims=True)
+    faces = inverse.ravel()[np.vstack(quads)].astype(np.int32)
+    edge = np.pi / 2 / rows
+    return mesh_of(positions * (1.0 + edge**2 / 3.0), faces)
+
+
+def mesh_of(positions: FloatArray, quads: IntArray) -> QuadMesh:
+    count = len(positions)
+    return QuadMesh(
+        positions,
+        quads,
+        np.zeros(len(quads), np.int32),
+        (Region("all", (200, 60, 60)),),
+        np.full(count, -1, np.int32),
+        (),
+        np.zeros(count, np.bool_),
+        np.zeros(count, np.bool_),
+        None,
+    )
+
+
+def told(mesh: QuadMesh, height: float, *, open_below: float = -2.0, **more: Any) -> list[Finding]:
+    """What is told of a sphere with a boss that high, left open below a height."""
+    points, faces = globe(60)
+    away = np.linalg.norm(points - BOSS / np.linalg.norm(BOSS), axis=1)
+    raised = points * (1.0 + height * np.exp(-((away / 0.2) ** 2)))[:, None]
+    paint = Paint(PALETTE, (points[:, 2] < open_below).astype(np.int32))
+    return tell_missed_shape(mesh, sample_kept(SurfaceProjector(raised, faces), paint, IS_OPEN), **more)
+
+
+def test_a_boss_that_is_not_followed_is_told_where_it_is() -> None:
+    (found,) = told(ball_of_quads(12), 0.2)
+    shown = re.search(r"by ([\d.]+) \(([\d.]+) edges\) in all near \(([^)]+)\)", found.text)
+    assert found.kind == "shape_missed" and shown
+    top = 1.2 * BOSS / np.linalg.norm(BOSS)
+    assert np.linalg.norm(np.array([float(each) for each in shown[3].split(",")]) - top) < 0.1
+    assert float(shown[1]) == pytest.approx(0.2, abs=0.02)
+    assert float(shown[2]) == pytest.approx(0.2 / (np.pi / 2 / 12), rel=0.3)
+
+
+@pytest.mark.parametrize("height", [0.0, 0.04])
+def test_what_is_followed_to_within_half_an_edge_is_not_told(height: float) -> None:
+    assert told(ball_of_quads(12), height) == []
+
+
+def test_it_is_the_smooth_limit_that_is_compared_unless_the_mesh_itself_is_to_be() -> None:
+    coarse = ball_of_quads(3)
+    grown = mesh_of(coarse.positions * 1.5, coarse.quads)
+    assert told(grown, 0.0) != [] and told(grown, 0.0, use_limit=False) != []
+    assert told(coarse, 0.0) == []
+
+
+def test_what_the_mesh_ends_before_is_not_told_but_what_it_covers_is() -> None:
+    ball = ball_of_quads(12)
+    upper = ball.quads[ball.positions[ball.quads].mean(axis=1)[:, 2] > -0.1]
+    used, rows = np.unique(upper, return_inverse=True)
+    cut = mesh_of(ball.positions[used], rows.reshape(-1, 4).astype(np.int32))
+    assert told(cut, 0.0) == []
+    assert len(told(cut, 0.2, open_below=-0.1)) == 1
+    assert told(cut, 0.2, open_below=2.0) == []
+
+
+def test_an_empty_mesh_has_nothing_to_miss() -> None:
+    assert told(mesh_of(np.zeros((0, 3)), np.zeros((0, 4), np.int32)), 0.2) == []
