@@ -25,13 +25,13 @@ def ball_of_quads(rows: int) -> QuadMesh:
     ids = np.arange((rows + 1) ** 2).reshape(rows + 1, rows + 1)
     sheet = np.stack([ids[:-1, :-1], ids[:-1, 1:], ids[1:, 1:], ids[1:, :-1]], axis=-1).reshape(-1, 4)
     points: list[FloatArray] = []
-    quads: list[FloatArray] = []
+    quads: list[IntArray] = []
     for axis in range(3):
         for sign in (-1.0, 1.0):
             place = np.empty((len(u), 3))
             place[:, axis] = sign
             place[:, (axis + 1) % 3], place[:, (axis + 2) % 3] = (u, v) if sign > 0 else (v, u)
-            quads.append(sheet + len(points) * len(u))
+            quads.append((sheet + len(points) * len(u)).astype(np.int32))
             points.append(place)
     every = np.vstack(points)
     _, first, inverse = np.unique(np.round(every, 9), axis=0, return_index=True, return_inverse=True)

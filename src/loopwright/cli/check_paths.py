@@ -15,13 +15,13 @@ def check_sculpt_file(path: Path) -> None:
     """Raise InputError unless ``path`` is a readable file with something in it."""
     check_name(path)
     if not path.exists():
-        raise InputError(f"{path}: there is no such file", places=[path])
+        raise InputError(f"{path}: there is no such file; check the path", places=[path])
     if path.is_dir():
         raise InputError(f"{path} is a folder; give the sculpt's file", places=[path])
     if not os.access(path, os.R_OK):
         raise InputError(f"{path}: this file may not be read; ask its owner for the right to", places=[path])
     if path.stat().st_size == 0:
-        raise InputError(f"{path}: the file is empty", places=[path])
+        raise InputError(f"{path}: the file is empty; export it again", places=[path])
 
 
 def check_outputs(outputs: Iterable[Path], inputs: Mapping[str, Path | None]) -> None:
