@@ -18,6 +18,7 @@ from loopwright.surface.net import Net
 from loopwright.types import FloatArray, IntArray
 
 _SHARPNESS = 60.0  # of the soft maximum that measures a piece's area
+_SLIGHT, _STRAY = 0.01, 0.1  # where a piece has next to no votes, its offset is no more than this
 _MOST_OFFSET = 0.6
 _CORRECTIONS = 12
 
@@ -92,7 +93,8 @@ def smooth_labels(
     solver = splu(csc_matrix(diags(mass) + stiffness), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
     indicator = solver.solve(np.ascontiguousarray(votes))
     indicator = indicator / np.maximum(indicator.sum(axis=1, keepdims=True), 1e-300)
-    indicator = indicator + _keep_areas(net, indicator, area, piece_area)
+    offset = _keep_areas(net, indicator, area, piece_area)
+    indicator = indicator + np.where(indicator > _SLIGHT, offset, np.minimum(offset, _STRAY))
     values = np.full((len(indicator), n_labels), -np.inf)
     for piece, label in enumerate(piece_label):
         values[:, label] = np.maximum(values[:, label], indicator[:, piece])
