@@ -23,8 +23,6 @@ class MarksOptions:
     """Triangles of the whole kept surface's proxy; a half gets half of them."""
     mirror: str | MirrorPlane = "auto"
     """"auto", "none", an axis "x", "y" or "z", or a plane."""
-    is_equal: bool = False
-    """Whether both halves are to be equal, though their paint is far apart: then borders lie midway all the same."""
     smoothing: float = 2.0
     """Width over which borders are smoothed, in edges of the proxy."""
     min_share: float = 0.0002

@@ -41,7 +41,6 @@ _ACROSS = 6.0  # edges across the narrowest place of a region
 _FINEST = 0.25  # smallest edge in a narrow place, in edges of the proxy
 _TURN = 0.6  # radians that the normal may turn along an edge before the edge is made shorter
 _FINEST_TURN = 0.5  # smallest edge for that reason, in edges of the proxy
-_MIDWAY = 1.0  # edges of the proxy that the halves' paint may be apart for borders to be drawn midway between both
 _MARGIN = 8.0  # how much of an open area is kept while borders are drawn, in edges of the proxy
 
 
@@ -92,7 +91,7 @@ def make_region_surface(
     net, on_mirror, dropped, edge = shelf.keep(
         "net",
         (unnamed, is_open),
-        lambda: _cut_net(sculpt, projector, clusters, fit, half, apart, is_open, chosen, clock),
+        lambda: _cut_net(sculpt, projector, clusters, fit, half, is_open, chosen, clock),
     )
     plane = fit.plane if fit else None
     surface = _to_surface(net, on_mirror, plane, clusters, chosen)
@@ -118,7 +117,6 @@ def _cut_net(
     clusters: ColorClusters,
     fit: MirrorFit | None,
     half: Half,
-    apart: float,
     is_open: BoolArray,
     options: MarksOptions,
     clock: _Clock,
@@ -129,8 +127,7 @@ def _cut_net(
     wished = options.proxy_faces // (2 if fit else 1)
     proxy = _adapted_proxy(fine, labels, projector, is_open, wished)
     clock.lap("proxy", 0.8)
-    is_midway = options.is_equal or apart <= _MIDWAY * fine.edge
-    far = _far_half(sculpt, projector, clusters, fit.plane) if fit and is_midway else None
+    far = _far_half(sculpt, projector, clusters, fit.plane) if fit else None
     net = _draw_borders(proxy, fine, labels, clusters, options, far)
     net = merge_small_pieces(net, 0.5 * options.min_share)
     if is_open[net.triangle_label].all():

@@ -66,7 +66,6 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
             open_colors=wishes.leave_open,
             proxy_faces=wishes.planning_faces,
             mirror=wishes.mirror,
-            is_equal=wishes.mirror_shape is True,
             region_names=wishes.region_names,
         )
         painted, report = ground.shelf.keep(
