@@ -15,7 +15,7 @@ import pytest
 
 from loopwright.errors import InputError
 from loopwright.report import write_report as module
-from loopwright.report.make_page import _tiles
+from loopwright.report.make_page import _sculpt_words, _tiles
 from loopwright.report.measure_distance import measure_distance
 from loopwright.report.summarize import summarize_build, summarize_plan
 from loopwright.report.write_report import write_report
@@ -109,6 +109,15 @@ def test_the_figures_agree_with_the_mesh(figures: dict[str, object], build: Buil
     assert set(figures["timings"]) == {"read", "layout", "report"}  # type: ignore[call-overload]
     assert figures["distances"]["mesh_to_sculpt_rms"] < 0.01  # type: ignore[index]
     assert figures["layout"]["segments"] == 42  # type: ignore[index]
+
+
+@pytest.mark.parametrize(("matched", "is_told"), [(1.0, False), (0.2, True)])
+def test_a_half_shown_mirrored_is_told_where_each_side_has_its_own_shape(
+    build: Build, matched: float, is_told: bool
+) -> None:
+    summary = summarize_build(build)
+    shares = {"faces_matched": matched, "vertices_matched": matched, "largest_gap": 0.0}
+    assert ("shown mirrored here" in _sculpt_words(replace(summary, symmetry=shares))) == is_told
 
 
 def test_wishes_are_told_with_whether_they_were_kept(

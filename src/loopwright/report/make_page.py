@@ -149,7 +149,10 @@ def _notes(summary: Summary) -> str:
 
 
 def _sculpt_words(summary: Summary) -> str:
-    return "As it was painted, and as it was understood: soft edges and stray specks become clean borders."
+    words = "As it was painted, and as it was understood: soft edges and stray specks become clean borders."
+    if summary.symmetry and summary.symmetry["faces_matched"] < 1.0:
+        words += " Of both halves one is planned, and shown mirrored here; each side of the mesh has its own shape."
+    return words
 
 
 def _sculpt_body(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:
