@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from loopwright.fit.find_crossings import CrossingFinder
+from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.measure_quality import are_folded
 from loopwright.fit.own_sides import OwnPaint, own_sides
 from loopwright.fit.reflect import reflect_half
@@ -17,9 +19,10 @@ from loopwright.stages.read_ground import Ground
 from loopwright.stages.without_names import without_names
 from loopwright.types import Finding, FloatArray, QuadMesh
 
+_MOST_CROSSING = 0.005  # of the quads may pass through others: lips that touch
 _FOLDED_SIDES = (
-    "With sides of their own some quads would be folded, so both halves are made equal after all: paint both alike, or "
-    "ask for them (--own-sides) all the same."
+    "With sides of their own some quads would be folded, or pass through others, so both halves are made equal after "
+    "all: paint both alike, or ask for them (--own-sides) all the same."
 )
 
 
@@ -28,7 +31,8 @@ def take_sides(
 ) -> tuple[QuadMesh, list[Finding]]:
     """Return the whole mesh of a half, each side on its own part of the sculpt, and findings; or the half as it is.
 
-    Where that would fold quads it is only done if it is asked for, and then the way that folds fewer.
+    Where that would fold quads, or lay many through others, it is only done if it is asked for, and then the way that
+    folds fewer.
 
     Parameters
     ----------
@@ -48,16 +52,25 @@ def take_sides(
             depth=1,
         )
         whole = own_sides(half, projector, paint=paint, carry=bent.carry, progress=progress)
-        if _folds(whole) > 2 * _folds(half):
-            whole = min(whole, own_sides(half, projector, paint=paint, progress=progress), key=_folds)
+        if _is_spoilt(whole, half):
+            whole = min(whole, own_sides(half, projector, paint=paint, progress=progress), key=_faults)
         return whole
 
     reads = (half, painted, regions.paint, wishes.leave_open, held)
     whole = ground.shelf.keep("own sides", reads, make)
-    if wishes.mirror_shape is None and _folds(whole) > 2 * _folds(half):
+    if wishes.mirror_shape is None and _is_spoilt(whole, half):
         return half, [Finding("own_sides", _FOLDED_SIDES)]
     return whole, tell_loosened(reflect_half(half), whole)
 
 
-def _folds(mesh: QuadMesh) -> int:
-    return int(are_folded(mesh.positions, mesh.quads).sum())
+def _faults(mesh: QuadMesh) -> tuple[int, int]:
+    """Return how many quads are folded, and how many pass through others."""
+    crossing = CrossingFinder(fold_mirror(mesh)).find(mesh.positions)
+    return int(are_folded(mesh.positions, mesh.quads).sum()), len(crossing)
+
+
+def _is_spoilt(whole: QuadMesh, half: QuadMesh) -> bool:
+    """Return whether own sides have more faults than both halves had."""
+    folded, crossing = _faults(whole)
+    folded_before, crossing_before = _faults(half)
+    return folded > 2 * folded_before or crossing > 2 * crossing_before + _MOST_CROSSING * len(whole.quads)
