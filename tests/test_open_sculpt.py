@@ -291,3 +291,13 @@ def test_held_places_stay_with_own_sides_after_an_edit(way: tuple[float, float, 
     wishes = replace(QUICK, points=(FixedPoint(place),), mirror_shape=False, fit_limit=False, edits=(removed,))
     mesh = opened().build(wishes).mesh
     assert np.linalg.norm(mesh.positions - place, axis=1).min() < 1e-9
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_a_drawn_line_is_followed_with_own_sides(side: float) -> None:
+    (line,) = CHANGES["line"].lines
+    points = tuple((side * x, y, z) for x, y, z in line.points)
+    wishes = replace(QUICK, lines=(FlowLine(points, name="seam"),), mirror_shape=False)
+    result = opened().build(wishes)
+    assert result.mesh.mirror is None
+    assert [outcome.is_kept for outcome in result.outcomes if outcome.name == "seam"] == [True]

@@ -60,7 +60,6 @@ def own_sides(
     carry : takes (k, 3) points of the mirror image to their places on the sculpt; without it those are the nearest.
     """
     whole = reflect_half(half)
-
     count = len(half.positions)
     positions = whole.positions.copy()
     near, images = whole.curves[: len(half.curves)], whole.curves[len(half.curves) :]

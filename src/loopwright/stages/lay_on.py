@@ -53,7 +53,7 @@ def lay_on(
     if held.any():  # its neighbours move the limit surface there
         held[half.quads[held[half.quads].any(axis=1)]] = True
     if regions.promises:
-        held |= _held(mesh, np.vstack([promise.points for promise in regions.promises]), _ON_LINE)
+        held |= _held(half, np.vstack([promise.points for promise in regions.promises]), _ON_LINE)
     if len(held) < len(mesh.positions):  # images, whose places are not those of the mirror image any more
         held = np.append(held, held[fold_mirror(half).source])
     reads = (mesh, wishes.fit_limit, regions.paint, regions.ridges, held)
