@@ -253,3 +253,12 @@ def test_openings_that_reach_across_the_plane_beside_their_twin_are_told(shift: 
 
 def test_a_mouth_that_crosses_the_plane_is_no_opening_to_be_told_of() -> None:
     assert "openings_joined" not in told(planned(pear(), mirror="x", mirror_shape=True))
+
+
+def test_two_openings_in_the_plane_are_no_twins() -> None:
+    sculpt = pear()
+    points, _ = globe(48)
+    colors = np.where((points[:, 1] > 0.6)[:, None], RED, BLUE).astype(np.uint8)
+    for height in (-0.23, 0.23):
+        colors[np.linalg.norm(points - np.array([0.0, height, 0.95]), axis=1) < 0.2] = BLACK
+    assert "openings_joined" not in told(planned(replace(sculpt, colors=colors), mirror="x", mirror_shape=True))

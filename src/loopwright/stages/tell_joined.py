@@ -14,6 +14,7 @@ from loopwright.types import BoolArray, Finding, FloatArray, MirrorPlane, Paint
 
 _ACROSS = 0.25  # of an edge, by which it has to reach across
 _NEAR = 1.5  # of its width: so near to its image another opening is its twin
+_ASIDE = 0.2  # of its width: nearer to the plane, an opening such as a mouth is its own twin
 _ALIKE = 3.0  # factor between the areas of twins, at most
 
 
@@ -71,9 +72,12 @@ def _open_pieces(projector: SurfaceProjector, is_open: BoolArray) -> tuple[NDArr
 
 
 def _has_twin(index: int, middle: FloatArray, area: FloatArray, mirror: MirrorPlane) -> bool:
-    """Return whether another piece of about its size lies where the mirror image of this one does."""
+    """Return whether a piece of about its size lies on the other side, where the mirror image of this one does."""
+    side = mirror.signed_distance(middle) / np.maximum(np.sqrt(area), 1e-300)
+    if abs(side[index]) < _ASIDE:
+        return False
     image = mirror.reflect(middle[index][None])[0]
-    others = np.flatnonzero(np.arange(len(area)) != index)
+    others = np.flatnonzero(side * np.sign(side[index]) < -_ASIDE)
     alike = (area[others] < _ALIKE * area[index]) & (area[others] > area[index] / _ALIKE)
     near = np.linalg.norm(middle[others] - image, axis=1) < _NEAR * np.sqrt(area[index])
     return bool((alike & near).any())
