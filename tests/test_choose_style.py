@@ -87,11 +87,13 @@ def test_meshes_of_few_and_of_very_many_faces_have_the_usual_style(monkeypatch: 
 def test_the_best_of_those_tried_is_taken() -> None:
     tries, style = tried()
     assert len(tries) > len(chosen._LAYOUTS) + len(chosen._COUNTS)
-    usual, taken = tries[-2:]  # both evened out in full and grown for their paint
-    quick = [tries[0], *tries[2:-2]]
-    assert usual.style == USUAL_STYLE and taken.style == min(quick, key=lambda each: each.price).style
-    assert style == min(usual, taken, key=lambda each: each.price).style
-    assert taken.style != USUAL_STYLE  # a quick look finds this sculpt better off with another
+    usual, *taken = tries[-1 - chosen._LAST :]  # all evened out in full and touched up
+    quick = sorted([tries[0], *tries[2 : -1 - chosen._LAST]], key=lambda each: each.price)
+    prices = sorted({each.price for each in quick})
+    assert usual.style == USUAL_STYLE and taken[0].style == quick[0].style
+    assert taken[1].style in [each.style for each in quick if each.price == prices[1]]
+    assert style == min([usual, *taken], key=lambda each: each.price).style
+    assert USUAL_STYLE not in [each.style for each in taken]  # a quick look finds this sculpt better off with others
 
 
 def test_styles_that_lead_nowhere_are_passed_over(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -138,6 +140,24 @@ def test_regions_take_the_style_that_is_clearly_better_there() -> None:
     assert chosen._mixed(tries[::2]) == []
 
 
+def test_regions_change_their_style_one_at_a_time_the_most_gained_first() -> None:
+    usual, other = chosen._LAYOUTS[:2]
+    colors = [(k, 0, 0) for k in range(3)]
+    tries = [
+        trying.Try(usual, 9.0, 0.1, dict(zip(colors, [4.0, 6.0, 1.0], strict=True))),
+        trying.Try(other, 12.0, 0.1, dict(zip(colors, [1.0, 2.0, 1.0], strict=True))),
+    ]
+    styles = chosen._one_by_one(tries)
+    first = next(styles)
+    assert first == replace(usual, regions={colors[1]: other})
+    tries.append(trying.Try(first, 10.0, 0.1, dict.fromkeys(colors, 5.0)))  # no better in all
+    second = next(styles)
+    assert second == replace(usual, regions={colors[0]: other})
+    tries.append(trying.Try(second, 5.0, 0.1, dict(zip(colors, [1.0, 6.0, 1.0], strict=True))))
+    assert next(styles) == replace(usual, regions={colors[0]: other, colors[1]: other})  # from the best so far
+    assert list(styles) == []  # nothing else is better anywhere
+
+
 def test_quads_that_come_out_well_need_no_other_style(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(chosen, "_GOOD", 1.01 * tried()[0][0].mean)
     monkeypatch.setattr(chosen, "_seek", None)
@@ -163,9 +183,9 @@ def test_other_wishes_change_no_style(name: str, monkeypatch: pytest.MonkeyPatch
     found: list[LayoutStyle] = []
     seek = chosen._seek
 
-    def note(*given: object) -> trying.Try:
+    def note(*given: object) -> list[trying.Try]:
         best = seek(*given)  # type: ignore[arg-type]
-        found.append(best.style)
+        found.append(best[0].style)
         return best
 
     monkeypatch.setattr(chosen, "_seek", note)

@@ -8,9 +8,12 @@ import pytest
 
 from loopwright.surface.clip import clip_half
 from loopwright.surface.edges import build_edges, triangle_normals
-from loopwright.surface.mirror import find_mirror, plane_across
+from loopwright.surface.mirror import find_mirror, measure_mirror, plane_across, sample_surface, share_alike
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, MirrorPlane
+
+
+PLANE = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
 
 
 def ball(levels: int = 4) -> tuple[FloatArray, IntArray]:
@@ -75,6 +78,24 @@ def test_paint_decides_between_planes() -> None:
     fit = find_mirror(SurfaceProjector(points, triangles), vertex_label=label)
     assert fit is not None and fit.label_agreement > 0.99
     assert abs(fit.plane.normal @ np.array([0.6, 0.0, 0.8])) < 0.05
+
+
+@pytest.mark.parametrize(("moved", "blotch", "is_found"), [(0.08, 0.0, True), (0.3, 0.0, False), (0.0, 0.6, False)])
+def test_borders_that_wander_are_mirrored_paint_and_paint_on_one_half_is_not(
+    moved: float, blotch: float, is_found: bool
+) -> None:
+    """Stripes of which all borders are moved on one half: by 2.3 % of the diagonal, or far; or a blotch on one half."""
+    points, triangles = ball(5)
+    body = lopsided(points)
+    height = body[:, 1] + np.where(body[:, 0] > 0, moved, 0.0)
+    label = np.floor(height / 0.35).astype(np.int32) + 10
+    label[np.linalg.norm(body - [0.7, 0.2, 0.6], axis=1) < blotch] = 40
+    projector = SurfaceProjector(body, triangles)
+    exactly = measure_mirror(projector, PLANE, sample_surface(body, triangles, 3000), label)
+    assert exactly.label_agreement < 0.9  # it takes a tolerance to tell them apart
+    fit = find_mirror(projector, vertex_label=label)
+    assert (fit is not None) == is_found
+    assert share_alike(projector, PLANE, sample_surface(body, triangles, 3000), label) > 0.9 or not is_found
 
 
 def test_plane_across_an_axis_goes_through_the_middle_where_the_origin_is_outside() -> None:

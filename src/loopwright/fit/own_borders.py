@@ -7,15 +7,16 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix, diags, vstack
+from scipy.spatial import cKDTree
 
-from loopwright.fit.border_sides import NO_QUAD, find_border_sides
+from loopwright.fit.border_sides import NO_QUAD, BorderSides, find_border_sides
 from loopwright.fit.curve_shifts import CurveShifts
 from loopwright.fit.draw_to_paint import find_paint, stations_on
 from loopwright.fit.link_edges import unique_edges
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.slide_curves import CurveSet, lay_curves
 from loopwright.numerics.factorize import factorize
-from loopwright.surface.edges import cross_rows
+from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import BoolArray, Curve, FloatArray, QuadMesh
 
@@ -28,6 +29,10 @@ _SURE = 0.3  # of an edge: places that lie further off what the others near them
 _WEIGHINGS = 3  # ... weighed so many times
 _LEAST_PULL = 1e-9  # home, of vertices between the curves, against 1 of each spring
 _ON_CURVE = 0.05  # of an edge: what lies this near to a curve is on it
+_SHORTEST = 0.25  # of what an edge of a border was: it is not drawn shorter
+_EASED = 1.0  # edges from one that would be: wishes as near to it as that count less, ...
+_EASE = 0.3  # ... so much, ...
+_EASINGS = 2  # ... at most so many times
 
 
 def draw_own_borders(
@@ -38,6 +43,7 @@ def draw_own_borders(
     Along all borders between two colours, and openings that are painted, the nearest place that parts the paint is
     found, square to the border. The curves are moved there as one net, smoothly, junctions and all, with the
     vertices on them, and those between follow. What lies between a drawn line's ends follows what it is tied to.
+    Where that would press the edges of a border together, since it is much shorter on this side, less of it is done.
 
     Parameters
     ----------
@@ -46,18 +52,28 @@ def draw_own_borders(
     is_open : (c,) which colours of the palette are left open.
     stays : (n,) the vertices that keep their places, and what lies on curves there.
     """
+    start = mesh.positions
     for _ in range(_ROUNDS):
-        mesh = _draw(mesh, projector, sampler, is_open, stays)
+        mesh = _draw(mesh, projector, sampler, is_open, stays, start)
     return mesh
 
 
 def _draw(
-    mesh: QuadMesh, projector: SurfaceProjector, sampler: PaintSampler, is_open: BoolArray, stays: BoolArray
+    mesh: QuadMesh,
+    projector: SurfaceProjector,
+    sampler: PaintSampler,
+    is_open: BoolArray,
+    stays: BoolArray,
+    start: FloatArray,
 ) -> QuadMesh:
     curves = lay_curves(mesh.curves)
     edge = _mean_edges(mesh, curves)
     shifts = CurveShifts(curves, edge / _PER_EDGE)
-    station, way, offset = _find_places(mesh, projector, sampler, is_open, shifts, edge)
+    openings = len(is_open)  # stands for all colours that are left open
+    beyond = np.where(sampler.beyond == NO_QUAD, openings, sampler.beyond)
+    near = np.ones(len(mesh.positions), np.bool_)
+    sides = find_border_sides(mesh, near, sampler.own, beyond, curves, rim=openings)
+    station, way, offset = _find_places(sides, projector, sampler, is_open, shifts, edge)
     if not offset.any():
         return mesh
     ends = [curve.points[[0, -1]] for curve in mesh.curves if not curve.closed]
@@ -66,16 +82,28 @@ def _draw(
     ties = vstack(
         [shifts.tie(spots, reach, to_rest=False), shifts.tie(mesh.positions[stays], reach, to_rest=True)]
     ).tocsr()
-    weight, scale = np.ones(len(offset)), _SURE * edge[shifts.curve[station]]
+    mean = edge[shifts.curve[station]]
+    weight, ease = np.ones(len(offset)), np.ones(len(offset))
     for _ in range(_WEIGHINGS):
         moved = shifts.solve(station, way, offset, weight, ties)
-        weight = 1.0 / (1.0 + (((moved[station] * way).sum(axis=1) - offset) / scale) ** 2)
+        weight = 1.0 / (1.0 + (((moved[station] * way).sum(axis=1) - offset) / (_SURE * mean)) ** 2)
+    spot = curves.position(shifts.curve[station], shifts.along[station])
+    least = _SHORTEST * row_lengths(start[sides.ends[:, 1]] - start[sides.ends[:, 0]])
+    step, known = _on_curves(mesh, shifts, moved, edge)
+    for _ in range(_EASINGS):
+        drawn_ends = (mesh.positions + step)[sides.ends]
+        pressed = row_lengths(drawn_ends[:, 1] - drawn_ends[:, 0]) < least
+        if not pressed.any():
+            break
+        tree = cKDTree(mesh.positions[sides.ends[pressed]].mean(axis=1), balanced_tree=False)
+        ease[tree.query(spot)[0] < _EASED * mean] *= _EASE
+        moved = shifts.solve(station, way, offset, weight * ease, ties)
+        step, known = _on_curves(mesh, shifts, moved, edge)
     drawn = []
     for index, curve in enumerate(mesh.curves):
         along = curves.locate(index, curve.points)[0]
         points = curve.points + shifts.weights(np.full(len(along), index), along) @ moved
         drawn.append(Curve(projector.project(points).points, curve.closed))
-    step, known = _on_curves(mesh, shifts, moved, edge)
     step[stays], known[stays] = 0.0, True
     step = _spread(mesh, step, known)
     positions, moves = mesh.positions.copy(), step.any(axis=1)
@@ -91,7 +119,7 @@ def _mean_edges(mesh: QuadMesh, curves: CurveSet) -> FloatArray:
 
 
 def _find_places(
-    mesh: QuadMesh,
+    sides: BorderSides,
     projector: SurfaceProjector,
     sampler: PaintSampler,
     is_open: BoolArray,
@@ -104,9 +132,6 @@ def _find_places(
     def colors(points: FloatArray) -> list[NDArray[np.int32]]:
         return [np.where(np.append(is_open, False)[c], openings, c).astype(np.int32) for c in sampler.colors_at(points)]
 
-    beyond = np.where(sampler.beyond == NO_QUAD, openings, sampler.beyond)
-    near = np.ones(len(mesh.positions), np.bool_)
-    sides = find_border_sides(mesh, near, sampler.own, beyond, shifts.curves, rim=openings)
     found: list[tuple[NDArray[np.int64], FloatArray, FloatArray]] = []
     for index in np.unique(sides.curve):
         part = sides.take(sides.curve == index)

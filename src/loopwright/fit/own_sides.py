@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from loopwright.fit.hold_tips import hold_tips
 from loopwright.fit.own_borders import draw_own_borders
 from loopwright.fit.paint_index import PaintIndex
 from loopwright.fit.paint_sampler import PaintSampler
@@ -44,6 +45,7 @@ def own_sides(
     *,
     paint: OwnPaint | None = None,
     carry: Callable[[FloatArray], FloatArray] | None = None,
+    keep_tips: bool = True,
     options: RelaxOptions | None = None,
     progress: Progress = silent,
 ) -> QuadMesh:
@@ -58,6 +60,7 @@ def own_sides(
     half : a mesh that ends at its mirror plane.
     paint : of the sculpt, if borders are to be drawn to it.
     carry : takes (k, 3) points of the mirror image to their places on the sculpt; without it those are the nearest.
+    keep_tips : hold vertices at the tips of regions (see :func:`~loopwright.fit.hold_tips.hold_tips`).
     """
     whole = reflect_half(half)
     count = len(half.positions)
@@ -83,6 +86,7 @@ def own_sides(
             stays[int(norms(half.positions - place).argmin())] = True
         sampler = PaintSampler(free, paint.paint, paint.index)
         free = draw_own_borders(free, projector, sampler, paint.is_open, stays)
+        free = hold_tips(free) if keep_tips else free
     chosen = options or RelaxOptions(rounds=_ROUNDS, first_fairness=0.6)
     return relax(free, projector, options=chosen, progress=progress)
 

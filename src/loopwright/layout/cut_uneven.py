@@ -43,7 +43,7 @@ def cut_uneven(
     """
     opt = options or UnevenOptions()
     whole, points = patch, surface.positions[patch.origin]
-    now = unevenness(patch, points, size, surface.scale_of(patch), both=opt.both)
+    now = unevenness(patch, points, size, surface.scale_of(patch), both=opt.both, ring=opt.ring)
     strays = is_stray(patch, points, now, opt)
     is_grave = strays or (now >= opt.grave and not patch.is_ring)
     if is_grave:
@@ -53,7 +53,7 @@ def cut_uneven(
         return [patch]
     if strays:  # if it was a ring, not for long
         patch = replace(patch, is_ring=False)
-        again = unevenness(patch, points, size, surface.scale_of(patch), both=opt.both)
+        again = unevenness(patch, points, size, surface.scale_of(patch), both=opt.both, ring=opt.ring)
         now = max(again, opt.most + opt.gain)
     search = _Search(patch, points, size, opt, surface)
     parts = search.halve_or_shatter(surface, now - opt.gain, try_both=is_grave)
@@ -141,7 +141,7 @@ class _Search:
             return np.inf
         each = np.array(
             [
-                unevenness(p, q, self.size, self.surface.scale_of(p), both=self.opt.both)
+                unevenness(p, q, self.size, self.surface.scale_of(p), both=self.opt.both, ring=self.opt.ring)
                 for p, q in zip(parts, placed, strict=True)
             ]
         )

@@ -14,7 +14,6 @@ from loopwright.surface.half_edges import arc_length
 from loopwright.surface.proxy import surface_area
 from loopwright.types import FloatArray, IntArray
 
-_RING = 0.8  # how much more the loops of a ring may differ, as a logarithm
 _DEPTH = 2.0  # how much more it counts that a patch is larger than its sides enclose: rows lack where it bulges
 
 
@@ -38,6 +37,7 @@ class UnevenOptions:
     deepest : cuts of cuts.
     drift : how far, in degrees, a cut may leave the field.
     both : how much it adds in a patch of four sides that its other opposite sides are unlike too.
+    ring : how much more the loops of a ring may differ than the sides of other patches, as a logarithm.
     """
 
     most: float = 1.0
@@ -58,6 +58,7 @@ class UnevenOptions:
     deepest: int = 6
     drift: float = 60.0
     both: float = 0.0
+    ring: float = 0.8
 
 
 def weigh_patch(
@@ -69,11 +70,15 @@ def weigh_patch(
 ) -> tuple[float, float, bool]:
     """Return a patch's unevenness, its area in faces, and whether it is a strip or ring that is none."""
     opt = options or UnevenOptions()
-    uneven = unevenness(patch, points, size, scale, both=opt.both)
+    uneven = unevenness(patch, points, size, scale, both=opt.both, ring=opt.ring)
     faces = surface_area(points, patch.triangles) / size**2
     if not is_stray(patch, points, uneven, opt):
         return uneven, faces, False
-    return max(unevenness(replace(patch, is_ring=False), points, size, scale, both=opt.both), opt.grave), faces, True
+    return (
+        max(unevenness(replace(patch, is_ring=False), points, size, scale, both=opt.both, ring=opt.ring), opt.grave),
+        faces,
+        True,
+    )
 
 
 def is_stray(patch: Piece, points: FloatArray, uneven: float, opt: UnevenOptions) -> bool:
@@ -124,7 +129,13 @@ def _loop_side(patch: Piece, points: FloatArray, sides: Sequence[IntArray]) -> i
 
 
 def unevenness(
-    patch: Piece, points: FloatArray, size: float, scale: FloatArray | None = None, *, both: float = 0.0
+    patch: Piece,
+    points: FloatArray,
+    size: float,
+    scale: FloatArray | None = None,
+    *,
+    both: float = 0.0,
+    ring: float = UnevenOptions.ring,
 ) -> float:
     """How far a patch is from a place for a grid, as a logarithm: 0 is fair, 1 is a factor of e.
 
@@ -141,7 +152,7 @@ def unevenness(
     size : the wished edge length in the patch.
     scale : (n,) how much finer than that is wished at each vertex: lengths count by as much more. A ring's do not,
         whose rows keep their number anyway.
-    both : see :class:`UnevenOptions`; does not count in rings.
+    both, ring : see :class:`UnevenOptions`; the first does not count in rings.
     """
     sides = side_chains(patch.loops[0], patch.quadrants)
     counts = None if patch.is_ring else scale
@@ -151,7 +162,7 @@ def unevenness(
         seam = 1 - _loop_side(patch, points, sides)
         lengths[[seam, seam + 2]] = ring_width(area, points[sides[1 - seam]], points[sides[3 - seam]])
     worst, enclosed = compare_sides(lengths[None], size, both=0.0 if patch.is_ring else both)
-    unlike = float(worst[0]) - (_RING if patch.is_ring and len(lengths) == 4 else 0.0)
+    unlike = float(worst[0]) - (ring if patch.is_ring and len(lengths) == 4 else 0.0)
     stretch = float(np.log(area / enclosed[0]))
     return max(unlike, _DEPTH * stretch, -stretch)
 

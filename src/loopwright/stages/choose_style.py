@@ -31,6 +31,9 @@ _LAYOUTS = (
     LayoutStyle(node_pole=0.5),
     LayoutStyle(both=1.0, inner_pole=0.05),
     LayoutStyle(most=1.5),
+    LayoutStyle(ring=0.0),
+    LayoutStyle(both=1.0, ring=0.0, ring_wander=1.4),
+    LayoutStyle(ring=-0.2, ring_wander=1.1, most=0.7, gain=0.15, least_area=8.0),
 )
 _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
     lambda style: replace(style, extra_pole=7.0),
@@ -42,9 +45,11 @@ _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
 )
 _LEAST_BUDGET, _MOST_BUDGET = 2000, 20_000  # faces: quads of fewer are rough anyway, of more they take long to try
 _STYLES = 32  # times as many styles are kept as results of a stage
-_GOOD, _HOPELESS = 0.003, 0.06  # mean lack of all quads up to which, and from which, nothing else is tried
+_GOOD, _HOPELESS = 0.003, 0.12  # mean lack of all quads up to which, and from which, nothing else is tried
 _CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
-_MOST_TRIES = len(_LAYOUTS) + len(_COUNTS) + 6  # those of mixed styles, and those in full, counted
+_SINGLE = 6  # tries in which one region gets another style
+_MOST_TRIES = len(_LAYOUTS) + len(_COUNTS) + _SINGLE + 7  # those of mixed styles, and those in full, counted
+_LAST = 2  # of the best styles are looked at in full, besides the usual one
 _KEPT = 16  # results of each stage while styles are tried
 
 
@@ -105,16 +110,15 @@ def _choose(ground: Ground, regions: FoundRegions | None, bare: BuildOptions, cl
     if usual.mean <= _GOOD:  # a quick look finds some meshes poorer than they come out
         return USUAL_STYLE
     best = _seek(trial, ground, first, tries)
-    if best.style == USUAL_STYLE:
+    if best[0].style == USUAL_STYLE:
         return USUAL_STYLE
-    last = [
-        trial.try_style(ground, style, tries, is_quick=False, is_touched_up=True) for style in (USUAL_STYLE, best.style)
-    ]
+    styles = [USUAL_STYLE, *(each.style for each in best if each.style != USUAL_STYLE)]
+    last = [trial.try_style(ground, style, tries, is_quick=False, is_touched_up=True) for style in styles]
     return min(last, key=lambda each: each.price).style
 
 
-def _seek(trial: StyleTrial, ground: Ground, first: Try, tries: Tries) -> Try:
-    """Try styles one after the other until one is good, and return the best."""
+def _seek(trial: StyleTrial, ground: Ground, first: Try, tries: Tries) -> list[Try]:
+    """Try styles one after the other until one is good, and return the best, of each price the first."""
     tried = [first]
     for style in _styles(tried):
         try:
@@ -125,7 +129,8 @@ def _seek(trial: StyleTrial, ground: Ground, first: Try, tries: Tries) -> Try:
             continue
         if _best(tried).mean <= _GOOD:
             break
-    return _best(tried)
+    unlike = {each.price: each for each in reversed(tried)}
+    return sorted(unlike.values(), key=lambda each: each.price)[:_LAST]
 
 
 def _styles(tried: Sequence[Try]) -> Iterator[LayoutStyle]:
@@ -135,20 +140,42 @@ def _styles(tried: Sequence[Try]) -> Iterator[LayoutStyle]:
     for change in _COUNTS:
         yield change(_best(tried).style)
     yield from _mixed(tried)
+    yield from _one_by_one(tried)
 
 
 def _mixed(tried: Sequence[Try]) -> list[LayoutStyle]:
     """Return the best style with others in the regions where those did clearly better; none if there are none."""
     best = _best(tried)
-    regions = {}
+    regions = dict(_better(tried))
+    return [replace(best.style, regions={**best.style.regions, **regions})] if regions else []
+
+
+def _one_by_one(tried: Sequence[Try]) -> Iterator[LayoutStyle]:
+    """Yield the best style so far with another in one region: where several change at once, counts tell on others."""
+    seen = {each.style.key() for each in tried}
+    for _ in range(_SINGLE):
+        best = _best(tried).style
+        styles = [replace(best, regions={**best.regions, color: style}) for color, style in _better(tried)]
+        fresh = next((style for style in styles if style.key() not in seen), None)
+        if fresh is None:
+            return
+        seen.add(fresh.key())
+        yield fresh
+
+
+def _better(tried: Sequence[Try]) -> list[tuple[tuple[int, int, int], LayoutStyle]]:
+    """Return, for each region where another style did clearly better than the best, that style; most gained first."""
+    best = _best(tried)
+    found = []
     for color, lack in best.by_region.items():
         own = best.style.regions.get(color, best.style).for_region()
         others = [each for each in tried if each.style.regions.get(color, each.style).for_region() != own]
         if others:
             other = min(others, key=lambda each: each.by_region[color])
             if other.by_region[color] < min(_CLEARLY[0] * lack, lack - _CLEARLY[1]):
-                regions[color] = replace(other.style.regions.get(color, other.style), regions={})
-    return [replace(best.style, regions={**best.style.regions, **regions})] if regions else []
+                style = replace(other.style.regions.get(color, other.style), regions={})
+                found.append((lack - other.by_region[color], color, style))
+    return [(color, style) for _, color, style in sorted(found, key=lambda each: (-each[0], each[1]))]
 
 
 def _best(tried: Sequence[Try]) -> Try:

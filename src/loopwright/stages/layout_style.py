@@ -21,7 +21,7 @@ class LayoutStyle:
     Attributes
     ----------
     node_pole, inner_pole : see :class:`~loopwright.layout.plan_turns.TurnOptions`.
-    both, most, gain, least_area : see :class:`~loopwright.layout.measure_uneven.UnevenOptions`.
+    both, most, gain, least_area, ring, ring_wander : see :class:`~loopwright.layout.measure_uneven.UnevenOptions`.
     extra_pole, oblong, unlike : see :class:`~loopwright.counts.count_options.CountOptions`; the last is its ``uneven``.
     regions : styles of regions, by their colours, for which ``inner_pole`` and the second line are others.
     """
@@ -32,6 +32,8 @@ class LayoutStyle:
     most: float = _UNEVEN.most
     gain: float = _UNEVEN.gain
     least_area: float = _UNEVEN.least_area
+    ring: float = _UNEVEN.ring
+    ring_wander: float = _UNEVEN.ring_wander
     extra_pole: float = _COUNTS.extra_pole
     oblong: float = _COUNTS.oblong
     unlike: float = _COUNTS.uneven
@@ -62,10 +64,22 @@ class LayoutStyle:
 
     def for_region(self) -> tuple[float, ...]:
         """Return what a region may have of its own."""
-        return self.inner_pole, self.both, self.most, self.gain, self.least_area
+        return self.inner_pole, self.both, self.most, self.gain, self.least_area, self.ring, self.ring_wander
+
+    def key(self) -> tuple[object, ...]:
+        """Return what tells this style from others, as a value that can be in a set."""
+        own = (*self.for_region(), self.node_pole, self.extra_pole, self.oblong, self.unlike)
+        return (*own, *((color, style.for_region()) for color, style in sorted(self.regions.items())))
 
     def _uneven(self) -> UnevenOptions:
-        return UnevenOptions(most=self.most, gain=self.gain, least_area=self.least_area, both=self.both)
+        return UnevenOptions(
+            most=self.most,
+            gain=self.gain,
+            least_area=self.least_area,
+            both=self.both,
+            ring=self.ring,
+            ring_wander=self.ring_wander,
+        )
 
 
 USUAL_STYLE = LayoutStyle()

@@ -27,7 +27,7 @@ _LONG = 2.5  # aspect above which a quad lacks something
 _LONG_PRICE = 0.2  # of aspect against scaled Jacobian
 _WORST = 2.0  # how much more it counts, at the square, that a quad lacks much
 _FLAT, _FLAT_PRICE = 0.25, 6.0  # scaled Jacobian below which a quad is of no use, and what it costs then
-_POLE_PRICE, _MANY_PRICE = 0.1, 0.5  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
+_POLE_PRICE, _MANY_PRICE = 0.1, 2.0  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
 _MANY = 0.02
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes nearly as all rounds do
 

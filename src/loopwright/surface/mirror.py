@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
+from loopwright.numerics.nearest import nearest
 from loopwright.numerics.norms import norms
 from loopwright.surface.edges import row_lengths, triangle_normals
 from loopwright.surface.project import SurfaceProjector
@@ -17,6 +19,7 @@ _SAMPLES = 3000
 # How much nearer the halves must come, relative to the diagonal, before a plane ...
 MOST_APART = 0.01  # of the diagonal, rms: halves of a sculpt that differ by more are no mirror images
 LEAST_ALIKE = 0.9  # share of the area whose paint is mirrored: with less, the paint is not
+_SAME_PLACE = 0.025  # of the diagonal: paint that far from its mirror image is mirrored, if not exactly
 _OFF_ORIGIN = 2e-3  # ... that misses the origin is taken instead of one through it,
 _FREE = 1e-4  # ... across no axis is taken instead of one across an axis.
 _LEAST_REACH = 0.02  # rms distance of the sculpt from its mirror plane, relative to the diagonal: no sheet lies in it
@@ -28,7 +31,8 @@ _FEW_SAMPLES = 300  # to compare the candidates
 class MirrorFit:
     """A plane and how far the sculpt's mirror image lies from the sculpt, relative to the diagonal: rms and far parts.
 
-    All but 2 % of the surface is within ``far``.
+    All but 2 % of the surface is within ``far``. ``label_agreement`` is the share of the surface that has the paint of
+    its image, or of some place near to that (see :func:`share_alike`).
     """
 
     plane: MirrorPlane
@@ -59,6 +63,26 @@ def measure_mirror(
     return MirrorFit(plane, float(np.sqrt((distance**2).mean())), float(np.percentile(distance, _FAR)), agreement)
 
 
+def share_alike(projector: SurfaceProjector, plane: MirrorPlane, samples: FloatArray, vertex_label: IntArray) -> float:
+    """Return the share of samples whose image has their paint, or is no further than 2.5 % of the diagonal from it.
+
+    A hand paints no border twice in the same place; what is painted on one half alone has nothing near.
+
+    Parameters
+    ----------
+    samples, vertex_label : as of :func:`measure_mirror`.
+    """
+    here, there = projector.project(samples), projector.project(plane.reflect(samples))
+    one, other = (_nearest_label(projector, p.triangles, p.points, vertex_label) for p in (here, there))
+    both = (one >= 0) & (other >= 0)
+    alike = one == other
+    for label in np.unique(one[both & ~alike]):
+        asked = np.flatnonzero(both & ~alike & (one == label))
+        tree = cKDTree(projector.positions[vertex_label == label], balanced_tree=False)
+        alike[asked] = nearest(tree, there.points[asked])[0] <= _SAME_PLACE * projector.diagonal
+    return float(alike[both].mean()) if both.any() else 1.0
+
+
 def find_mirror(
     projector: SurfaceProjector,
     *,
@@ -76,7 +100,7 @@ def find_mirror(
     Parameters
     ----------
     max_rms : largest distance between sculpt and mirror image, relative to the diagonal.
-    min_agreement : least share of the area whose paint is mirrored.
+    min_agreement : least share of the area whose paint is mirrored (see :func:`share_alike`).
     """
     samples = sample_surface(projector.positions, projector.triangles, _SAMPLES)
     few = samples[:: _SAMPLES // _FEW_SAMPLES]
@@ -91,9 +115,20 @@ def find_mirror(
         best = min(trials, key=_cost)
         if not _reaches(best.plane, samples, projector):
             continue
-        if best.rms <= max_rms and best.label_agreement >= min_agreement:
-            return MirrorFit(_positive(best.plane), best.rms, best.far, best.label_agreement)
+        if best.rms > max_rms:
+            continue
+        best = _with_near_paint(best, projector, samples, vertex_label)
+        if best.label_agreement >= min_agreement:
+            return replace(best, plane=_positive(best.plane))
     return None
+
+
+def _with_near_paint(
+    fit: MirrorFit, projector: SurfaceProjector, samples: FloatArray, vertex_label: IntArray | None
+) -> MirrorFit:
+    if vertex_label is None:
+        return fit
+    return replace(fit, label_agreement=share_alike(projector, fit.plane, samples, vertex_label))
 
 
 def _cost(fit: MirrorFit) -> float:
@@ -122,7 +157,8 @@ def nearest_across_axis(projector: SurfaceProjector, *, vertex_label: IntArray |
     samples = sample_surface(projector.positions, projector.triangles, _SAMPLES)
     planes = [plane_across(axis, projector) for axis in "xyz"]
     fits = [measure_mirror(projector, p, samples, vertex_label) for p in planes if _reaches(p, samples, projector)]
-    return min(fits, key=_order, default=None)
+    best = min(fits, key=_order, default=None)
+    return best and _with_near_paint(best, projector, samples, vertex_label)
 
 
 def _order(fit: MirrorFit) -> float:
