@@ -103,7 +103,7 @@ def test_a_mirror_that_is_not_there_blames_the_mesh_and_not_the_edits(
 ) -> None:
     bent, out = tmp_path / "bent.obj", tmp_path / "out.obj"
     parts = [line.split() for line in files["mesh"].read_text().splitlines()]
-    moved = [f"v {float(p[1]) + 0.1 * float(p[2])} {p[2]} {p[3]}" if p[:1] == ["v"] else " ".join(p) for p in parts]
+    moved = [f"v {float(p[1]) + 3.0 * float(p[2])} {p[2]} {p[3]}" if p[:1] == ["v"] else " ".join(p) for p in parts]
     bent.write_text("\n".join(moved))
     words = ["edit", str(bent), "--edits", str(files["edits"]), "--mirror", "x", "-o", str(out), "--quiet"]
     assert main(words) == 5 and not out.exists()

@@ -12,7 +12,6 @@ from loopwright.surface.mirror import find_mirror, measure_mirror, plane_across,
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import FloatArray, IntArray, MirrorPlane
 
-
 PLANE = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
 
 

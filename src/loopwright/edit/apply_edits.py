@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from loopwright.edit.change import no_change
+from loopwright.edit.change import Change, no_change
 from loopwright.edit.make_change import make_change, pick_poles
-from loopwright.edit.mirror_halves import cut_in_half, is_whole_mirrored, join_halves, other_side
+from loopwright.edit.mirror_halves import Halves, cut_in_half, is_whole_mirrored, join_halves, other_side
 from loopwright.edit.pick_place import check_near, onto_half, tell_poles_taken
-from loopwright.edit.place_vertices import place_vertices
+from loopwright.edit.place_vertices import place_vertices, vertex_normals
 from loopwright.edit.quad_links import link_quads
 from loopwright.edit.tell_poorer import tell_poorer
 from loopwright.edit_wishes import Operation, read_operation
@@ -22,6 +23,7 @@ from loopwright.types import Finding, QuadMesh
 
 __all__ = ["apply_edits"]
 
+_SIDE = 1e-9  # of the sculpt's unit: what is on the other side is that far behind the plane at least
 _MEND = "a fit to the sculpt (--sculpt FILE --fit) may even it out, or another place or direction"
 
 
@@ -62,6 +64,9 @@ def apply_edits(
     findings = []
     for k, operation in enumerate(checked, 1):
         before = len(change.mesh.quads)
+        asked = operation
+        if halves and halves.has_own_sides:
+            operation = _by_links(operation, change, halves)
         try:
             check_near(change.mesh, operation.place)
             taken = _poles_taken(change.mesh, operation)
@@ -70,7 +75,7 @@ def apply_edits(
             text, about = f"edit {k} ({operation.op}): {error}", f"edits/{k - 1}"
             raise type(error)(text, places=error.places, in_marks=True, about=about) from error
         more = (len(change.mesh.quads) - before) * (1 if change.mesh.mirror is None else 2)
-        text = f"Edit {k} ({operation.op}){_where(operation)}: {_count_text(more)}{taken}."
+        text = f"Edit {k} ({operation.op}){_where(asked)}: {_count_text(more)}{taken}."
         findings.append(Finding("edited", text, abs(more)))
     half = place_vertices(change.mesh, change.is_new, projector)
     if halves is None:
@@ -79,9 +84,43 @@ def apply_edits(
         edited = join_halves(halves, half, None)
     else:
         there = other_side(halves, change.mesh, change.blend @ halves.image_positions)
+        if not halves.is_flat:
+            half = _off_plane(half, change, halves, projector)
         edited = join_halves(halves, half, place_vertices(there, change.is_new, projector).positions)
     poorer = tell_poorer(mesh, edited, checked, _MEND)
     return edited, findings + (_find_folds(mesh, edited) or poorer)
+
+
+def _by_links(operation: Operation, change: Change, halves: Halves) -> Operation:
+    """Return the operation with its place moved from the side that it is on to where its image is, by the links.
+
+    The plane does not tell that: on sides with shapes of their own, what is mirrored may be another row.
+    """
+    place, plane = operation.place, change.mesh.mirror
+    if place is None or plane is None:
+        return operation
+    here, there = change.blend @ halves.half.positions, change.blend @ halves.image_positions
+    own, other = (np.linalg.norm(points - place.near, axis=1) for points in (here, there))
+    near = change.mesh.positions[int(own.argmin())] + place.near - here[int(own.argmin())]
+    if other.min() < own.min():
+        vertex = int(other.argmin())
+        turned = plane.reflect(there[vertex][None])[0] - plane.reflect(place.near[None])[0]
+        near = plane.reflect((change.mesh.positions[vertex] - turned)[None])[0]
+        beyond = float(plane.signed_distance(near[None])[0])
+        near = near - max(beyond + _SIDE, 0.0) * plane.normal
+    else:
+        near = near - min(float(plane.signed_distance(near[None])[0]), 0.0) * plane.normal
+    return replace(operation, place=replace(place, near=near))
+
+
+def _off_plane(half: QuadMesh, change: Change, halves: Halves, projector: SurfaceProjector | None) -> QuadMesh:
+    """Return an edited half whose vertices between the halves are where those of the whole were, or between them."""
+    positions = half.positions.copy()
+    positions[half.on_mirror] = (change.blend @ halves.half.positions)[half.on_mirror]
+    fresh = np.flatnonzero(half.on_mirror & change.is_new)
+    if projector is not None and len(fresh):
+        positions[fresh] = projector.project(positions[fresh], vertex_normals(half)[fresh]).points
+    return replace(half, positions=positions)
 
 
 def _where(operation: Operation) -> str:

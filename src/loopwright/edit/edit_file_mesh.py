@@ -9,7 +9,8 @@ import numpy as np
 
 from loopwright.edit.apply_edits import apply_edits
 from loopwright.edit.border_curves import add_border_curves
-from loopwright.edit.mirror_halves import cut_in_half
+from loopwright.edit.mirror_by_links import mirror_by_links
+from loopwright.edit.mirror_halves import Halves, cut_in_half
 from loopwright.edit.run_edits import run_edits
 from loopwright.errors import InfeasibleError
 from loopwright.fit.fit_limit import fit_limit
@@ -64,16 +65,32 @@ def edit_ready_mesh(
     InfeasibleError, MarksError
         If an edit cannot be made.
     """
+    halves = cut_in_half(ready) if ready.mirror is not None else None
+    is_own = halves is not None and halves.has_own_sides
+    told = [_tell_own_sides(halves)] if halves and is_own else []
     if not fit or projector is None:
-        return apply_edits(ready, edits, projector)
-    part = cut_in_half(ready).half if ready.mirror is not None else ready
+        edited, findings = apply_edits(ready, edits, projector)
+        return edited, told + findings
+    part = halves.half if halves and not is_own else ready
     edited, findings = run_edits(part, edits, projector, progress=progress)
     fitted, _ = fit_limit(edited, projector, progress=progress)
-    return (reflect_half(fitted) if fitted.mirror is not None else fitted), findings
+    if fitted.mirror is not None:
+        return reflect_half(fitted), findings
+    return (_find_mirror(fitted, "auto") if is_own else fitted), told + findings
+
+
+def _tell_own_sides(halves: Halves) -> Finding:
+    text = (
+        f"The two sides of the mesh are linked alike, but have shapes of their own, up to {halves.apart:.3g} apart: "
+        "edits are made on both, and each side keeps its shape; --mirror none edits one side alone."
+    )
+    return Finding("own_sides", text)
 
 
 def ready_file_mesh(mesh: QuadMesh, mirror: str = "auto") -> QuadMesh:
     """Return a mesh read from a file with the curves of its borders, and with its mirror plane as wished.
+
+    Where the positions are not mirrored the links may be: then each side has a shape of its own, and keeps it.
 
     Raises
     ------
@@ -88,6 +105,9 @@ def _find_mirror(mesh: QuadMesh, wish: str) -> QuadMesh:
         found = pair_vertices(mesh.positions, mesh.quads, axis, same=_EXACT)
         if found is not None:
             return replace(mesh, on_mirror=found[0] == np.arange(len(found[0])), mirror=found[1])
+    linked = None if wish == "none" else mirror_by_links(mesh, range(3) if wish == "auto" else ["xyz".index(wish)])
+    if linked is not None:
+        return linked
     if wish in ("auto", "none"):
         return mesh
     raise InfeasibleError(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -81,6 +81,7 @@ def lighten(
         return _lighten_half(mesh, target, keep_poles, progress)
     halves = cut_in_half(mesh)
     half, keep = _lighten_half(halves.half, target / 2, keep_poles, progress, factor=2)
+    half = half if halves.is_flat else replace(half, positions=halves.half.positions[keep])
     whole = join_halves(halves, half, None if halves.is_exact else halves.image_positions[keep])
     return whole, np.concatenate([halves.kept[keep], halves.image[keep[~half.on_mirror]]]).astype(np.int32)
 

@@ -16,6 +16,8 @@ from loopwright.fit.reflect import put_in_plane
 from loopwright.types import BoolArray, Curve, FloatArray, IntArray, MirrorPlane, QuadMesh
 
 _SAME_PLACE = 1e-9  # of the extent: vertices this near to each other's image are mirrored exactly
+_OWN = 1e-5  # of the extent: images further off have places of their own
+_IN_PLANE = 1e-6  # of the extent: what the halves meet in is in the plane; files round
 _MATCH = 1e-3  # of the extent: how near parts that do not touch the plane must come to their image
 
 
@@ -30,6 +32,9 @@ class Halves:
     curve_image : (c,) the curve on the other side that answers to each.
     image_positions : (h, 3) where the images are.
     is_exact : whether the positions mirror each other, and shall do so again.
+    is_flat : whether the vertices in which the halves meet lie in the plane, and shall do so again.
+    apart : the most that images are off, as a length.
+    has_own_sides : whether that is more than files round.
     """
 
     half: QuadMesh
@@ -38,6 +43,9 @@ class Halves:
     curve_image: Ids
     image_positions: FloatArray
     is_exact: bool
+    is_flat: bool = True
+    apart: float = 0.0
+    has_own_sides: bool = False
 
 
 def is_whole_mirrored(mesh: QuadMesh) -> bool:
@@ -74,16 +82,21 @@ def cut_in_half(mesh: QuadMesh) -> Halves:
     )
     there = mesh.positions[image[kept]]
     extent = float(np.ptp(mesh.positions, axis=0).max())
+    apart = float(np.linalg.norm(plane.reflect(half.positions) - there, axis=1).max())
     is_exact = bool(np.abs(plane.reflect(half.positions) - there).max() <= _SAME_PLACE * extent)
+    middle = np.abs(plane.signed_distance(half.positions[half.on_mirror]))
+    is_flat = bool(middle.max(initial=0.0) <= _IN_PLANE * extent)
     curve_image = np.arange(len(mesh.curves))
     here = mesh.vertex_curve[kept]
     free = (here >= 0) & ~mesh.is_fixed[kept] & (mesh.vertex_curve[image[kept]] >= 0)
     curve_image[here[free]] = mesh.vertex_curve[image[kept]][free]
-    return Halves(half, kept, image[kept], curve_image, there, is_exact)
+    return Halves(half, kept, image[kept], curve_image, there, is_exact, is_flat, apart, apart > _OWN * extent)
 
 
 def join_halves(halves: Halves, half: QuadMesh, other: FloatArray | None) -> QuadMesh:
     """Return the whole mesh of an edited half: the half first, then the images.
+
+    Vertices in which the halves meet are put in the plane, unless those of the whole were not.
 
     Parameters
     ----------
@@ -96,7 +109,7 @@ def join_halves(halves: Halves, half: QuadMesh, other: FloatArray | None) -> Qua
     source = np.flatnonzero(~half.on_mirror)
     image = np.arange(count)
     image[source] = count + np.arange(len(source))
-    positions = put_in_plane(half.positions, half.on_mirror, mirror)
+    positions = put_in_plane(half.positions, half.on_mirror, mirror) if halves.is_flat else half.positions
     there = mirror.reflect(positions[source]) if other is None else other[source]
     fresh = half.curves[len(halves.curve_image) :]
     copies = tuple(Curve(np.ascontiguousarray(mirror.reflect(curve.points)), curve.closed) for curve in fresh)
@@ -135,7 +148,7 @@ def _match_halves(mesh: QuadMesh, mirror: MirrorPlane) -> tuple[BoolArray, Ids]:
     seeds = np.where(is_kept[seeds[:, :1] // 4], seeds, seeds[:, ::-1])
     if (is_kept[seeds[:, 0] // 4] == is_kept[seeds[:, 1] // 4]).any():
         raise MarksError("The mesh crosses its mirror plane where no edge runs along it; it cannot be edited mirrored.")
-    twin_of = _flood(links.twin, seeds)
+    twin_of = flood(links.twin, seeds)
     image = np.arange(len(mesh.positions))
     matched = np.flatnonzero(twin_of >= 0)
     image[links.start[matched]] = links.end[twin_of[matched]]
@@ -146,8 +159,8 @@ def _match_halves(mesh: QuadMesh, mirror: MirrorPlane) -> tuple[BoolArray, Ids]:
     return is_kept, image
 
 
-def _flood(twin: Ids, seeds: Ids) -> Ids:
-    """Spread pairs (half-edge, its image running the other way) over neighbours; return the image or -1."""
+def flood(twin: Ids, seeds: Ids) -> Ids:
+    """Spread (k, 2) pairs of a half-edge and its image, running the other way, over neighbours; return images or -1."""
     image = np.full(len(twin), -1, np.int64)
     front = seeds
     while len(front):

@@ -12,6 +12,7 @@ from loopwright.edit.apply_edits import apply_edits
 from loopwright.edit.tell_poorer import POORER, tell_poorer
 from loopwright.edit_wishes import read_operation
 from loopwright.errors import InfeasibleError, MarksError
+from loopwright.fit.fold_mirror import is_half
 from loopwright.fit.relax import relax
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.progress import Progress, silent
@@ -37,7 +38,7 @@ def run_edits(
 
     Parameters
     ----------
-    mesh : evened out; a half that ends at its mirror plane, or a whole mesh without one.
+    mesh : evened out; a half that ends at its mirror plane, or a whole mesh: one with a mirror comes back without it.
     edits : plain data, in their order; where there is none, the mesh comes back as it is.
     held : vertices at places that the artist wants kept; they stay there, whatever becomes of borders round them.
     names : what messages call those places; without them they are told by their coordinates alone.
@@ -53,8 +54,10 @@ def run_edits(
     made, lost = _hold(mesh.positions[list(held)], made)
     if lost is not None:
         raise _taken_away(mesh, edits, projector, mesh.positions[held[lost]], names[lost] if names else "")
+    if made.mirror is not None and not is_half(made):  # what is mirrored by its links alone has no plane to keep to
+        made = replace(made, mirror=None, on_mirror=np.zeros(len(made.positions), bool))
     edited = relax(made, projector, progress=lambda _, done: progress("edits", done))
-    sides = 1 if mesh.mirror is None else 2
+    sides = 2 if is_half(mesh) else 1
     before, after = sides * len(mesh.quads), sides * len(edited.quads)
     if after != before:
         text = f"The edits took the mesh from {before:,} to {plural(after, 'face')}."
