@@ -12,8 +12,11 @@ from numpy.typing import NDArray
 from loopwright.fit.curve_shifts import CurveShifts
 from loopwright.fit.cut_part import close_fans, cut_part
 from loopwright.fit.measure_quality import measure_quality
+from loopwright.fit.own_borders import draw_own_borders
 from loopwright.fit.own_sides import OwnPaint, own_sides
 from loopwright.fit.paint_index import PaintIndex
+from loopwright.fit.paint_sampler import PaintSampler
+from loopwright.fit.reflect import reflect_half
 from loopwright.fit.slide_curves import lay_curves
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, Curve, FloatArray, MirrorPlane, Paint, QuadMesh, Region
@@ -98,6 +101,58 @@ def test_a_rim_without_an_opening_in_sight_is_not_dragged_by_borders_that_meet_i
     at_top = np.unique(own.quads[own.positions[own.quads][..., 1].max(axis=1) > 0.9])
     top = own.positions[at_top][own.positions[at_top, 1] > 0.9]
     assert top[:, 1] == pytest.approx(1.0, abs=0.02) and len(top) == 21
+
+
+def banded(make_square: Maker) -> QuadMesh:
+    """The half with a third region to the right of x = 1, between y = -0.4 and 0.4: of four edges there."""
+    mesh = half(make_square)
+    points, middles = mesh.positions, mesh.positions[mesh.quads].mean(axis=1)
+    junction = (np.abs(points[:, 0] - 1.0) < 1e-9) & (np.abs(np.abs(points[:, 1]) - 0.4) < 1e-9)
+    rim = (np.abs(points[:, 0] - 2.0) < 1e-9) & (np.abs(np.abs(points[:, 1]) - 0.4) < 1e-9)
+    lines = [np.array([[1.0, y, 0.0], [2.0, y, 0.0]]) for y in (-0.4, 0.4)]
+    lines += [np.array([[1.0, a, 0.0], [1.0, b, 0.0]]) for a, b in ((-1.0, -0.4), (-0.4, 0.4), (0.4, 1.0))]
+    first, curve = len(mesh.curves) - 2, np.where(mesh.vertex_curve >= len(mesh.curves) - 2, -1, mesh.vertex_curve)
+    on_border = (np.abs(points[:, 0] - 1.0) < 1e-9) & (np.abs(points[:, 1]) < 0.9) & ~junction
+    curve[on_border] = first + 2 + np.searchsorted([-0.4, 0.4], points[on_border, 1])
+    for k, y in enumerate((-0.4, 0.4)):
+        curve[(np.abs(points[:, 1] - y) < 1e-9) & (points[:, 0] > 1.1) & ~rim] = first + k
+    is_band = (middles[:, 0] > 1.0) & (np.abs(middles[:, 1]) < 0.4)
+    corners = mesh.is_fixed & ~((np.abs(points[:, 1]) < 1e-9) & (np.abs(points[:, 0] - 1.0) < 1e-9))
+    return replace(
+        mesh,
+        quad_region=np.where(is_band, 2, mesh.quad_region).astype(np.int32),
+        regions=(*mesh.regions, Region("band", (60, 200, 60))),
+        vertex_curve=curve.astype(np.int32),
+        curves=(*mesh.curves[:first], *(Curve(line, False) for line in lines)),
+        is_fixed=corners | junction | rim,
+    )
+
+
+def test_borders_are_pressed_together_less_where_they_are_much_shorter(
+    make_square: Maker, board: SurfaceProjector, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A band that is four edges wide here begins with a tenth of that on the other side."""
+    mesh = banded(make_square)
+    x, y, _ = board.positions.T
+    width = np.where(x > 0, 0.4, np.clip(0.04 + 0.4 * (np.abs(x) - 1.0), 0.04, 0.4))
+    labels = np.where(np.abs(x) < 1.0, 0, np.where(np.abs(y) < width, 2, 1)).astype(np.int32)
+    paint = Paint(np.array([*COLORS[:2], (60, 200, 60)], np.uint8), labels)
+    index = PaintIndex(board.positions, paint)
+    whole = replace(reflect_half(mesh), mirror=None, on_mirror=np.zeros(2 * len(mesh.positions) - 11, bool))
+    stays = np.zeros(len(whole.positions), np.bool_)
+
+    def shortest() -> float:
+        sampler = PaintSampler(whole, paint, index)
+        drawn = draw_own_borders(whole, board, sampler, np.zeros(3, bool), stays)
+        at = np.flatnonzero((np.abs(whole.positions[:, 0] + 1.0) < 1e-9) & (np.abs(whole.positions[:, 1]) < 0.5))
+        row = drawn.positions[at[np.argsort(whole.positions[at, 1])]]
+        assert len(row) == 5
+        return float(np.linalg.norm(np.diff(row, axis=0), axis=1).min())
+
+    kept = shortest()
+    monkeypatch.setattr("loopwright.fit.own_borders._EASINGS", 0)
+    pressed = shortest()
+    assert pressed < 0.25 * 0.2 and 1.3 * pressed < kept < 0.2  # the edges are of 0.2
 
 
 def test_held_vertices_stay(make_square: Maker, board: SurfaceProjector) -> None:

@@ -103,3 +103,27 @@ def test_own_sides_that_fold_quads_are_only_taken_where_they_are_asked_for(
     result = build(tools.paint(positions, triangles, colors), options=wishes)
     assert ("own_sides" in {f.kind for f in result.findings}) == (asked is None)
     assert (result.mesh.mirror is not None) == (asked is None)
+
+
+@pytest.mark.parametrize("good", ["without tips", "to the nearest"])
+def test_other_ways_are_tried_where_own_sides_fold_quads(
+    tools: Any, monkeypatch: pytest.MonkeyPatch, good: str
+) -> None:
+    ways: list[str] = []
+
+    def some(half: QuadMesh, *_: object, carry: object, keep_tips: bool = True, **__: object) -> QuadMesh:
+        ways.append("to the nearest" if carry is None else "with tips" if keep_tips else "without tips")
+        whole = reflect_half(half)
+        positions = whole.positions.copy()
+        if ways[-1] != good:
+            positions[whole.quads[0]] = positions[whole.quads[0][[1, 0, 2, 3]]]
+        return replace(whole, positions=positions, mirror=None)
+
+    monkeypatch.setattr("loopwright.stages.take_sides.own_sides", some)
+    positions, triangles = tools.icosphere(5)
+    x, _, z = positions.T
+    colors = np.where((z > np.where(x > 0, 0.3, 0.35))[:, None], (200, 60, 60), (60, 60, 200))
+    wishes = BuildOptions(budget=600, mirror="x", fit_limit=False)
+    result = build(tools.paint(positions, triangles, colors), options=wishes)
+    assert ways == ["with tips", "without tips", "to the nearest"][: 2 if good == "without tips" else 3]
+    assert result.mesh.mirror is None and "own_sides" not in {f.kind for f in result.findings}
