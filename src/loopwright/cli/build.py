@@ -27,6 +27,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "-o", "--output", type=Path, required=True, metavar="OUT", help="mesh to write: .obj, .ply or .glb"
     )
     parser.add_argument("--report", type=Path, metavar="DIR", help="write a report with pictures into this folder")
+    parser.add_argument(
+        "--strict", action="store_true", help="leave with exit code 1 if a wish is not kept or a quad is folded"
+    )
     add_wish_arguments(parser)
 
 
@@ -38,8 +41,8 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
 
     with name_marks(arguments.marks, options):
         result = build(arguments.sculpt, options=options, progress=console.progress)
-    hand_over(result, arguments, console)
-    return 0
+    is_flawless = hand_over(result, arguments, console)
+    return 1 if arguments.strict and not is_flawless else 0
 
 
 def check_files(arguments: argparse.Namespace) -> None:
@@ -53,8 +56,8 @@ def check_files(arguments: argparse.Namespace) -> None:
     check_outputs(outputs, {"the sculpt": arguments.sculpt, "the marks file": arguments.marks})
 
 
-def hand_over(result: BuildResult, arguments: argparse.Namespace, console: Console) -> None:
-    """Write the mesh, and the report if one is wished for, and tell what came out."""
+def hand_over(result: BuildResult, arguments: argparse.Namespace, console: Console) -> bool:
+    """Write the mesh, and the report if one is wished for, and tell what came out; return whether it is flawless."""
     from loopwright.report.summarize import summarize_build
 
     write_mesh(arguments.output, result.mesh)
@@ -70,3 +73,4 @@ def hand_over(result: BuildResult, arguments: argparse.Namespace, console: Conso
         console.say(f"report  {page}")
         outcome["report_file"] = str(page)
     console.give(outcome)
+    return summary.is_flawless

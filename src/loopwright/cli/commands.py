@@ -10,9 +10,9 @@ from loopwright.cli import build, carry, check, demo, edit, levels, lighten, pla
 COMMANDS = (build, plan, watch, edit, levels, lighten, refit, carry, rehearse, check, demo)
 """Modules with ``NAME``, ``HELP``, ``add_arguments(parser)`` and ``run(arguments, console) -> exit code``."""
 
-_EPILOG = """exit codes: 0 done, 1 findings with check --strict, 2 wrong usage, 3 the file cannot be used,
-4 marks that do not fit the sculpt, 5 wishes that clash, 6 a solver did not reach its goal, 7 internal fault,
-130 stopped."""
+_EPILOG = """exit codes: 0 done, 1 findings with check --strict, or flaws with build --strict, 2 wrong usage,
+3 the file cannot be used, 4 marks that do not fit the sculpt, 5 wishes that clash, 6 a solver did not reach its goal,
+7 internal fault, 130 stopped."""
 
 
 def make_parser() -> argparse.ArgumentParser:

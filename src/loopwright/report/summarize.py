@@ -20,7 +20,7 @@ from loopwright.report.measure_distance import Distances
 from loopwright.report.measure_poles import Poles, measure_poles
 from loopwright.report.measure_symmetry import measure_symmetry
 from loopwright.report.parts import BuildLike, LayoutLike, PlanLike
-from loopwright.report.tell_wishes import tell_wishes
+from loopwright.report.tell_wishes import are_kept, list_wishes, tell_wishes
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, IntArray, QuadMesh, RegionSurface
 
@@ -74,6 +74,11 @@ class Summary:
         """Return the figures as plain values."""
         return {"loopwright": __version__, **asdict(self)}
 
+    @property
+    def is_flawless(self) -> bool:
+        """Whether no wish is known not to be kept, and no quad is folded."""
+        return are_kept(self.wishes) and not any(finding["kind"] == "folded" for finding in self.findings)
+
     def lines(self) -> list[str]:
         """Return the lines that a command prints."""
         lines = [f"sculpt  {self.sculpt}, {plural(self.triangles, 'triangle')}"]
@@ -90,6 +95,7 @@ class Summary:
         else:
             lines.append(f"faces   {plural(self.faces, 'quad')}, {plural(self.vertices or 0, 'vertex', 'vertices')}")
             lines.append(f"poles   {tell_poles(self.poles)}")
+        lines += _wrapped("wishes", list_wishes(self.wishes, is_plan=self.is_plan))
         lines += [f"{finding['kind']}: {finding['text']}" for finding in self.findings]
         lines.append(f"time    {sum(self.timings.values()):.1f} s")
         return lines

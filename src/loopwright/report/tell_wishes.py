@@ -84,6 +84,24 @@ def tell_kept(entries: object, *, is_plan: bool) -> str:
     return ", ".join(_tell(entry, is_plan) for entry in entries if isinstance(entry, Mapping)) or "none"
 
 
+def list_wishes(told: Mapping[str, object], *, is_plan: bool) -> list[str]:
+    """Return each wish of :func:`tell_wishes` that has an outcome in words, such as ``pin lips/mouth=24 (kept)``."""
+    words = {"pins": "pin", "lines": "line", "points": "point", "poles": "poles"}
+    listed = []
+    for kind, word in words.items():
+        entries = told.get(kind)
+        if isinstance(entries, Sequence):
+            listed += [f"{word} {_tell(entry, is_plan)}" for entry in entries if isinstance(entry, Mapping)]
+    return listed
+
+
+def are_kept(told: Mapping[str, object]) -> bool:
+    """Return whether no wish of :func:`tell_wishes` is known not to be kept."""
+    kinds = (told.get(kind) for kind in WISH_WORDS)
+    entries = chain.from_iterable(entries for entries in kinds if isinstance(entries, Sequence))
+    return not any(isinstance(entry, Mapping) and entry.get("kept") is False for entry in entries)
+
+
 def _tell(entry: Mapping[str, object], is_plan: bool) -> str:
     name = entry["name"] if "name" in entry else f"{entry['wish']} in {entry['region']}"
     if "count" in entry:
