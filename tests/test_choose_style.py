@@ -156,6 +156,8 @@ def test_regions_change_their_style_one_at_a_time_the_most_gained_first() -> Non
     tries.append(trying.Try(second, 5.0, 0.1, dict(zip(colors, [1.0, 6.0, 1.0], strict=True))))
     assert next(styles) == replace(usual, regions={colors[0]: other, colors[1]: other})  # from the best so far
     assert list(styles) == []  # nothing else is better anywhere
+    same = replace(usual, regions={colors[0]: other, colors[1]: usual})  # a region with the style of all
+    assert same.key() == second.key() != first.key()
 
 
 def test_quads_that_come_out_well_need_no_other_style(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,7 +11,8 @@ from loopwright.types import Curve, FloatArray, QuadMesh, Region
 TONGUE = [(0, 0), (1, 0), (2, 0), (3, 0), (4, 0), (4.9, 0.3), (4.9, 0.7), (4, 1), (3, 1), (2, 1), (1, 1), (0, 1)]
 SPIKE = [(0, 0), (1, 0.1), (2, 0.3), (3, 0.5), (2, 0.7), (1, 0.9), (0, 1.0)]
 ROUND = [(0, 0), (1, 0), (1.7, 0.3), (2.0, 1.0), (2.0, 2.0), (2.0, 3.0)]
-JAGGED = [(0, 0), (1, 0.4), (2, -0.4), (3, 0.4), (4, -0.4), (5, 0.4)]
+JAGGED = [(0, 0), (1, 0.6), (2, -0.6), (3, 0.6), (4, -0.6), (5, 0.6)]
+TOOTH = [(0, 0), (1, 0), (2, 0), (2.5, 0.5), (3, 0), (4, 0), (5, 0)]
 
 
 def along(points: list[tuple[float, float]], *, closed: bool = False) -> QuadMesh:
@@ -33,7 +34,9 @@ def along(points: list[tuple[float, float]], *, closed: bool = False) -> QuadMes
 
 
 @pytest.mark.parametrize(
-    ("points", "held"), [(TONGUE, [5, 6]), (SPIKE, [3]), (ROUND, []), (JAGGED, [])], ids=["U", "V", "round", "jagged"]
+    ("points", "held"),
+    [(TONGUE, [5, 6]), (SPIKE, [3]), (ROUND, []), (JAGGED, []), (TOOTH, [])],
+    ids=["U", "V", "round", "jagged", "tooth"],
 )
 def test_tips_are_held(points: list[tuple[float, float]], held: list[int]) -> None:
     mesh = along(points)

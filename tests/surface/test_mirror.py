@@ -97,6 +97,24 @@ def test_borders_that_wander_are_mirrored_paint_and_paint_on_one_half_is_not(
     assert share_alike(projector, PLANE, sample_surface(body, triangles, 3000), label) > 0.9 or not is_found
 
 
+@pytest.mark.parametrize("width", [0.06, 0.1])
+def test_stripes_that_change_places_are_not_mirrored(width: float) -> None:
+    points, triangles = ball(5)
+    body = lopsided(points)
+    label = (np.floor(body[:, 1] / width).astype(np.int32) + (body[:, 0] > 0)) % 2
+    projector = SurfaceProjector(body, triangles)
+    assert share_alike(projector, PLANE, sample_surface(body, triangles, 3000), label) < 0.3
+    assert find_mirror(projector, vertex_label=label) is None
+
+
+@pytest.mark.parametrize("levels", [3, 5])
+def test_how_fine_a_sculpt_is_does_not_decide_whether_its_paint_is_mirrored(levels: int) -> None:
+    points, triangles = ball(levels)
+    body = lopsided(points)
+    label = np.floor((body[:, 1] + np.where(body[:, 0] > 0, 0.07, 0.0)) / 0.5).astype(np.int32) + 10
+    assert share_alike(SurfaceProjector(body, triangles), PLANE, sample_surface(body, triangles, 3000), label) > 0.9
+
+
 def test_plane_across_an_axis_goes_through_the_middle_where_the_origin_is_outside() -> None:
     points, triangles = ball(3)
     plane = plane_across("y", SurfaceProjector(points + np.array([0.0, 7.0, 0.0]), triangles))

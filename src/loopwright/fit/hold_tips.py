@@ -14,6 +14,7 @@ from loopwright.types import BoolArray, QuadMesh
 
 _SHARP = np.radians(80.0)  # that a border turns by at a vertex: it is a tip by itself, or ...
 _TIP, _BEND = np.radians(120.0), np.radians(35.0)  # ... at two in a row, and at each of them
+_TOOTH = 0.4  # of that turn, the other way, beside it: a tooth of a jagged border is no tip
 _TIMES = 1.6  # ... times what a closed one of as many edges turns by everywhere
 _ON_CURVE = 0.05  # of the mean edge along a curve: what is fixed and lies this near to it is on it
 
@@ -47,10 +48,15 @@ def _at_tips(mesh: QuadMesh, index: int) -> NDArray[np.int64]:
     turn = np.arccos(np.clip(dot_rows(np.roll(way, 1, axis=0), way), -1.0, 1.0))
     if not closed:
         turn[[0, -1]] = 0.0
+    whole = turn.copy()
     least = _TIMES * 2.0 * np.pi / len(vertices) if closed else 0.0
     turn[turn < max(_BEND, least)] = 0.0
     both = np.where((dot_rows(axis, np.roll(axis, -1, axis=0)) > 0) & (turn > 0), turn + np.roll(turn, -1), 0.0)
     both[np.roll(turn, -1) == 0.0] = 0.0
-    is_tip = (turn > _SHARP) | (both > _TIP) | (np.roll(both, 1) > _TIP)
+    is_tooth = np.zeros(len(turn), np.bool_)
+    for step in (-1, 1):  # beside it the border turns back
+        is_back = dot_rows(axis, np.roll(axis, step, axis=0)) < 0
+        is_tooth |= is_back & (np.roll(whole, step) > _TOOTH * whole)
+    is_tip = ((turn > _SHARP) & ~is_tooth) | (both > _TIP) | (np.roll(both, 1) > _TIP)
     bent: NDArray[np.int64] = vertices[is_tip & slides[vertices]]
     return bent

@@ -152,7 +152,7 @@ def _mixed(tried: Sequence[Try]) -> list[LayoutStyle]:
 
 def _one_by_one(tried: Sequence[Try]) -> Iterator[LayoutStyle]:
     """Yield the best style so far with another in one region: where several change at once, counts tell on others."""
-    seen = {each.style.key() for each in tried}
+    seen = {each.style.key() for each in tried}  # and, as they come, those that cannot be laid out
     for _ in range(_SINGLE):
         best = _best(tried).style
         styles = [replace(best, regions={**best.regions, color: style}) for color, style in _better(tried)]

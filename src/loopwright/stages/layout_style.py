@@ -68,8 +68,12 @@ class LayoutStyle:
 
     def key(self) -> tuple[object, ...]:
         """Return what tells this style from others, as a value that can be in a set."""
-        own = (*self.for_region(), self.node_pole, self.extra_pole, self.oblong, self.unlike)
-        return (*own, *((color, style.for_region()) for color, style in sorted(self.regions.items())))
+        own = self.for_region()
+        others = (
+            (color, style.for_region()) for color, style in sorted(self.regions.items(), key=lambda item: item[0])
+        )
+        regions = tuple(other for other in others if other[1] != own)
+        return (*own, self.node_pole, self.extra_pole, self.oblong, self.unlike, *regions)
 
     def _uneven(self) -> UnevenOptions:
         return UnevenOptions(

@@ -20,7 +20,7 @@ from loopwright.stages.without_names import without_names
 from loopwright.types import Finding, FloatArray, QuadMesh
 
 _MOST_CROSSING = 0.005  # of the quads may pass through others: lips that touch
-_MOST_FOLDED, _TOO_MANY_CROSSING = 0.001, 0.015  # of the quads: with more, the fit can hardly mend them
+_TOO_MANY_CROSSING = 0.015  # of the quads: so many the fit can hardly part again
 _FOLDED_SIDES = (
     "With sides of their own some quads would be folded, or pass through others, so both halves are made equal after "
     "all: paint both alike, or ask for them (--own-sides) all the same."
@@ -32,8 +32,8 @@ def take_sides(
 ) -> tuple[QuadMesh, list[Finding]]:
     """Return the whole mesh of a half, each side on its own part of the sculpt, and findings; or the half as it is.
 
-    Where that would fold quads, or lay many through others, other ways are tried. With more than a few faults left it
-    is only done if it is asked for.
+    Where that would fold quads, or lay many through others, other ways are tried. Where all of them fold some, or
+    lay too many through others, it is only done if it is asked for.
 
     Parameters
     ----------
@@ -53,16 +53,17 @@ def take_sides(
             depth=1,
         )
         whole = own_sides(half, projector, paint=paint, carry=bent.carry, progress=progress)
-        for hold, carry in ((False, bent.carry), (True, None)):
-            if not _has_more_faults(whole, half, 0.0, _MOST_CROSSING):
+        for carry in (bent.carry, None):  # without holding tips
+            if not _has_more_faults(whole, half, _MOST_CROSSING):
                 break
-            other = own_sides(half, projector, paint=paint, carry=carry, keep_tips=hold, progress=progress)
-            whole = min(whole, other, key=_faults)
+            if paint is not None or carry is None:
+                other = own_sides(half, projector, paint=paint, carry=carry, keep_tips=False, progress=progress)
+                whole = min(whole, other, key=_faults)
         return whole
 
     reads = (half, painted, regions.paint, wishes.leave_open, held)
     whole = ground.shelf.keep("own sides", reads, make)
-    if wishes.mirror_shape is None and _has_more_faults(whole, half, _MOST_FOLDED, _TOO_MANY_CROSSING):
+    if wishes.mirror_shape is None and _has_more_faults(whole, half, _TOO_MANY_CROSSING):
         return half, [Finding("own_sides", _FOLDED_SIDES)]
     return whole, tell_loosened(reflect_half(half), whole)
 
@@ -73,9 +74,8 @@ def _faults(mesh: QuadMesh) -> tuple[int, int]:
     return int(are_folded(mesh.positions, mesh.quads).sum()), len(crossing)
 
 
-def _has_more_faults(whole: QuadMesh, half: QuadMesh, most_folded: float, most_crossing: float) -> bool:
-    """Return whether own sides have more faults than both halves had, by these shares of the quads."""
+def _has_more_faults(whole: QuadMesh, half: QuadMesh, most_crossing: float) -> bool:
+    """Return whether own sides have more faults than both halves had; so many more of the quads may cross others."""
     folded, crossing = _faults(whole)
     folded_before, crossing_before = _faults(half)
-    count = len(whole.quads)
-    return folded > 2 * folded_before + most_folded * count or crossing > 2 * crossing_before + most_crossing * count
+    return folded > 2 * folded_before or crossing > 2 * crossing_before + most_crossing * len(whole.quads)

@@ -18,8 +18,9 @@ _ROUNDS = 12
 _SAMPLES = 3000
 # How much nearer the halves must come, relative to the diagonal, before a plane ...
 MOST_APART = 0.01  # of the diagonal, rms: halves of a sculpt that differ by more are no mirror images
-LEAST_ALIKE = 0.9  # share of the area whose paint is mirrored: with less, the paint is not
-_SAME_PLACE = 0.025  # of the diagonal: paint that far from its mirror image is mirrored, if not exactly
+LEAST_ALIKE = 0.9  # share of the area whose paint is mirrored, if not exactly: with less, the paint is not
+_SAME_PLACE = 0.025  # of the diagonal: paint that far from its mirror image counts as mirrored ...
+_LEAST_EXACT = 0.7  # ... where that share of the area is mirrored exactly: stripes may be narrower than that
 _OFF_ORIGIN = 2e-3  # ... that misses the origin is taken instead of one through it,
 _FREE = 1e-4  # ... across no axis is taken instead of one across an axis.
 _LEAST_REACH = 0.02  # rms distance of the sculpt from its mirror plane, relative to the diagonal: no sheet lies in it
@@ -66,7 +67,8 @@ def measure_mirror(
 def share_alike(projector: SurfaceProjector, plane: MirrorPlane, samples: FloatArray, vertex_label: IntArray) -> float:
     """Return the share of samples whose image has their paint, or is no further than 2.5 % of the diagonal from it.
 
-    A hand paints no border twice in the same place; what is painted on one half alone has nothing near.
+    A hand paints no border twice in the same place; what is painted on one half alone has nothing near. Where less than
+    70 % have their paint exactly, that share is returned: stripes that change places are near to each other, too.
 
     Parameters
     ----------
@@ -76,11 +78,17 @@ def share_alike(projector: SurfaceProjector, plane: MirrorPlane, samples: FloatA
     one, other = (_nearest_label(projector, p.triangles, p.points, vertex_label) for p in (here, there))
     both = (one >= 0) & (other >= 0)
     alike = one == other
+    if not both.any():
+        return 1.0
+    if alike[both].mean() < _LEAST_EXACT:
+        return float(alike[both].mean())
+    corners = projector.positions[projector.triangles[there.triangles]]
+    reach = _SAME_PLACE * projector.diagonal + 0.5 * row_lengths(corners[:, 0] - corners[:, 1])  # to the nearest vertex
     for label in np.unique(one[both & ~alike]):
         asked = np.flatnonzero(both & ~alike & (one == label))
         tree = cKDTree(projector.positions[vertex_label == label], balanced_tree=False)
-        alike[asked] = nearest(tree, there.points[asked])[0] <= _SAME_PLACE * projector.diagonal
-    return float(alike[both].mean()) if both.any() else 1.0
+        alike[asked] = nearest(tree, there.points[asked])[0] <= reach[asked]
+    return float(alike[both].mean())
 
 
 def find_mirror(
