@@ -36,6 +36,7 @@ class Place:
     near : (3,) a point near the mesh.
     across, along, toward : (3,) directions or None: of the edges that are crossed, of the loop, of a move.
     is_mirrored : whether the place was given on the other side.
+    is_settled : whether the side that it is on is decided; else the mirror plane decides.
     """
 
     near: FloatArray
@@ -43,6 +44,7 @@ class Place:
     along: FloatArray | None = None
     toward: FloatArray | None = None
     is_mirrored: bool = False
+    is_settled: bool = False
 
 
 @dataclass(frozen=True)

@@ -45,5 +45,8 @@ def test_a_wish_that_is_not_kept_is_told_and_strict_leaves_with_1(
     told = capsys.readouterr().out
     assert f"wishes  poles {wish} in {name} ({'kept' if kept else 'not kept'})" in told
     out.unlink()
-    assert main([*words, "--strict", "--quiet"]) == (0 if kept else 1)
-    assert out.exists()
+    assert main([*words, "--strict", "--json", "--quiet"]) == (0 if kept else 1)
+    said = capsys.readouterr()
+    flaws = [] if kept else [f"poles none in {name} (not kept)"]
+    assert out.exists() and json.loads(said.out)["flaws"] == flaws
+    assert said.err == ("" if kept else f"loopwright: not as wished, though the mesh is written: {flaws[0]}\n")

@@ -147,10 +147,12 @@ def test_wishes_are_told_with_whether_they_were_kept(
     lines = " ".join("\n".join(summary.lines()).split())
     assert "wishes pin back/lips near (1, 0, 0)=8 (kept), pin back/lips near (0, 1, 0)=6 (not judged), line" in lines
     assert "point chin (kept, 0.0125 off), poles none in back (not kept)" in lines
-    assert not summary.is_flawless
-    assert summarize_build(replace(build, options=wishes, outcomes=outcomes[2:4])).is_flawless  # none is known to fail
-    folded = (Finding("folded", "one", 1),)
-    assert not summarize_build(replace(build, findings=folded)).is_flawless
+    assert summary.flaws() == ["line line 2 (not kept)", "poles none in back (not kept)"]
+    assert (
+        summarize_build(replace(build, options=wishes, outcomes=outcomes[2:4])).flaws() == []
+    )  # none is known to fail
+    folded = (Finding("folded", "1 quad is folded", 1),)
+    assert summarize_build(replace(build, findings=folded)).flaws() == ["1 quad is folded"]
     assert "chin (kept, 0.0125 off)" in page.text and "none in back (not kept)" in page.text
     figures = json.loads((tmp_path / "report.json").read_text(encoding="utf-8"))["wishes"]
     assert figures["lines"] == [

@@ -28,7 +28,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--report", type=Path, metavar="DIR", help="write a report with pictures into this folder")
     parser.add_argument(
-        "--strict", action="store_true", help="leave with exit code 1 if a wish is not kept or a quad is folded"
+        "--strict",
+        action="store_true",
+        help="leave with exit code 1 if a pin, line, point or pole wish is not kept, or a quad is folded",
     )
     add_wish_arguments(parser)
 
@@ -41,8 +43,10 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
 
     with name_marks(arguments.marks, options):
         result = build(arguments.sculpt, options=options, progress=console.progress)
-    is_flawless = hand_over(result, arguments, console)
-    return 1 if arguments.strict and not is_flawless else 0
+    flaws = hand_over(result, arguments, console)
+    if not arguments.strict or not flaws:
+        return 0
+    return console.complain(f"not as wished, though the mesh is written: {'; '.join(flaws)}", 1)
 
 
 def check_files(arguments: argparse.Namespace) -> None:
@@ -56,8 +60,8 @@ def check_files(arguments: argparse.Namespace) -> None:
     check_outputs(outputs, {"the sculpt": arguments.sculpt, "the marks file": arguments.marks})
 
 
-def hand_over(result: BuildResult, arguments: argparse.Namespace, console: Console) -> bool:
-    """Write the mesh, and the report if one is wished for, and tell what came out; return whether it is flawless."""
+def hand_over(result: BuildResult, arguments: argparse.Namespace, console: Console) -> list[str]:
+    """Write the mesh, and the report if one is wished for, and tell what came out; return its flaws."""
     from loopwright.report.summarize import summarize_build
 
     write_mesh(arguments.output, result.mesh)
@@ -65,7 +69,8 @@ def hand_over(result: BuildResult, arguments: argparse.Namespace, console: Conso
     for line in summary.lines():
         console.say(line)
     console.say(f"mesh    {arguments.output}")
-    outcome = {**summary.as_json(), "mesh_file": str(arguments.output)}
+    flaws = summary.flaws()
+    outcome = {**summary.as_json(), "flaws": flaws, "mesh_file": str(arguments.output)}
     if arguments.report is not None:
         from loopwright.report.write_report import write_report
 
@@ -73,4 +78,4 @@ def hand_over(result: BuildResult, arguments: argparse.Namespace, console: Conso
         console.say(f"report  {page}")
         outcome["report_file"] = str(page)
     console.give(outcome)
-    return summary.is_flawless
+    return flaws

@@ -54,6 +54,12 @@ class Console:
         print(f"loopwright: {message}", file=self._err)
         return code
 
+    def complain(self, message: str, code: int) -> int:
+        """Print what is wrong with an outcome that was given, and return ``code``."""
+        self.close()
+        print(f"loopwright: {message}", file=self._err)
+        return code
+
     def flush(self) -> None:
         """Let whoever reads the output see all of it now, not when the command ends."""
         self._out.flush()

@@ -10,11 +10,11 @@ import numpy as np
 from loopwright.edit.change import Change, no_change
 from loopwright.edit.make_change import make_change, pick_poles
 from loopwright.edit.mirror_halves import Halves, cut_in_half, is_whole_mirrored, join_halves, other_side
-from loopwright.edit.pick_place import check_near, onto_half, tell_poles_taken
+from loopwright.edit.pick_place import check_near, onto_half, reflect_place, tell_poles_taken
 from loopwright.edit.place_vertices import place_vertices, vertex_normals
 from loopwright.edit.quad_links import link_quads
 from loopwright.edit.tell_poorer import tell_poorer
-from loopwright.edit_wishes import Operation, read_operation
+from loopwright.edit_wishes import Operation, Place, read_operation
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.surface.project import SurfaceProjector
@@ -23,7 +23,6 @@ from loopwright.types import Finding, QuadMesh
 
 __all__ = ["apply_edits"]
 
-_SIDE = 1e-9  # of the sculpt's unit: what is on the other side is that far behind the plane at least
 _MEND = "a fit to the sculpt (--sculpt FILE --fit) may even it out, or another place or direction"
 
 
@@ -64,16 +63,20 @@ def apply_edits(
     findings = []
     for k, operation in enumerate(checked, 1):
         before = len(change.mesh.quads)
-        asked = operation
-        if halves and halves.has_own_sides:
-            operation = _by_links(operation, change, halves)
+        base, asked = change.mesh, operation
+        if halves and halves.has_own_sides and operation.place is not None:
+            base, place = _side_of(operation.place, change, halves)
+            operation = replace(operation, place=place)
         try:
-            check_near(change.mesh, operation.place)
-            taken = _poles_taken(change.mesh, operation)
-            change = change.then(make_change(change.mesh, operation))
+            check_near(base, operation.place)
+            taken = _poles_taken(base, operation)
+            step = make_change(base, operation)
         except (InfeasibleError, MarksError) as error:
             text, about = f"edit {k} ({operation.op}): {error}", f"edits/{k - 1}"
             raise type(error)(text, places=error.places, in_marks=True, about=about) from error
+        if base is not change.mesh:  # what was chosen by the shape of the far side
+            step = replace(step, mesh=replace(step.mesh, positions=step.blend @ change.mesh.positions))
+        change = change.then(step)
         more = (len(change.mesh.quads) - before) * (1 if change.mesh.mirror is None else 2)
         text = f"Edit {k} ({operation.op}){_where(asked)}: {_count_text(more)}{taken}."
         findings.append(Finding("edited", text, abs(more)))
@@ -91,26 +94,21 @@ def apply_edits(
     return edited, findings + (_find_folds(mesh, edited) or poorer)
 
 
-def _by_links(operation: Operation, change: Change, halves: Halves) -> Operation:
-    """Return the operation with its place moved from the side that it is on to where its image is, by the links.
+def _side_of(place: Place, change: Change, halves: Halves) -> tuple[QuadMesh, Place]:
+    """Return the half in the shape of the side that a place is on, and the place on it.
 
-    The plane does not tell that: on sides with shapes of their own, what is mirrored may be another row.
+    On sides with shapes of their own, what lies at the image of a place may be another row. So the far side's shape is
+    reflected, and the place with it.
     """
-    place, plane = operation.place, change.mesh.mirror
-    if place is None or plane is None:
-        return operation
+    mesh, plane = change.mesh, change.mesh.mirror
+    if plane is None:
+        return mesh, place
     here, there = change.blend @ halves.half.positions, change.blend @ halves.image_positions
-    own, other = (np.linalg.norm(points - place.near, axis=1) for points in (here, there))
-    near = change.mesh.positions[int(own.argmin())] + place.near - here[int(own.argmin())]
-    if other.min() < own.min():
-        vertex = int(other.argmin())
-        turned = plane.reflect(there[vertex][None])[0] - plane.reflect(place.near[None])[0]
-        near = plane.reflect((change.mesh.positions[vertex] - turned)[None])[0]
-        beyond = float(plane.signed_distance(near[None])[0])
-        near = near - max(beyond + _SIDE, 0.0) * plane.normal
-    else:
-        near = near - min(float(plane.signed_distance(near[None])[0]), 0.0) * plane.normal
-    return replace(operation, place=replace(place, near=near))
+    own, other = (float(np.linalg.norm(points - place.near, axis=1).min()) for points in (here, there))
+    settled = replace(place, is_settled=True)
+    if own <= other:
+        return mesh, settled
+    return replace(mesh, positions=np.ascontiguousarray(plane.reflect(there))), reflect_place(settled, plane)
 
 
 def _off_plane(half: QuadMesh, change: Change, halves: Halves, projector: SurfaceProjector | None) -> QuadMesh:

@@ -20,6 +20,7 @@ from loopwright.surface.pair_vertices import pair_vertices
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, QuadMesh
 
+_APART = 0.02  # of the diagonal: sides of their own that are further apart, in the median, may be no sides at all
 _EXACT = 1e-6  # of the diagonal: a mesh is taken for mirrored if every vertex has its image so near; files round
 
 
@@ -65,18 +66,26 @@ def edit_ready_mesh(
     InfeasibleError, MarksError
         If an edit cannot be made.
     """
-    halves = cut_in_half(ready) if ready.mirror is not None else None
+    halves = cut_in_half(ready) if ready.mirror is not None and edits else None
     is_own = halves is not None and halves.has_own_sides
     told = [_tell_own_sides(halves)] if halves and is_own else []
     if not fit or projector is None:
         edited, findings = apply_edits(ready, edits, projector)
         return edited, told + findings
+    if halves is None and ready.mirror is not None:
+        halves = cut_in_half(ready)
+        is_own = halves.has_own_sides
     part = halves.half if halves and not is_own else ready
     edited, findings = run_edits(part, edits, projector, progress=progress)
     fitted, _ = fit_limit(edited, projector, progress=progress)
-    if fitted.mirror is not None:
-        return reflect_half(fitted), findings
-    return (_find_mirror(fitted, "auto") if is_own else fitted), told + findings
+    if not is_own:
+        return (reflect_half(fitted) if fitted.mirror is not None else fitted), findings
+    bare = replace(fitted, mirror=None, on_mirror=np.zeros(len(fitted.positions), bool))
+    return mirror_by_links(bare, [_axis(ready)]) or bare, told + findings
+
+
+def _axis(mesh: QuadMesh) -> int:
+    return 0 if mesh.mirror is None else int(np.abs(mesh.mirror.normal).argmax())
 
 
 def _tell_own_sides(halves: Halves) -> Finding:
@@ -105,11 +114,15 @@ def _find_mirror(mesh: QuadMesh, wish: str) -> QuadMesh:
         found = pair_vertices(mesh.positions, mesh.quads, axis, same=_EXACT)
         if found is not None:
             return replace(mesh, on_mirror=found[0] == np.arange(len(found[0])), mirror=found[1])
-    linked = None if wish == "none" else mirror_by_links(mesh, range(3) if wish == "auto" else ["xyz".index(wish)])
+    if wish == "none":
+        return mesh
+    if wish == "auto":
+        return mirror_by_links(mesh, range(3), most_apart=_APART) or mesh
+    linked = mirror_by_links(mesh, ["xyz".index(wish)])
     if linked is not None:
         return linked
-    if wish in ("auto", "none"):
-        return mesh
     raise InfeasibleError(
-        f"The mesh is not mirrored across {wish}; leave --mirror {wish} out, or give --mirror auto.", places=[wish]
+        f"The mesh is not mirrored across {wish}, nor are its quads arranged alike on both sides of it; leave "
+        f"--mirror {wish} out, or give --mirror auto.",
+        places=[wish],
     )

@@ -18,7 +18,7 @@ from loopwright.types import BoolArray, Curve, FloatArray, IntArray, MirrorPlane
 _SAME_PLACE = 1e-9  # of the extent: vertices this near to each other's image are mirrored exactly
 _OWN = 1e-5  # of the extent: images further off have places of their own
 _IN_PLANE = 1e-6  # of the extent: what the halves meet in is in the plane; files round
-_MATCH = 1e-3  # of the extent: how near parts that do not touch the plane must come to their image
+_MATCH = 0.03  # of the extent: how near the middles of parts that do not touch the plane must come to their images
 
 
 @dataclass(frozen=True)
@@ -129,9 +129,10 @@ def join_halves(halves: Halves, half: QuadMesh, other: FloatArray | None) -> Qua
 
 
 def other_side(halves: Halves, half: QuadMesh, positions: FloatArray) -> QuadMesh:
-    """Return an edited half at the positions of its images and on the curves of that side."""
+    """Return an edited half at the positions of its images, on the curves of that side, and facing as it does."""
     curve_image = np.concatenate([halves.curve_image, np.arange(len(halves.curve_image), len(half.curves)), [-1]])
-    return replace(half, positions=positions, vertex_curve=curve_image[half.vertex_curve].astype(np.int32))
+    quads = np.ascontiguousarray(half.quads[:, [0, 3, 2, 1]])
+    return replace(half, positions=positions, quads=quads, vertex_curve=curve_image[half.vertex_curve].astype(np.int32))
 
 
 def _match_halves(mesh: QuadMesh, mirror: MirrorPlane) -> tuple[BoolArray, Ids]:
@@ -159,11 +160,17 @@ def _match_halves(mesh: QuadMesh, mirror: MirrorPlane) -> tuple[BoolArray, Ids]:
     return is_kept, image
 
 
-def flood(twin: Ids, seeds: Ids) -> Ids:
-    """Spread (k, 2) pairs of a half-edge and its image, running the other way, over neighbours; return images or -1."""
+def flood(twin: Ids, seeds: Ids, *, levels: int | None = None) -> Ids:
+    """Spread (k, 2) pairs of a half-edge and its image, running the other way, over neighbours; return images or -1.
+
+    Parameters
+    ----------
+    levels : how far; None for all that is reached.
+    """
     image = np.full(len(twin), -1, np.int64)
     front = seeds
-    while len(front):
+    while len(front) and levels != 0:
+        levels = None if levels is None else levels - 1
         front = front[image[front[:, 0]] < 0]
         _, first = np.unique(front[:, 0] // 4, return_index=True)
         front = front[np.sort(first)]
@@ -180,18 +187,33 @@ def flood(twin: Ids, seeds: Ids) -> Ids:
 
 
 def _match_by_place(mesh: QuadMesh, mirror: MirrorPlane, rest: IntArray, others: IntArray, image: Ids) -> None:
-    """Match parts that touch the plane nowhere by the positions of their images."""
-    if len(rest) == 0:
-        return
+    """Match parts that touch the plane nowhere by the positions of their images, moved middle on middle."""
     ids, candidates = np.unique(rest), np.unique(others)
-    if len(candidates) == 0:
-        raise MarksError("A part of the mesh has no image on the other side of the mirror plane.")
-    distance, nearest = cKDTree(mesh.positions[candidates], balanced_tree=False, compact_nodes=False).query(
-        mirror.reflect(mesh.positions[ids])
-    )
-    if distance.max() > _MATCH * float(np.ptp(mesh.positions, axis=0).max()):
-        raise MarksError("A part of the mesh that does not touch the mirror plane has no image on its other side.")
-    image[ids], image[candidates[nearest]] = candidates[nearest], ids
+    taken: list[Ids] = []
+    for part in _part_vertices(rest, ids):
+        pieces = [p for p in _part_vertices(others, candidates) if len(p) == len(part)]
+        there = mirror.reflect(mesh.positions[part])
+        gaps = [float(np.linalg.norm(mesh.positions[p].mean(axis=0) - there.mean(axis=0))) for p in pieces]
+        if not pieces or min(gaps) > _MATCH * float(np.ptp(mesh.positions, axis=0).max()):
+            at = "({:.4g}, {:.4g}, {:.4g})".format(*mesh.positions[part].mean(axis=0))
+            raise MarksError(f"The part of the mesh round {at} has no image on the other side of the mirror plane.")
+        piece = pieces[int(np.argmin(gaps))]
+        there = there + mesh.positions[piece].mean(axis=0) - there.mean(axis=0)
+        nearest = piece[cKDTree(mesh.positions[piece], balanced_tree=False, compact_nodes=False).query(there)[1]]
+        image[part], image[nearest] = nearest, part
+        taken.append(nearest)
+    if taken and len(np.unique(np.concatenate(taken))) < sum(map(len, taken)):
+        raise MarksError("Two parts of the mesh have one image on the other side of the mirror plane.")
+
+
+def _part_vertices(quads: IntArray, ids: IntArray) -> list[Ids]:
+    """Return the vertices of each connected part of some quads."""
+    if len(quads) == 0:
+        return []
+    row = np.searchsorted(ids, quads)
+    pairs = (np.ones(3 * len(quads)), (np.repeat(row[:, 0], 3), row[:, 1:].ravel()))
+    count, part = connected_components(coo_matrix(pairs, shape=(len(ids), len(ids))), directed=False)
+    return [ids[part == k].astype(np.int64) for k in range(count)]
 
 
 def _check_match(mesh: QuadMesh, is_kept: BoolArray, image: Ids) -> None:

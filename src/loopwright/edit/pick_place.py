@@ -12,7 +12,7 @@ from loopwright.edit.quad_links import Ids, QuadLinks
 from loopwright.edit_wishes import Place
 from loopwright.errors import InfeasibleError, MarksError
 from loopwright.fit.link_edges import mean_edges
-from loopwright.types import FloatArray, QuadMesh
+from loopwright.types import FloatArray, MirrorPlane, QuadMesh
 
 _SAME = 1e-9  # of the extent: distances that differ by less are ties, broken by position
 FAR_POLE = 3.0  # edges: a pole farther from a place is not the one that is meant
@@ -23,8 +23,13 @@ _LEAST_SINE = 1e-6  # between the surface and a direction that says something on
 def onto_half(place: Place, half: QuadMesh) -> Place:
     """Return the place, mirrored where it lies on the side that a half mesh has not."""
     mirror = half.mirror
-    if mirror is None or mirror.signed_distance(place.near[None])[0] >= 0.0:
+    if mirror is None or place.is_settled or mirror.signed_distance(place.near[None])[0] >= 0.0:
         return place
+    return reflect_place(place, mirror)
+
+
+def reflect_place(place: Place, mirror: MirrorPlane) -> Place:
+    """Return the mirror image of a place, which is what it means on the half."""
 
     def turn(direction: FloatArray | None) -> FloatArray | None:
         return None if direction is None else direction - 2.0 * (direction @ mirror.normal) * mirror.normal
@@ -53,8 +58,8 @@ def check_near(mesh: QuadMesh, place: Place | None) -> None:
     points = onto_half(place, mesh).near
     gap = float(np.linalg.norm(mesh.positions - points, axis=1).min())
     if gap > _ASTRAY * float(np.linalg.norm(np.ptp(mesh.positions, axis=0))):
-        here = ", ".join(f"{x:.4g}" for x in place.near)
-        raise MarksError(f"its place ({here}) is {gap:.3g} away from the mesh; put it on the surface.")
+        here = tell_spot(mesh, place, place.near)
+        raise MarksError(f"its place {here} is {gap:.3g} away from the mesh; put it on the surface.")
 
 
 def pick_rung(mesh: QuadMesh, links: QuadLinks, place: Place) -> int:

@@ -20,7 +20,7 @@ from loopwright.report.measure_distance import Distances
 from loopwright.report.measure_poles import Poles, measure_poles
 from loopwright.report.measure_symmetry import measure_symmetry
 from loopwright.report.parts import BuildLike, LayoutLike, PlanLike
-from loopwright.report.tell_wishes import are_kept, list_wishes, tell_wishes
+from loopwright.report.tell_wishes import list_wishes, tell_wishes
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, IntArray, QuadMesh, RegionSurface
 
@@ -74,10 +74,11 @@ class Summary:
         """Return the figures as plain values."""
         return {"loopwright": __version__, **asdict(self)}
 
-    @property
-    def is_flawless(self) -> bool:
-        """Whether no wish is known not to be kept, and no quad is folded."""
-        return are_kept(self.wishes) and not any(finding["kind"] == "folded" for finding in self.findings)
+    def flaws(self) -> list[str]:
+        """Return which wishes are known not to be kept, and whether quads are folded; sizes and the budget are told."""
+        missed = [wish for wish in list_wishes(self.wishes, is_plan=self.is_plan) if "(not kept" in wish]
+        folded = [str(finding["text"]) for finding in self.findings if finding["kind"] == "folded"]
+        return missed + folded
 
     def lines(self) -> list[str]:
         """Return the lines that a command prints."""

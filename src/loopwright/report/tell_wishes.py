@@ -95,13 +95,6 @@ def list_wishes(told: Mapping[str, object], *, is_plan: bool) -> list[str]:
     return listed
 
 
-def are_kept(told: Mapping[str, object]) -> bool:
-    """Return whether no wish of :func:`tell_wishes` is known not to be kept."""
-    kinds = (told.get(kind) for kind in WISH_WORDS)
-    entries = chain.from_iterable(entries for entries in kinds if isinstance(entries, Sequence))
-    return not any(isinstance(entry, Mapping) and entry.get("kept") is False for entry in entries)
-
-
 def _tell(entry: Mapping[str, object], is_plan: bool) -> str:
     name = entry["name"] if "name" in entry else f"{entry['wish']} in {entry['region']}"
     if "count" in entry:
