@@ -8,7 +8,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.conftest import globe
 
+from loopwright import BuildOptions, plan
 from loopwright.errors import MarksError
 from loopwright.marks.cluster_colors import vertex_areas
 from loopwright.marks.options import MarksOptions
@@ -311,3 +313,20 @@ def test_painted_head(tools: Any) -> None:
     for region in surface.regions:
         painted = (sculpt.colors == np.array(region.color)).all(axis=1) & right
         assert sum(tools.region_pieces(surface)[region.name]) == pytest.approx(area[painted].sum(), rel=0.1)
+
+
+@pytest.mark.parametrize(("rows", "level"), [(50, -0.7), (60, -0.75), (60, 0.64)])
+def test_a_rim_ends_at_the_mirror_plane_as_high_as_it_is_elsewhere(rows: int, level: float) -> None:
+    """The corner between the rim and the plane stays when short edges collapse: no notch."""
+    points, triangles = globe(rows)
+    colors = np.where((points[:, 2] < level)[:, None], (20, 20, 20), (200, 120, 60)).astype(np.uint8)
+    wishes = BuildOptions(budget=1500, leave_open=((20, 20, 20),), mirror="x", proxy_faces=6000)
+    surface = plan(Sculpt(points, triangles, colors), options=wishes).surface
+    table = build_edges(surface.triangles, len(surface.positions))
+    ends = surface.positions[table.edges]
+    edge = float(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).mean())
+    rim = table.edges[table.is_boundary()]
+    rim = np.unique(rim[~surface.on_mirror[rim].all(axis=1)])
+    height, is_end = surface.positions[rim, 2], surface.on_mirror[rim]
+    assert is_end.sum() == 2
+    assert np.abs(height[is_end] - np.median(height[~is_end])).max() < 0.2 * edge

@@ -39,7 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--mirror",
         choices=get_args(Mirror),
         default="auto",
-        help="change both sides where they have the same quads, or one side, or insist on an axis (default %(default)s)",
+        help="change both sides where they are linked alike, or one, or insist on an axis (default %(default)s)",
     )
     parser.add_argument("-o", "--output", type=Path, required=True, metavar="FOLDER", help="folder to write to")
     parser.add_argument("--format", choices=("obj", "ply"), default="obj", help="of the meshes: .obj or .ply (obj)")

@@ -108,13 +108,13 @@ def finish_regions(net: Net, plane: MirrorPlane | None, projector: SurfaceProjec
     """
     tolerance = 1e-7 * projector.diagonal
     net = _release_mirror(net, plane, tolerance)
-    net = _tidy(net)
+    net = _tidy(net, plane, tolerance)
     for _ in range(3):
         on_mirror = find_on_mirror(net, plane, tolerance)
         net = smooth_borders(net, on_mirror, plane, projector)
         net = relax_vertices(net, projector, rounds=2)
         net = flip_edges(net, rounds=4)
-    net = _tidy(net)
+    net = _tidy(net, plane, tolerance)
     net = split_long_edges(net, projector, long=1.7, rounds=2)
     net = relax_vertices(flip_edges(net), projector, rounds=2)
     net = merge_small_pieces(net, 0.0, _FEWEST_TRIANGLES)
@@ -163,10 +163,12 @@ def _release_mirror(net: Net, plane: MirrorPlane | None, tolerance: float) -> Ne
     return replace(net, positions=positions, is_fixed=net.is_fixed & ~on_mirror)
 
 
-def _tidy(net: Net) -> Net:
+def _tidy(net: Net, plane: MirrorPlane | None, tolerance: float) -> Net:
     """Remove the short edges and thin triangles that cutting left."""
     for short, min_quality in ((0.2, 0.05), (0.45, 0.3), (0.6, 0.3)):
-        options = CollapseOptions(short=short, long=1.6, min_cos=0.4, min_quality=min_quality)
+        options = CollapseOptions(
+            short=short, long=1.6, min_cos=0.4, min_quality=min_quality, plane=plane, in_plane=tolerance
+        )
         net, _ = collapse_short_edges(net, options=options, rounds=16, least_share=0.0)
         net = flip_edges(net, rounds=4)
     return net

@@ -26,7 +26,7 @@ from loopwright.surface.edges import (
     triangle_quality,
 )
 from loopwright.surface.net import Net, compact, kept_degree, kept_edges
-from loopwright.types import BoolArray, FloatArray, IntArray
+from loopwright.types import BoolArray, FloatArray, IntArray, MirrorPlane
 
 _MEAN_COS = 0.5
 _PATIENCE = 4
@@ -46,6 +46,10 @@ class CollapseOptions:
     """No triangle gets a quality below this unless the worst one it replaces was worse."""
     passes: int = 5
     """Rounds of the search for an independent set."""
+    plane: MirrorPlane | None = None
+    """Vertices in this plane where a rim leaves it stay: else the rim would end elsewhere, with a notch."""
+    in_plane: float = 0.0
+    """How far off it a vertex may lie that is in it."""
 
 
 def collapse_short_edges(
@@ -109,10 +113,20 @@ def _choose_targets(net: Net, table: EdgeTable, kept: BoolArray, options: Collap
     end = np.stack([b[near], a[near]], axis=1).ravel()
     on_chain = degree[start] > 0
     along = np.repeat(kept[near], 2) & (degree[start] == 2)
+    if options.plane is not None:
+        along &= ~_leaves_plane(net, table.edges[kept], options.plane, options.in_plane)[start]
     may = np.where(on_chain, along, ~net.is_fixed[start])
     target = np.full(n, -1, dtype=np.int32)
     target[start[may]] = end[may]
     return target
+
+
+def _leaves_plane(net: Net, edges: IntArray, plane: MirrorPlane, tolerance: float) -> BoolArray:
+    """Return (n,) vertices in the plane of whose kept edges one alone lies in it."""
+    there = np.abs(plane.signed_distance(net.positions)) <= tolerance
+    both = edges[there[edges].all(axis=1)]
+    leaves: BoolArray = there & (np.bincount(both.ravel(), minlength=len(there)) == 1)
+    return leaves
 
 
 def _hash_order(n: int, seed: int) -> NDArray[np.int64]:
