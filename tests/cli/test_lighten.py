@@ -42,6 +42,18 @@ def test_versions_get_lighter_and_keep_poles_places_and_mirror(
         assert any({tuple(p) for p in np.round(light.positions * s + 0.0, 5).tolist()} == places for s in flips())
 
 
+def test_folded_quads_are_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put_mesh(tmp_path)
+    words = ["lighten", str(tmp_path / "mesh.obj"), "--shares", "0.6", "-o", str(tmp_path / "out")]
+    assert main(words) == 0 and "quads folded" not in capsys.readouterr().out
+    module = "loopwright.fit.measure_quality.corner_sines"
+    monkeypatch.setattr(module, lambda points, quads: np.where(np.arange(len(quads)) < 2, -0.1, 0.9)[:, None])
+    assert main(words) == 0
+    assert "folded: 2 quads folded: a greater share" in capsys.readouterr().out
+
+
 def flips() -> list[tuple[float, float, float]]:
     return [(-1.0, 1.0, 1.0), (1.0, -1.0, 1.0), (1.0, 1.0, -1.0)]
 

@@ -52,6 +52,19 @@ def test_a_pin_on_the_count_that_comes_anyway_is_not_told() -> None:
     assert tell_far_pins(solved(layout, pins), arc_targets(layout, layout.vertex_size), pins) == []
 
 
+def test_a_pin_is_not_told_its_own_count_where_others_are_as_good() -> None:
+    """Counts found without a pin may have fewer poles and the pinned count all the same."""
+    layout = layout_of(NAME)
+    one, other = sides(layout)
+    count = free_count(layout, one)
+    pins = (SumPin(one, 2 * count, "a/b"),)
+    counts = solved(layout, (*pins, SumPin(other, count, "c/d")))
+    free = solved(layout, pins)
+    assert sum(extra_poles(layout, counts)) > sum(extra_poles(layout, free))
+    targets = arc_targets(layout, layout.vertex_size)
+    assert tell_costly_pins(layout, counts, targets, pins, lambda _: free) == []
+
+
 def test_the_count_that_is_told_is_free_of_what_the_pin_costs() -> None:
     layout = layout_of(NAME)
     arcs = sides(layout)[0]

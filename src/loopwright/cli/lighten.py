@@ -67,6 +67,9 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
             f"{name}  {plural(int(figure['faces']), 'quad')}, {plural(int(figure['poles']), 'pole')}; scaled Jacobian "
             f"{figure['quality_mean']:.3f} in the mean, least {figure['quality_min']:.3f}"
         )
+        if figure["folded"]:
+            text = f"{plural(int(figure['folded']), 'quad')} folded: a greater share leaves more rows there."
+            console.say(f"folded: {text}")
     console.say(f"written {arguments.output}: {', '.join((*names, *maps))}")
     versions = [
         {"file": name, "map_file": table, **figure} for name, table, figure in zip(names, maps, figures, strict=True)
@@ -117,4 +120,5 @@ def _figures(mesh: QuadMesh) -> dict[str, float]:
         "poles": sum(quality.poles.values()),
         "quality_mean": summary["mean"],
         "quality_min": summary["min"],
+        "folded": int((quality.scaled_jacobian <= 0.0).sum()),
     }

@@ -140,6 +140,8 @@ class _Bill:
         free = self.solve(tuple(p for p in self.pins if p not in gone))
         poles = self._poles(self.counts) - self._poles(free)
         pairs = [(pin.count, n) for pin in freed for n in pin.counted(free)]
+        if all(n == count for count, n in pairs):
+            return None  # the solver found others as good; another count would free nothing
         one = len(freed) == 1
         costs = [f"{'costs' if one else 'together cost'} {plural(poles, 'pole')}"] if poles > 0 else []
         if max(stretch(*pair) for pair in pairs) >= (_DOUBTED if poles > 0 else _STRETCHED):
