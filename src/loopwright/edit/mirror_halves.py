@@ -190,10 +190,11 @@ def _match_by_place(mesh: QuadMesh, mirror: MirrorPlane, rest: IntArray, others:
     """Match parts that touch the plane nowhere by the positions of their images, moved middle on middle."""
     ids, candidates = np.unique(rest), np.unique(others)
     taken: list[Ids] = []
+    all_pieces = _part_vertices(others, candidates) if len(rest) else []
     for part in _part_vertices(rest, ids):
-        pieces = [p for p in _part_vertices(others, candidates) if len(p) == len(part)]
+        pieces = [piece for piece in all_pieces if len(piece) == len(part)]
         there = mirror.reflect(mesh.positions[part])
-        gaps = [float(np.linalg.norm(mesh.positions[p].mean(axis=0) - there.mean(axis=0))) for p in pieces]
+        gaps = [float(np.linalg.norm(mesh.positions[each].mean(axis=0) - there.mean(axis=0))) for each in pieces]
         if not pieces or min(gaps) > _MATCH * float(np.ptp(mesh.positions, axis=0).max()):
             at = "({:.4g}, {:.4g}, {:.4g})".format(*mesh.positions[part].mean(axis=0))
             raise MarksError(f"The part of the mesh round {at} has no image on the other side of the mirror plane.")
