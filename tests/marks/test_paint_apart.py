@@ -85,6 +85,15 @@ def test_a_shape_that_is_apart_is_named_as_the_reason(tools: Any) -> None:
     assert "shape is" in text and "edges, where" in text and "--mirror-shape makes both equal" in text
 
 
+def painted_apart(tools: Any) -> Sculpt:
+    """A ball whose two colours meet a little higher on one half."""
+    positions, triangles = tools.icosphere(5)
+    x, _, z = positions.T
+    colors = np.where((z > np.where(x > 0, 0.3, 0.35))[:, None], (200, 60, 60), (60, 60, 200))
+    painted: Sculpt = tools.paint(positions, triangles, colors)
+    return painted
+
+
 @pytest.mark.parametrize("asked", [None, False])
 def test_own_sides_that_fold_quads_are_only_taken_where_they_are_asked_for(
     tools: Any, monkeypatch: pytest.MonkeyPatch, asked: bool | None
@@ -96,11 +105,8 @@ def test_own_sides_that_fold_quads_are_only_taken_where_they_are_asked_for(
         return replace(whole, positions=positions, mirror=None)
 
     monkeypatch.setattr("loopwright.stages.take_sides.own_sides", folded)
-    positions, triangles = tools.icosphere(5)
-    x, _, z = positions.T
-    colors = np.where((z > np.where(x > 0, 0.3, 0.35))[:, None], (200, 60, 60), (60, 60, 200))
     wishes = BuildOptions(budget=600, mirror="x", mirror_shape=asked, fit_limit=False)
-    result = build(tools.paint(positions, triangles, colors), options=wishes)
+    result = build(painted_apart(tools), options=wishes)
     assert ("own_sides" in {f.kind for f in result.findings}) == (asked is None)
     assert (result.mesh.mirror is not None) == (asked is None)
 
@@ -120,10 +126,7 @@ def test_other_ways_are_tried_where_own_sides_fold_quads(
         return replace(whole, positions=positions, mirror=None)
 
     monkeypatch.setattr("loopwright.stages.take_sides.own_sides", some)
-    positions, triangles = tools.icosphere(5)
-    x, _, z = positions.T
-    colors = np.where((z > np.where(x > 0, 0.3, 0.35))[:, None], (200, 60, 60), (60, 60, 200))
     wishes = BuildOptions(budget=600, mirror="x", fit_limit=False)
-    result = build(tools.paint(positions, triangles, colors), options=wishes)
+    result = build(painted_apart(tools), options=wishes)
     assert ways == ["with tips", "without tips", "to the nearest"][: 2 if good == "without tips" else 3]
     assert result.mesh.mirror is None and "own_sides" not in {f.kind for f in result.findings}

@@ -49,10 +49,8 @@ class Console:
 
     def fail(self, message: str, code: int, *, places: Sequence[object] = ()) -> int:
         """Print one error message and return ``code``; as JSON, the places go with it."""
-        self.close()
         self.give({"error": message, "exit_code": code, "places": [str(place) for place in places]})
-        print(f"loopwright: {message}", file=self._err)
-        return code
+        return self.complain(message, code)
 
     def complain(self, message: str, code: int) -> int:
         """Print what is wrong with an outcome that was given, and return ``code``."""

@@ -66,15 +66,14 @@ def edit_ready_mesh(
     InfeasibleError, MarksError
         If an edit cannot be made.
     """
-    halves = cut_in_half(ready) if ready.mirror is not None and edits else None
+    if not edits and not fit:
+        return ready, []
+    halves = cut_in_half(ready) if ready.mirror is not None else None
     is_own = halves is not None and halves.has_own_sides
-    told = [_tell_own_sides(halves)] if halves and is_own else []
+    told = [_tell_own_sides(halves)] if halves and is_own and edits else []
     if not fit or projector is None:
         edited, findings = apply_edits(ready, edits, projector)
         return edited, told + findings
-    if halves is None and ready.mirror is not None:
-        halves = cut_in_half(ready)
-        is_own = halves.has_own_sides
     part = halves.half if halves and not is_own else ready
     edited, findings = run_edits(part, edits, projector, progress=progress)
     fitted, _ = fit_limit(edited, projector, progress=progress)

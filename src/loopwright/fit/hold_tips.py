@@ -14,8 +14,8 @@ from loopwright.types import BoolArray, QuadMesh
 
 _SHARP = np.radians(80.0)  # that a border turns by at a vertex: it is a tip by itself, or ...
 _TIP, _BEND = np.radians(120.0), np.radians(35.0)  # ... at two in a row, and at each of them
-_TOOTH = 0.4  # of that turn, the other way, beside it: a tooth of a jagged border is no tip
-_TIMES = 1.6  # ... times what a closed one of as many edges turns by everywhere
+_TIMES = 1.6  # ... and so many times what a closed one of as many edges turns by everywhere
+_TOOTH = 0.4  # of a sharp turn, the other way, beside it: a tooth of a jagged border is no tip
 _ON_CURVE = 0.05  # of the mean edge along a curve: what is fixed and lies this near to it is on it
 
 

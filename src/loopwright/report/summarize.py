@@ -76,9 +76,8 @@ class Summary:
 
     def flaws(self) -> list[str]:
         """Return which wishes are known not to be kept, and whether quads are folded; sizes and the budget are told."""
-        missed = [wish for wish in list_wishes(self.wishes, is_plan=self.is_plan) if "(not kept" in wish]
         folded = [str(finding["text"]) for finding in self.findings if finding["kind"] == "folded"]
-        return missed + folded
+        return list_wishes(self.wishes, is_plan=self.is_plan, missed=True) + folded
 
     def lines(self) -> list[str]:
         """Return the lines that a command prints."""

@@ -84,14 +84,20 @@ def tell_kept(entries: object, *, is_plan: bool) -> str:
     return ", ".join(_tell(entry, is_plan) for entry in entries if isinstance(entry, Mapping)) or "none"
 
 
-def list_wishes(told: Mapping[str, object], *, is_plan: bool) -> list[str]:
-    """Return each wish of :func:`tell_wishes` that has an outcome in words, such as ``pin lips/mouth=24 (kept)``."""
+def list_wishes(told: Mapping[str, object], *, is_plan: bool, missed: bool = False) -> list[str]:
+    """Return each wish of :func:`tell_wishes` that has an outcome in words, such as ``pin lips/mouth=24 (kept)``.
+
+    Parameters
+    ----------
+    missed : only those that are known not to be kept.
+    """
     words = {"pins": "pin", "lines": "line", "points": "point", "poles": "poles"}
     listed = []
     for kind, word in words.items():
         entries = told.get(kind)
-        if isinstance(entries, Sequence):
-            listed += [f"{word} {_tell(entry, is_plan)}" for entry in entries if isinstance(entry, Mapping)]
+        for entry in entries if isinstance(entries, Sequence) else ():
+            if isinstance(entry, Mapping) and (entry["kept"] is False or not missed):
+                listed.append(f"{word} {_tell(entry, is_plan)}")
     return listed
 
 

@@ -45,25 +45,27 @@ def take_sides(
     paint = OwnPaint(regions.paint, paint_index(ground, regions.paint), is_open, held) if len(palette) > 1 else None
     painted = without_names(regions.painted)
 
-    def make() -> QuadMesh:
+    def make() -> tuple[QuadMesh, tuple[int, int]]:
         bent = ground.shelf.keep(
             "bent half",
             (painted, regions.paint, is_open),
             lambda: bend_half(painted, projector, regions.paint, is_open, progress=progress),
             depth=1,
         )
-        whole = own_sides(half, projector, paint=paint, carry=bent.carry, progress=progress)
+        best = own_sides(half, projector, paint=paint, carry=bent.carry, progress=progress)
+        faults = _faults(best)
         for carry in (bent.carry, None):  # without holding tips
-            if not _has_more_faults(whole, half, _MOST_CROSSING):
+            if not _are_more(faults, before, _MOST_CROSSING * len(best.quads)):
                 break
             if paint is not None or carry is None:
                 other = own_sides(half, projector, paint=paint, carry=carry, keep_tips=False, progress=progress)
-                whole = min(whole, other, key=_faults)
-        return whole
+                best, faults = min((best, faults), (other, _faults(other)), key=lambda each: each[1])
+        return best, faults
 
     reads = (half, painted, regions.paint, wishes.leave_open, held)
-    whole = ground.shelf.keep("own sides", reads, make)
-    if wishes.mirror_shape is None and _has_more_faults(whole, half, _TOO_MANY_CROSSING):
+    before = _faults(half)
+    whole, faults = ground.shelf.keep("own sides", reads, make)
+    if wishes.mirror_shape is None and _are_more(faults, before, _TOO_MANY_CROSSING * len(whole.quads)):
         return half, [Finding("own_sides", _FOLDED_SIDES)]
     return whole, tell_loosened(reflect_half(half), whole)
 
@@ -74,8 +76,6 @@ def _faults(mesh: QuadMesh) -> tuple[int, int]:
     return int(are_folded(mesh.positions, mesh.quads).sum()), len(crossing)
 
 
-def _has_more_faults(whole: QuadMesh, half: QuadMesh, most_crossing: float) -> bool:
-    """Return whether own sides have more faults than both halves had; so many more of the quads may cross others."""
-    folded, crossing = _faults(whole)
-    folded_before, crossing_before = _faults(half)
-    return folded > 2 * folded_before or crossing > 2 * crossing_before + most_crossing * len(whole.quads)
+def _are_more(faults: tuple[int, int], before: tuple[int, int], most_crossing: float) -> bool:
+    """Return whether own sides have more faults than both halves had; so many more quads may pass through others."""
+    return faults[0] > 2 * before[0] or faults[1] > 2 * before[1] + most_crossing

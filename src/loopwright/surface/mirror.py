@@ -33,7 +33,7 @@ class MirrorFit:
     """A plane and how far the sculpt's mirror image lies from the sculpt, relative to the diagonal: rms and far parts.
 
     All but 2 % of the surface is within ``far``. ``label_agreement`` is the share of the surface that has the paint of
-    its image, or of some place near to that (see :func:`share_alike`).
+    its image; of a plane that was found, or comes nearest, also of some place near to that (see :func:`share_alike`).
     """
 
     plane: MirrorPlane
