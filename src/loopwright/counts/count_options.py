@@ -12,13 +12,14 @@ class CountOptions:
 
     extra_pole : price of one pole beyond the planned ones.
     ring_poles : price of a ring that cannot be a stack of closed loops.
+    sector : factor on ``extra_pole``, and on ``uneven`` and ``uneven_rows``, in a sector of a ring away from openings.
     uneven : price per segment that opposite sides differ, in a patch of many rows between them.
     uneven_rows : the same times the rows wished between them, where it is more so: poles need rows to end columns in.
     thin : price of a pole, or a strip, that is only one row away from a side.
     rim_segments : least number of segments round an opening.
     bare_rim : price of each segment that an opening lacks to that number.
     short_rim : price per segment that an opening lacks; well above what a segment more than wished costs.
-    ring_rows : least number of rows of a ring at an opening.
+    ring_rows : least number of rows of a ring at an opening; one with room for less than half as many has two.
     few_rows : price of each row that such a ring lacks, for each of its sides.
     oblong : price per face of a patch, for each of its corners (their mean), of how far two sides' counts, as shares
         of what they wish, are apart beyond ``least_oblong``.
@@ -31,6 +32,7 @@ class CountOptions:
 
     extra_pole: float = 4.0
     ring_poles: float = 80.0
+    sector: float = 0.5
     uneven: float = 0.1
     uneven_rows: float = 1.5
     thin: float = 0.8

@@ -103,9 +103,14 @@ def build_program(
         sides = [arcs[[a for a, _ in side]].tolist() for side in patch.sides]
         longest = [float(sum(limits[a] for a, _ in side)) for side in patch.sides]
         price = opt.ring_poles if patch.is_ring else opt.extra_pole * extra * opt.region_poles.get(patch.region, 1.0)
+        ends_rows = 1.0
+        if patch.is_sector:
+            at_rim = any(layout.arcs[a].kind == "rim" for side in patch.sides for a, _ in side)
+            ends_rows = 1.0 if at_rim else opt.sector
+            price = opt.ring_poles if at_rim else ends_rows * price
         wished = [float(sum(targets[a] for a, _ in side)) for side in patch.sides]
-        loose.append(add_patch_rows(program, sides, longest, wished, price, opt))
-        add_ring_rows(program, layout, patch, sides, opt)
+        loose.append(add_patch_rows(program, sides, longest, wished, price, opt, unlike=ends_rows))
+        add_ring_rows(program, layout, patch, sides, wished, opt)
         add_square_rows(program, sides, wished, opt)
     add_rim_rows(program, layout, arcs, opt)
     add_loop_rows(program, layout, arcs)

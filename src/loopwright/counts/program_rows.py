@@ -24,6 +24,8 @@ def add_patch_rows(
     wished: list[float],
     price: float,
     opt: CountOptions,
+    *,
+    unlike: float = 1.0,
 ) -> int:
     """The fill conditions of one patch.
 
@@ -32,7 +34,8 @@ def add_patch_rows(
     opposite sides equal (4 sides), or the spokes of one pole all at least 1.
     2 s_i = e_(i+1) + e_(i-1) + e_i - e_(i+2) - e_(i-2) for five sides,
     2 s_k = e_i + e_j - e_k for three (solved from e_i = s_(i-1) + s_(i+1)).
-    ``wished`` are the sides' counts before any rounding.
+    ``wished`` are the sides' counts before any rounding, and ``unlike`` is a
+    factor on what it costs that opposite sides differ.
     Returns the column ``loose``.
     """
     half = program.integer(0.0, 1.0, 1e5)
@@ -48,7 +51,7 @@ def add_patch_rows(
     if n == 4:
         for i in range(2):
             rows = max(0.5 * (wished[i - 1] + wished[i + 1]), 1.0)
-            each = max(opt.uneven, opt.uneven_rows / rows)
+            each = unlike * max(opt.uneven, opt.uneven_rows / rows)
             more, less = program.real(each), program.real(each)
             program.add_terms(0.0, 0.0, (sides[i], 1.0), (sides[i + 2], -1.0), ([more], -1.0), ([less], 1.0))
             program.add_terms(-np.inf, 0.0, ([more, less], 1.0), ([loose], -max(longest[i], longest[i + 2])))
@@ -63,16 +66,26 @@ def add_patch_rows(
 
 
 def add_ring_rows(
-    program: IntegerProgram, layout: Layout, patch: Patch, sides: list[list[int]], opt: CountOptions
+    program: IntegerProgram,
+    layout: Layout,
+    patch: Patch,
+    sides: list[list[int]],
+    wished: list[float],
+    opt: CountOptions,
 ) -> None:
-    """A ring at an opening, such as a lid or a lip, gets at least ``ring_rows``: it has to bend."""
+    """A ring at an opening, such as a lid or a lip, gets at least ``ring_rows``: it has to bend.
+
+    One that is so thin that its quads would be more than about twice as long as wide gets fewer, but two.  ``wished``
+    are the sides' counts before any rounding.
+    """
     if not patch.is_ring or len(sides) != 4:
         return
     at_rim = [any(layout.arcs[a].kind == "rim" for a, _ in side) for side in patch.sides]
     for i in range(4):
         if at_rim[i - 1] or at_rim[(i + 1) % 4]:
+            least = float(np.clip(np.floor(2.0 * wished[i] + 0.5), min(2, opt.ring_rows), opt.ring_rows))
             lack = program.real(opt.few_rows)
-            program.add_terms(opt.ring_rows, np.inf, (sides[i], 1.0), ([lack], 1.0))
+            program.add_terms(least, np.inf, (sides[i], 1.0), ([lack], 1.0))
 
 
 def add_square_rows(program: IntegerProgram, sides: list[list[int]], wished: list[float], opt: CountOptions) -> None:

@@ -78,4 +78,6 @@ def _patch(part: Piece, arc_of: dict[tuple[int, int], tuple[int, bool]], arcs: t
     boundary = np.concatenate([s[:-1] for s in sides])
     corners = np.concatenate([[0], np.cumsum([len(s) - 1 for s in sides])[:-1]])
     places = tuple(int(c) for c in corners)
-    return Patch(part.triangles, part.origin, boundary, places, tuple(described), part.region, part.is_ring)
+    return Patch(
+        part.triangles, part.origin, boundary, places, tuple(described), part.region, part.is_ring, part.is_sector
+    )

@@ -22,6 +22,7 @@ from loopwright.layout.make_cut import Growing, Outcome, apply_cut, take_cut
 from loopwright.layout.measure_uneven import UnevenOptions, compare_sides, is_stray, unevenness
 from loopwright.layout.piece import Piece, side_chains
 from loopwright.layout.piece_graph import piece_graph
+from loopwright.layout.quarter_ring import quarter_ring
 from loopwright.layout.split_patches import split_piece
 from loopwright.layout.trace_cuts import Cuts, cut_steps, trace_from
 from loopwright.numerics.norms import norms
@@ -48,6 +49,10 @@ def cut_uneven(
     is_grave = strays or (now >= opt.grave and not patch.is_ring)
     if is_grave:
         opt = replace(opt, least_area=opt.least_grave, shattered=opt.shattered_grave)
+    if patch.is_ring and not strays and np.isfinite(opt.quarter):
+        parts = quarter_ring(patch, surface, size, opt)
+        if parts is not None:
+            return parts
     keeps = not strays and (patch.is_ring or now <= opt.most)
     if keeps or depth >= opt.deepest or surface_area(points, patch.triangles) < 2 * opt.least_area * size**2:
         return [patch]

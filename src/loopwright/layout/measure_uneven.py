@@ -38,6 +38,7 @@ class UnevenOptions:
     drift : how far, in degrees, a cut may leave the field.
     both : how much it adds in a patch of four sides that its other opposite sides are unlike too.
     ring : how much more the loops of a ring may differ than the sides of other patches, as a logarithm.
+    quarter : the logarithm of how many times longer one loop is than the other from which a ring is cut into sectors.
     """
 
     most: float = 1.0
@@ -59,6 +60,7 @@ class UnevenOptions:
     drift: float = 60.0
     both: float = 0.0
     ring: float = 0.8
+    quarter: float = np.inf
 
 
 def weigh_patch(
@@ -91,7 +93,7 @@ def is_stray(patch: Piece, points: FloatArray, uneven: float, opt: UnevenOptions
     sides = side_chains(patch.loops[0], patch.quadrants)
     if len(sides) != 4:
         return False
-    first = _loop_side(patch, points, sides)
+    first = loop_side(patch, points, sides)
     long_sides = sides[first], sides[first + 2]
     narrow, wide = breadth(*(points[side] for side in long_sides))
     if wide > np.exp(opt.ring_wander if patch.is_ring else opt.wander) * narrow:
@@ -117,7 +119,7 @@ def _long_side(points: FloatArray, sides: Sequence[IntArray]) -> int:
     return int(np.argmax([arc_length(points[s])[-1] for s in sides])) % 2
 
 
-def _loop_side(patch: Piece, points: FloatArray, sides: Sequence[IntArray]) -> int:
+def loop_side(patch: Piece, points: FloatArray, sides: Sequence[IntArray]) -> int:
     """Return 0 or 1: which opposite sides are a ring's loops, or a strip's long sides.
 
     A closed ring is cut open along one way, which both its other sides follow; of half a ring the longest counts.
@@ -159,7 +161,7 @@ def unevenness(
     lengths = np.array([arc_length(points[s], None if counts is None else counts[s])[-1] for s in sides])
     area = surface_area(points, patch.triangles, counts)
     if patch.is_ring and len(sides) == 4:
-        seam = 1 - _loop_side(patch, points, sides)
+        seam = 1 - loop_side(patch, points, sides)
         lengths[[seam, seam + 2]] = ring_width(area, points[sides[1 - seam]], points[sides[3 - seam]])
     worst, enclosed = compare_sides(lengths[None], size, both=0.0 if patch.is_ring else both)
     unlike = float(worst[0]) - (ring if patch.is_ring and len(lengths) == 4 else 0.0)

@@ -32,6 +32,7 @@ class Piece:
         inside this piece (1 a corner, 2 straight on, 3 re-entrant); 0 inside.
     region : index of the region that the piece belongs to.
     is_ring : whether it is part of a ring, which wants closed loops without poles.
+    is_sector : whether it is part of a ring that was cut across, in which rows may end.
     rim : (k, 2) int32, the directed boundary edges in any order, where they are known already.
     """
 
@@ -41,6 +42,7 @@ class Piece:
     region: int
     is_ring: bool = False
     rim: IntArray | None = field(default=None, compare=False)
+    is_sector: bool = False
 
     @cached_property
     def loops(self) -> list[IntArray]:

@@ -41,6 +41,7 @@ class Patch:
     sides : per side its arcs in order, each (arc, runs forward).
     region : index of the region.
     is_ring : whether it is part of a ring, which wants closed loops without poles.
+    is_sector : whether it is part of a ring that was cut across, in which rows may end.
     """
 
     triangles: IntArray
@@ -50,6 +51,7 @@ class Patch:
     sides: tuple[tuple[tuple[int, bool], ...], ...]
     region: int
     is_ring: bool = False
+    is_sector: bool = False
 
 
 @dataclass(frozen=True)

@@ -34,6 +34,10 @@ _LAYOUTS = (
     LayoutStyle(ring=0.0),
     LayoutStyle(both=1.0, ring=0.0, ring_wander=1.4),
     LayoutStyle(ring=-0.2, ring_wander=1.1, most=0.7, gain=0.15, least_area=8.0),
+    LayoutStyle(quarter=0.3, most=0.7, gain=0.15, least_area=8.0),
+    LayoutStyle(quarter=0.3, both=1.0, inner_pole=0.05),
+    LayoutStyle(quarter=0.15),
+    LayoutStyle(quarter=0.3, extra_pole=2.5),
 )
 _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
     lambda style: replace(style, extra_pole=7.0),
@@ -45,11 +49,11 @@ _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
 )
 _LEAST_BUDGET, _MOST_BUDGET = 2000, 20_000  # faces: quads of fewer are rough anyway, of more they take long to try
 _STYLES = 32  # times as many styles are kept as results of a stage
-_GOOD, _HOPELESS = 0.003, 0.12  # mean lack of all quads up to which, and from which, nothing else is tried
+_GOOD, _HOPELESS = 0.005, 0.15  # mean lack of all quads up to which, and from which, nothing else is tried
 _CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
 _SINGLE = 6  # tries in which one region gets another style
-_MOST_TRIES = len(_LAYOUTS) + len(_COUNTS) + _SINGLE + 7  # those of mixed styles, and those in full, counted
-_LAST = 2  # of the best styles are looked at in full, besides the usual one
+_MOST_TRIES = len(_LAYOUTS) + len(_COUNTS) + _SINGLE + 9  # those of mixed styles, and those in full, counted
+_LAST = 4  # of the best styles are looked at in full, besides the usual one
 _KEPT = 16  # results of each stage while styles are tried
 
 
@@ -153,14 +157,18 @@ def _mixed(tried: Sequence[Try]) -> list[LayoutStyle]:
 def _one_by_one(tried: Sequence[Try]) -> Iterator[LayoutStyle]:
     """Yield the best style so far with another in one region: where several change at once, counts tell on others."""
     seen = {each.style.key() for each in tried}  # and, as they come, those that cannot be laid out
-    for _ in range(_SINGLE):
-        best = _best(tried).style
-        styles = [replace(best, regions={**best.regions, color: style}) for color, style in _better(tried)]
+    left = _SINGLE
+    while left:
+        best = _best(tried)
+        styles = [replace(best.style, regions={**best.style.regions, color: style}) for color, style in _better(tried)]
         fresh = next((style for style in styles if style.key() not in seen), None)
         if fresh is None:
             return
         seen.add(fresh.key())
+        count = len(tried)
         yield fresh
+        if len(tried) == count or tried[-1].price != best.price:  # one that changes nothing takes little time
+            left -= 1
 
 
 def _better(tried: Sequence[Try]) -> list[tuple[tuple[int, int, int], LayoutStyle]]:

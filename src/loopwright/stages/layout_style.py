@@ -21,7 +21,8 @@ class LayoutStyle:
     Attributes
     ----------
     node_pole, inner_pole : see :class:`~loopwright.layout.plan_turns.TurnOptions`.
-    both, most, gain, least_area, ring, ring_wander : see :class:`~loopwright.layout.measure_uneven.UnevenOptions`.
+    both, most, gain, least_area, ring, ring_wander, quarter : see
+        :class:`~loopwright.layout.measure_uneven.UnevenOptions`.
     extra_pole, oblong, unlike : see :class:`~loopwright.counts.count_options.CountOptions`; the last is its ``uneven``.
     regions : styles of regions, by their colours, for which ``inner_pole`` and the second line are others.
     """
@@ -34,6 +35,7 @@ class LayoutStyle:
     least_area: float = _UNEVEN.least_area
     ring: float = _UNEVEN.ring
     ring_wander: float = _UNEVEN.ring_wander
+    quarter: float = _UNEVEN.quarter
     extra_pole: float = _COUNTS.extra_pole
     oblong: float = _COUNTS.oblong
     unlike: float = _COUNTS.uneven
@@ -64,7 +66,16 @@ class LayoutStyle:
 
     def for_region(self) -> tuple[float, ...]:
         """Return what a region may have of its own."""
-        return self.inner_pole, self.both, self.most, self.gain, self.least_area, self.ring, self.ring_wander
+        return (
+            self.inner_pole,
+            self.both,
+            self.most,
+            self.gain,
+            self.least_area,
+            self.ring,
+            self.ring_wander,
+            self.quarter,
+        )
 
     def key(self) -> tuple[object, ...]:
         """Return what tells this style from others, as a value that can be in a set."""
@@ -83,6 +94,7 @@ class LayoutStyle:
             both=self.both,
             ring=self.ring,
             ring_wander=self.ring_wander,
+            quarter=self.quarter,
         )
 
 

@@ -23,13 +23,15 @@ from loopwright.stages.make_quads import make_quads
 from loopwright.stages.read_ground import Ground
 from loopwright.types import FloatArray, QuadMesh, RegionSurface
 
-_LONG = 2.5  # aspect above which a quad lacks something
-_LONG_PRICE = 0.2  # of aspect against scaled Jacobian
+_LONG = 2.2  # aspect above which a quad lacks something
+_LONG_PRICE = 0.3  # of aspect against scaled Jacobian
 _WORST = 2.0  # how much more it counts, at the square, that a quad lacks much
 _FLAT, _FLAT_PRICE = 0.25, 6.0  # scaled Jacobian below which a quad is of no use, and what it costs then
-_POLE_PRICE, _MANY_PRICE = 0.1, 2.0  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
+_LOST_PRICE = 4.0  # of a quad that other paint outweighs, after all that can be done for it
+_POLE_PRICE, _MANY_PRICE = 0.1, 6.0  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
 _MANY = 0.02
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes nearly as all rounds do
+_QUICK_SHARE = 0.6  # of what quads lack after it is still lacking after all rounds
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,7 @@ class StyleTrial:
             seen = sampler if self.regions.is_equal else None
             evened = touch_up(evened, ground.projector, seen, progress=clock.progress)
         lead = sampler.lead(evened.positions)[0] if sampler else np.ones(len(evened.quads))
-        return _weigh(style, evened, lack_of_paint(lead), is_last=is_touched_up)
+        return _weigh(style, evened, lead, is_last=is_touched_up)
 
     def _sampler(self, ground: Ground, mesh: QuadMesh) -> PaintSampler | None:
         """Return what samples this mesh's paint; one side alone where both have their own."""
@@ -121,15 +123,20 @@ def _lack(quality: QualityReport) -> FloatArray:
     return lack_of_shape(quality.scaled_jacobian) + _LONG_PRICE * np.clip(quality.aspect - _LONG, 0.0, _LONG)
 
 
-def _weigh(style: LayoutStyle, mesh: QuadMesh, unpainted: FloatArray, *, is_last: bool = False) -> Try:
-    """Price a mesh of quads that lack so much of their paint; the worst count for more in the last look."""
+def _weigh(style: LayoutStyle, mesh: QuadMesh, lead: FloatArray, *, is_last: bool = False) -> Try:
+    """Price a mesh of quads whose own paint leads by so much; the worst count for more in the last look."""
     quality = measure_quality(mesh.positions, mesh.quads)
     shape = _lack(quality)
-    lack, count = shape + unpainted, len(mesh.quads)
+    lack, count = shape + lack_of_paint(lead), len(mesh.quads)
     if is_last:
+        lack += _LOST_PRICE * (lead <= 0.0)
         lack += _WORST * shape**2 + _FLAT_PRICE * (quality.scaled_jacobian < _FLAT)
     by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(mesh.regions)).tolist()
     poles = sum(quality.poles.values())
-    price = float(lack.sum()) + _POLE_PRICE * poles + _MANY_PRICE * max(0.0, poles - _MANY * count)
+    price = (
+        float(lack.sum()) * (1.0 if is_last else _QUICK_SHARE)
+        + _POLE_PRICE * poles
+        + _MANY_PRICE * max(0.0, poles - _MANY * count)
+    )
     colors = [region.color for region in mesh.regions]
     return Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)))
