@@ -20,9 +20,10 @@ from loopwright.layout.piece import Piece, side_chains
 from loopwright.layout.piece_graph import piece_graph
 from loopwright.layout.trace_cuts import cut_steps, trace_from
 from loopwright.surface.half_edges import arc_length
-from loopwright.types import FloatArray, IntArray
+from loopwright.types import BoolArray, FloatArray
 
-_ROUND = 0.06  # amplitude, as a share of the mean width, below which it tells nothing
+_TRIED = 8  # cuts from one place, the cheapest first
+_ROUND = 0.06  # of the mean width: waves of the width that are lower tell nothing
 _NEAR = 0.05  # of the loop, from an end, within which no cut is made
 
 
@@ -101,6 +102,7 @@ def _cut_across(
     return None
 
 
-def _cheapest(cost: FloatArray, allowed: IntArray) -> list[int]:
+def _cheapest(cost: FloatArray, allowed: BoolArray) -> list[int]:
+    """Return the places of the cheapest of those allowed, the cheapest first, a few at most."""
     order = np.argsort(np.where(allowed, cost, np.inf), kind="stable")
-    return [int(k) for k in order[: min(8, int(allowed.sum()))]]
+    return [int(k) for k in order[: min(_TRIED, int(allowed.sum()))]]
