@@ -66,7 +66,7 @@ def quarter_ring(patch: Piece, surface: Growing, size: float, opt: UnevenOptions
 def _places(long: FloatArray, short: FloatArray, *, is_closed: bool) -> list[float]:
     """Return where to cut, as shares of the long loop, none near its ends: where it is widest and narrowest."""
     share = arc_length(long) / arc_length(long)[-1]
-    width, _ = cKDTree(short).query(long)
+    width, _ = cKDTree(short, balanced_tree=False).query(long)
     step = np.gradient(share)
     if not is_closed:  # half a ring: its image makes it whole
         return [0.5]
