@@ -23,7 +23,7 @@ from loopwright.counts.measure_faces import (
     side_counts,
     side_lengths,
 )
-from loopwright.counts.program_rows import rim_loops
+from loopwright.counts.program_rows import rim_loops, sides_at_rim
 from loopwright.counts.solve_counts import arc_targets, choose_loose, solve_for_budget, solve_whole
 from loopwright.errors import ConvergenceError
 from loopwright.layout.types import Arc, Layout
@@ -348,4 +348,21 @@ def test_rings_at_openings_get_three_rows_but_where_quads_would_be_long() -> Non
                     width = EDGE * targets_of(name)[[a for a, _ in patch.sides[i]]].sum()
                     seen += sides[i] >= 3
                     assert sides[i] >= 3 or (sides[i] == 2 and around > 1.9 * width / 3)
+    assert seen > 0
+
+
+def test_sectors_of_rings_at_openings_are_counted_as_the_ring_was() -> None:
+    seen = 0
+    options = CountOptions(ring_rows=8, few_rows=50.0)  # more rows than rings have by themselves
+    for name in SURFACES:
+        layout = layout_of(name)
+        at_rim = [patch.is_ring and any(sides_at_rim(layout, patch)) for patch in layout.patches]
+        seen += sum(at_rim)
+        patches = tuple(
+            replace(patch, is_ring=False, is_sector=True) if is_cut else patch
+            for patch, is_cut in zip(layout.patches, at_rim, strict=True)
+        )
+        cut, targets = replace(layout, patches=patches), targets_of(name)
+        counts, _ = solve_for_budget(cut, targets, FACES, options=options)
+        assert counts.tolist() == solve_for_budget(layout, targets, FACES, options=options)[0].tolist()
     assert seen > 0

@@ -17,6 +17,7 @@ from loopwright.counts.program_rows import (
     add_rim_rows,
     add_ring_rows,
     add_square_rows,
+    sides_at_rim,
 )
 from loopwright.layout.types import Layout
 from loopwright.numerics.integer_program import IntegerProgram
@@ -102,14 +103,13 @@ def build_program(
     for patch, extra in zip(layout.patches, poles.tolist(), strict=True):
         sides = [arcs[[a for a, _ in side]].tolist() for side in patch.sides]
         longest = [float(sum(limits[a] for a, _ in side)) for side in patch.sides]
-        price = opt.ring_poles if patch.is_ring else opt.extra_pole * extra * opt.region_poles.get(patch.region, 1.0)
-        ends_rows = 1.0
-        if patch.is_sector:
-            at_rim = any(layout.arcs[a].kind == "rim" for side in patch.sides for a, _ in side)
-            ends_rows = 1.0 if at_rim else opt.sector
-            price = opt.ring_poles if at_rim else ends_rows * price
+        is_at_opening = any(sides_at_rim(layout, patch))
+        share = opt.sector if patch.is_sector and not is_at_opening else 1.0
+        price = opt.extra_pole * extra * opt.region_poles.get(patch.region, 1.0) * share
+        if patch.is_ring or (patch.is_sector and is_at_opening):
+            price = opt.ring_poles
         wished = [float(sum(targets[a] for a, _ in side)) for side in patch.sides]
-        loose.append(add_patch_rows(program, sides, longest, wished, price, opt, unlike=ends_rows))
+        loose.append(add_patch_rows(program, sides, longest, wished, price, opt, unlike=share))
         add_ring_rows(program, layout, patch, sides, wished, opt)
         add_square_rows(program, sides, wished, opt)
     add_rim_rows(program, layout, arcs, opt)

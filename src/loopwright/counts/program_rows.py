@@ -78,14 +78,19 @@ def add_ring_rows(
     One that is so thin that its quads would be more than about twice as long as wide gets fewer, but two.  ``wished``
     are the sides' counts before any rounding.
     """
-    if not patch.is_ring or len(sides) != 4:
+    if not (patch.is_ring or patch.is_sector) or len(sides) != 4:
         return
-    at_rim = [any(layout.arcs[a].kind == "rim" for a, _ in side) for side in patch.sides]
+    at_rim = sides_at_rim(layout, patch)
     for i in range(4):
         if at_rim[i - 1] or at_rim[(i + 1) % 4]:
             least = float(np.clip(np.floor(2.0 * wished[i] + 0.5), min(2, opt.ring_rows), opt.ring_rows))
             lack = program.real(opt.few_rows)
             program.add_terms(least, np.inf, (sides[i], 1.0), ([lack], 1.0))
+
+
+def sides_at_rim(layout: Layout, patch: Patch) -> list[bool]:
+    """Tell for each side of a patch whether some of it is the rim of an opening."""
+    return [any(layout.arcs[a].kind == "rim" for a, _ in side) for side in patch.sides]
 
 
 def add_square_rows(program: IntegerProgram, sides: list[list[int]], wished: list[float], opt: CountOptions) -> None:

@@ -45,17 +45,17 @@ def quarter_ring(patch: Piece, surface: Growing, size: float, opt: UnevenOptions
         return None
     is_closed = bool(np.array_equal(patch.origin[sides[1 - first]], patch.origin[sides[3 - first]][::-1]))
     far = set(patch.origin[short].tolist())
-    trial, parts = surface.copy(), [patch]
+    trial, parts, along = surface.copy(), [patch], arc_length(points[long])
     for place in _places(points[long], points[short], is_closed=is_closed):
-        along = arc_length(points[long])
         at = int(np.abs(along - place * along[-1]).argmin())
         if not 0 < at < len(long) - 1:
             return None
         start = int(patch.origin[long[at]])
-        index = next((k for k, part in enumerate(parts) if _straight(part, start) is not None), None)
-        if index is None:
+        found = [(k, vertex) for k, part in enumerate(parts) for vertex in _straight(part, start)]
+        if not found:
             return None
-        cut = _cut_across(parts[index], trial, size, opt, start, far)
+        index, vertex = found[0]
+        cut = _cut_across(parts[index], trial, size, opt, vertex, far)
         if cut is None:
             return None
         parts[index : index + 1] = cut
@@ -78,20 +78,17 @@ def _places(long: FloatArray, short: FloatArray, *, is_closed: bool) -> list[flo
     return [float(place) for place in found if _NEAR < place < 1.0 - _NEAR]
 
 
-def _straight(part: Piece, vertex: int) -> int | None:
-    """Return the part's own number of a vertex of the surface that is straight on its boundary; None if it is not."""
-    found = np.flatnonzero((part.origin == vertex) & (part.quadrants == 2))
-    return int(found[0]) if len(found) else None
+def _straight(part: Piece, vertex: int) -> list[int]:
+    """Return the part's own numbers of a vertex of the surface where its boundary runs straight on there."""
+    found: list[int] = np.flatnonzero((part.origin == vertex) & (part.quadrants == 2)).tolist()
+    return found
 
 
 def _cut_across(
-    part: Piece, surface: Growing, size: float, opt: UnevenOptions, start: int, far: set[int]
+    part: Piece, surface: Growing, size: float, opt: UnevenOptions, vertex: int, far: set[int]
 ) -> list[Piece] | None:
     """Cut from a vertex of one loop to the other loop, the cheapest way."""
     points = surface.positions[part.origin]
-    vertex = _straight(part, start)
-    if vertex is None:
-        return None
     graph = piece_graph(part, points, surface.bending(), size, drift_limit=np.radians(opt.drift))
     cuts, before = trace_from(graph, [(vertex, 1)])
     ends = np.array([int(v) in far for v in part.origin[cuts.end]], bool) & (part.quadrants[cuts.end] == 2)

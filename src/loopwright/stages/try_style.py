@@ -30,7 +30,7 @@ _FLAT, _FLAT_PRICE = 0.25, 6.0  # scaled Jacobian below which a quad is of no us
 _LOST_PRICE = 4.0  # of a quad that other paint outweighs, after all that can be done for it
 _POLE_PRICE, _MANY_PRICE = 0.1, 6.0  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
 _MANY = 0.02
-_QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes nearly as all rounds do
+_QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes much as all rounds do
 _QUICK_SHARE = 0.6  # of what quads lack after it is still lacking after all rounds
 
 
