@@ -47,12 +47,17 @@ _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
     lambda style: replace(style, oblong=0.35),
     lambda style: replace(style, extra_pole=5.0, unlike=0.3),
 )
+_FEWER_POLES: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
+    lambda style: replace(style, node_pole=1.0, inner_pole=0.4, regions={}),
+    lambda style: replace(style, node_pole=1.0, inner_pole=0.4, ring=0.0, regions={}),
+    lambda style: replace(style, node_pole=0.5),
+)
 _LEAST_BUDGET, _MOST_BUDGET = 2000, 20_000  # faces: quads of fewer are rough anyway, of more they take long to try
 _STYLES = 32  # times as many styles are kept as results of a stage
 _GOOD, _HOPELESS = 0.005, 0.15  # mean lack of all quads up to which, and from which, nothing else is tried
 _CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
 _SINGLE = 6  # tries in which one region gets another style
-_MOST_TRIES = len(_LAYOUTS) + len(_COUNTS) + _SINGLE + 9  # those of mixed styles, and those in full, counted
+_MOST_TRIES = len(_LAYOUTS) + len(_COUNTS) + len(_FEWER_POLES) + _SINGLE + 9  # of mixed styles, and in full
 _LAST = 4  # of the best styles are looked at in full, besides the usual one
 _KEPT = 16  # results of each stage while styles are tried
 
@@ -143,6 +148,9 @@ def _styles(tried: Sequence[Try]) -> Iterator[LayoutStyle]:
     yield from _mixed(tried)
     for change in _COUNTS:
         yield change(_best(tried).style)
+    for change in _FEWER_POLES:
+        if _best(tried).has_many_poles:
+            yield change(_best(tried).style)
     yield from _mixed(tried)
     yield from _one_by_one(tried)
 

@@ -10,6 +10,7 @@ from loopwright.edit.run_edits import check_region_names
 from loopwright.layout.promise_lines import Promise, promise_lines
 from loopwright.layout.tell_astray import surface_chains, tell_astray
 from loopwright.marks.add_flow_lines import add_flow_lines, ready_lines
+from loopwright.marks.blunt_ends import blunt_ends
 from loopwright.marks.find_ridges import add_ridges
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.name_regions import choose_open
@@ -28,6 +29,8 @@ from loopwright.stages.without_names import without_names
 from loopwright.surface.repair_work import plural
 from loopwright.types import Finding, FloatArray, Paint, RegionSurface
 from loopwright.wishes import FlowLine
+
+_THINNEST = 0.8  # of a face: where a region runs out thinner than that, it ends
 
 
 @dataclass(frozen=True)
@@ -83,6 +86,7 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
     check_region_names(painted.regions, wishes.edits)
     with clock.stage("lines"):
         reach = mean_size(painted, face_goal(painted, wishes))
+        painted, ends = _end_where_thin(ground, painted, wishes)
         sizes = tuple(region_sizes(painted, wishes.sizes).items()) if wishes.lines else ()
         surface, drawn, ridges, promises = ground.shelf.keep(
             "lines",
@@ -94,6 +98,7 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
     told = (
         *_tell_unpainted(ground, wishes),
         *_tell_specks(report),
+        *ends,
         *tell_mirror(report, painted, ground, wishes, edge=reach, is_equal=is_equal),
         *_tell_joined(report, ground, wishes, reach),
         *drawn,
@@ -131,6 +136,24 @@ def _tell_specks(report: MarksReport) -> list[Finding]:
         theirs = "its surroundings got it" if count == 1 else "their surroundings got them"
         findings.append(Finding("specks", f"{specks} too small to be meant; {theirs}.", count))
     return findings
+
+
+def _end_where_thin(
+    ground: Ground, painted: RegionSurface, wishes: BuildOptions
+) -> tuple[RegionSurface, list[Finding]]:
+    bare, size = without_names(painted), wished_sizes(ground, painted, wishes)
+    blunted = ground.shelf.keep("thin ends", (bare, size), lambda: blunt_ends(bare, size, _THINNEST, ground.projector))
+    count = len(blunted.places)
+    if count == 0:
+        return painted, []
+    places = plural(count, "place")
+    half = " of each half" if painted.mirror is not None else ""
+    text = (
+        f"In {places}{half} a region runs out thinner than {_THINNEST:g} of a face; it ends there, and the regions "
+        "beside it get the rest. Paint it wider, or ask for smaller faces, to keep more of it."
+    )
+    found = Finding("thin_ends", text, count, data={"places": blunted.places.tolist()})
+    return replace(blunted.surface, regions=painted.regions), [found]
 
 
 def _draw_lines(

@@ -43,12 +43,14 @@ class Try:
     price : the mean, with paint and poles counted.
     mean : of shape alone.
     by_region : sum, with paint, by colour.
+    has_many_poles : more than a mesh of so many quads should have.
     """
 
     style: LayoutStyle
     price: float
     mean: float
     by_region: dict[tuple[int, int, int], float]
+    has_many_poles: bool = False
 
 
 class Tries:
@@ -133,10 +135,7 @@ def _weigh(style: LayoutStyle, mesh: QuadMesh, lead: FloatArray, *, is_last: boo
         lack += _WORST * shape**2 + _FLAT_PRICE * (quality.scaled_jacobian < _FLAT)
     by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(mesh.regions)).tolist()
     poles = sum(quality.poles.values())
-    price = (
-        float(lack.sum()) * (1.0 if is_last else _QUICK_SHARE)
-        + _POLE_PRICE * poles
-        + _MANY_PRICE * max(0.0, poles - _MANY * count)
-    )
+    beyond = max(0.0, poles - _MANY * count)
+    price = float(lack.sum()) * (1.0 if is_last else _QUICK_SHARE) + _POLE_PRICE * poles + _MANY_PRICE * beyond
     colors = [region.color for region in mesh.regions]
-    return Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)))
+    return Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)), beyond > 0.0)
