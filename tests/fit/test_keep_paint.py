@@ -37,7 +37,8 @@ def test_quads_that_another_colour_outweighs_grow_until_their_own_leads(
     slides = mesh.vertex_curve == len(mesh.curves) - 1
     _, off = lay_curves(kept.curves).locate(len(mesh.curves) - 1, kept.positions[slides])
     assert off.max() < 1e-9
-    assert np.abs(kept.positions[slides, 0]).max() < (0.07 if color == 0 else 1e-12)  # the bulge is so deep
+    # the bulge is 0.07 deep, an edge 0.1 long: a smooth border swings past it by less than a tenth of that
+    assert np.abs(kept.positions[slides, 0]).max() < (0.07 + 0.01 if color == 0 else 1e-12)
     assert np.array_equal(kept.positions[mesh.is_fixed], mesh.positions[mesh.is_fixed])
     assert np.array_equal(kept.quads, mesh.quads)
 
