@@ -122,3 +122,20 @@ def test_specks_are_counted_in_words(count: int, text: str) -> None:
     sculpt = dotted(((1.0, 0.0, 0.0), 0.7), *specks)
     options = replace(WISHES, budget=400)
     assert text in [finding.text for finding in plan(sculpt, options=options).findings]
+
+
+def test_where_a_region_runs_out_thinner_than_a_face_it_ends_and_that_is_told() -> None:
+    points, triangles = globe(50)
+    colors = np.tile(np.array(SKIN, np.uint8), (len(points), 1))
+    is_leaf = (np.abs(points[:, 1]) < 0.14 * (points[:, 0] + 0.9)) & (np.abs(points[:, 0]) < 0.9) & (points[:, 2] > 0)
+    colors[is_leaf] = SPOT
+    tips = {}
+    for budget, count in ((200, 1), (1000, 0)):
+        made = plan(Sculpt(points, triangles, colors), options=replace(WISHES, budget=budget))
+        told = [finding for finding in made.findings if finding.kind == "thin_ends"]
+        assert [finding.count for finding in told] == [1] * count
+        assert all("In 1 place a region" in finding.text for finding in told)
+        surface = made.surface
+        leaf = [region.name for region in surface.regions].index("spot")
+        tips[budget] = surface.positions[surface.triangles[surface.triangle_region == leaf]][..., 0].min()
+    assert -0.9 < tips[1000] < tips[200] - 0.1  # smaller faces keep more of it

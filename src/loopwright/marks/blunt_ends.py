@@ -17,6 +17,7 @@ from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 
 _COVERS = 1.15  # of its radius: how far a disc reaches along edges, which are longer than the way across triangles
+_COARSEST = 0.4  # of the width: where edges are longer, nothing so thin is seen
 _LEAST_LENGTH = 1.5  # of the width: shorter ends are plain corners
 _SMOOTHINGS = 3
 
@@ -71,6 +72,7 @@ def _find_ends(surface: RegionSurface, table: EdgeTable, size: FloatArray, width
     crossing = table.is_boundary() & surface.on_mirror[table.edges].all(axis=1)
     at_border[table.edges[~same & ~crossing].ravel()] = True
     piece = _components(sides[same], len(region))
+    step = _lengths(surface.positions, table.edges, size)
     count = 0
     for each in range(int(piece.max()) + 1):
         members = np.flatnonzero(piece == each).astype(np.int32)
@@ -88,6 +90,8 @@ def _find_ends(surface: RegionSurface, table: EdgeTable, size: FloatArray, width
             if surface.on_mirror[surface.triangles[triangles]].any():
                 continue
             if length[np.isin(members, triangles)].max() < _LEAST_LENGTH * width or _arcs(table.edges[contact]) != 1:
+                continue
+            if np.median(step[table.triangle_edges[triangles]]) > _COARSEST * width:
                 continue
             ends[triangles] = count
             count += 1
@@ -117,11 +121,16 @@ def _thin_part(
 def _edge_graph(positions: FloatArray, triangles: IntArray, size: FloatArray) -> csr_matrix:
     """Return the symmetric (n, n) matrix of edge lengths in local sizes."""
     edges = build_edges(triangles.astype(np.int32), len(positions)).edges
-    length = norms(positions[edges[:, 0]] - positions[edges[:, 1]]) / size[edges].mean(axis=1)
-    length = np.maximum(length, 1e-300)
+    length = _lengths(positions, edges, size)
     n = len(positions)
     half = coo_matrix((length, (edges[:, 0], edges[:, 1])), shape=(n, n)).tocsr()
     return half + half.T
+
+
+def _lengths(positions: FloatArray, edges: IntArray, size: FloatArray) -> FloatArray:
+    """Return (k,) lengths of edges in local sizes."""
+    length: FloatArray = norms(positions[edges[:, 0]] - positions[edges[:, 1]]) / size[edges].mean(axis=1)
+    return np.maximum(length, 1e-300)
 
 
 def _components(pairs: IntArray, count: int) -> IntArray:
