@@ -165,6 +165,9 @@ def test_shifts_are_smoothed_as_the_dense_equations_say(is_closed: bool) -> None
         bend[0, -1] = bend[-1, 0] = 1.0
     dense = np.linalg.solve(np.eye(60) + _STIFFNESS * bend.T @ bend, target)
     np.testing.assert_allclose(_smooth(target, is_closed), dense, atol=1e-4)
+    weight = np.where(np.arange(60) % 7 < 3, 10.0, 1.0)
+    dense = np.linalg.solve(np.diag(weight) + _STIFFNESS * bend.T @ bend, weight * target)
+    np.testing.assert_allclose(_smooth(target, is_closed, weight), dense, atol=1e-4)
 
 
 def test_edges_at_junctions_count_whatever_curve_the_junction_has_the_number_of() -> None:

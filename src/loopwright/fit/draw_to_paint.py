@@ -28,6 +28,10 @@ _FLAT_SLACK = 0.03  # ... of the depth of the quads beside it: so far off the pa
 _NEARER = 0.1  # of a sample: what each step away from the border costs
 _OTHER = 0.3  # share of the samples that may be of other colours where a border of two is looked for
 _STIFFNESS = 10.0  # of the shifts, in stations: they bend within two edges, so that no vertex follows one bristle
+_NEAR_ENOUGH, _FIRMEST = (
+    0.1,
+    10.0,
+)  # of an edge: what smoothing misses by more counts more, up to so much, as in a corner
 _WRAPPED = 20
 _NO_SHIFT = 0.01  # of an edge
 _LEAST_EDGE = 1e-3  # of the curve's length
@@ -82,7 +86,9 @@ def _draw(
     target[asked] = np.sign(offset) * np.maximum(np.abs(offset) - slack, 0.0)
     if not target.any():
         return curve
-    shift = np.clip(_smooth(target, curve.closed)[asked], -_MOST * reach[:, 1], _MOST * reach[:, 0])
+    misses = np.abs(_smooth(target, curve.closed) - target) / (_NEAR_ENOUGH * edge)
+    smooth = _smooth(target, curve.closed, np.clip(misses**2, 1.0, _FIRMEST))
+    shift = np.clip(smooth[asked], -_MOST * reach[:, 1], _MOST * reach[:, 0])
     if len(stops):
         gap = np.abs(station[asked][:, None] - stops)
         gap = np.minimum(gap, np.abs(length - gap)) if curve.closed else gap
@@ -159,12 +165,13 @@ def find_paint(
     return np.where(is_sure, offset, 0.0), is_sure
 
 
-def _smooth(target: FloatArray, is_closed: bool) -> FloatArray:
-    """Return the minimiser of |s - target|^2 + stiffness |second differences|^2, zero beyond the ends."""
+def _smooth(target: FloatArray, is_closed: bool, weight: FloatArray | None = None) -> FloatArray:
+    """Return the minimiser of weight |s - target|^2 + stiffness |second differences|^2, zero beyond the ends."""
     wrapped = _WRAPPED if is_closed else 0  # stations beyond which shifts no longer tell on each other
     padded = np.pad(target, wrapped, mode="wrap")
+    data = np.ones(len(padded)) if weight is None else np.pad(weight, wrapped, mode="wrap")
     bands = np.repeat(_STIFFNESS * np.array([[1.0], [-4.0], [6.0]]), len(padded), axis=1)
-    bands[2] += 1.0
+    bands[2] += data
     bands[2, [0, -1]] -= _STIFFNESS
-    out: FloatArray = solveh_banded(bands, padded)
+    out: FloatArray = solveh_banded(bands, data * padded)
     return out[wrapped : wrapped + len(target)]

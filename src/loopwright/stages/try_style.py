@@ -21,6 +21,7 @@ from loopwright.stages.lay_out import lay_out
 from loopwright.stages.layout_style import LayoutStyle
 from loopwright.stages.make_quads import make_quads
 from loopwright.stages.read_ground import Ground
+from loopwright.stages.wished_sizes import face_goal
 from loopwright.types import FloatArray, QuadMesh, RegionSurface
 
 _LONG = 2.2  # aspect above which a quad lacks something
@@ -28,7 +29,10 @@ _LONG_PRICE = 0.3  # of aspect against scaled Jacobian
 _WORST = 2.0  # how much more it counts, at the square, that a quad lacks much
 _FLAT, _FLAT_PRICE = 0.25, 6.0  # scaled Jacobian below which a quad is of no use, and what it costs then
 _LOST_PRICE = 4.0  # of a quad that other paint outweighs, after all that can be done for it
-_POLE_PRICE, _MANY_PRICE = 0.1, 6.0  # of a pole, in quads that lack everything; and beyond ``_MANY`` of all quads
+_POLE_PRICE, _MANY_PRICE = (
+    0.1,
+    6.0,
+)  # of a pole, in quads that lack everything; and beyond ``_MANY`` of the quads wished for
 _MANY = 0.02
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes much as all rounds do
 _QUICK_SHARE = 0.6  # of what quads lack after it is still lacking after all rounds
@@ -43,7 +47,7 @@ class Try:
     price : the mean, with paint and poles counted.
     mean : of shape alone.
     by_region : sum, with paint, by colour.
-    has_many_poles : more than a mesh of so many quads should have.
+    has_many_poles : more than a mesh of as many quads as are wished for should have.
     """
 
     style: LayoutStyle
@@ -109,7 +113,7 @@ class StyleTrial:
             seen = sampler if self.regions.is_equal else None
             evened = touch_up(evened, ground.projector, seen, progress=clock.progress)
         lead = sampler.lead(evened.positions)[0] if sampler else np.ones(len(evened.quads))
-        return _weigh(style, evened, lead, is_last=is_touched_up)
+        return _weigh(style, evened, lead, face_goal(self.surface, self.wishes), is_last=is_touched_up)
 
     def _sampler(self, ground: Ground, mesh: QuadMesh) -> PaintSampler | None:
         """Return what samples this mesh's paint; one side alone where both have their own."""
@@ -125,8 +129,13 @@ def _lack(quality: QualityReport) -> FloatArray:
     return lack_of_shape(quality.scaled_jacobian) + _LONG_PRICE * np.clip(quality.aspect - _LONG, 0.0, _LONG)
 
 
-def _weigh(style: LayoutStyle, mesh: QuadMesh, lead: FloatArray, *, is_last: bool = False) -> Try:
-    """Price a mesh of quads whose own paint leads by so much; the worst count for more in the last look."""
+def _weigh(style: LayoutStyle, mesh: QuadMesh, lead: FloatArray, goal: float, *, is_last: bool = False) -> Try:
+    """Price a mesh of quads whose own paint leads by so much; the worst count for more in the last look.
+
+    Parameters
+    ----------
+    goal : the wished number of quads.
+    """
     quality = measure_quality(mesh.positions, mesh.quads)
     shape = _lack(quality)
     lack, count = shape + lack_of_paint(lead), len(mesh.quads)
@@ -135,7 +144,7 @@ def _weigh(style: LayoutStyle, mesh: QuadMesh, lead: FloatArray, *, is_last: boo
         lack += _WORST * shape**2 + _FLAT_PRICE * (quality.scaled_jacobian < _FLAT)
     by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(mesh.regions)).tolist()
     poles = sum(quality.poles.values())
-    beyond = max(0.0, poles - _MANY * count)
+    beyond = max(0.0, poles - _MANY * goal)
     price = float(lack.sum()) * (1.0 if is_last else _QUICK_SHARE) + _POLE_PRICE * poles + _MANY_PRICE * beyond
     colors = [region.color for region in mesh.regions]
     return Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)), beyond > 0.0)
