@@ -1,12 +1,14 @@
 """Where regions run out too thin for a face: what ends, where, and what has to stay."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import pytest
-from tests.conftest import middles, painted, rectangle
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from tests.conftest import compact, middles, painted, rectangle
 
-from loopwright.marks.blunt_ends import Blunted, blunt_ends
+from loopwright.marks.blunt_ends import RIM, Blunted, blunt_ends
 from loopwright.surface.edges import build_edges
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, MirrorPlane, RegionSurface
@@ -32,9 +34,10 @@ def wedge(slope: float, tip: float = 0.5) -> Area:
     return lambda p: (p[:, 0] > tip) & (np.abs(p[:, 1]) < np.maximum(slope * (p[:, 0] - tip), STEP))
 
 
-def blunted(surface: RegionSurface, width: float = WIDTH) -> Blunted:
+def blunted(surface: RegionSurface, kept: Sequence[frozenset[int]] = ()) -> Blunted:
     edge = np.full(len(surface.positions), EDGE)
-    return blunt_ends(surface, edge, width / EDGE, SurfaceProjector(surface.positions, surface.triangles))
+    projector = SurfaceProjector(surface.positions, surface.triangles)
+    return blunt_ends(surface, edge, WIDTH / EDGE, projector, kept)
 
 
 def area_points(surface: RegionSurface, region: int) -> FloatArray:
@@ -68,7 +71,7 @@ def test_each_neighbour_gets_its_half_along_a_straight_border() -> None:
 
 def test_the_end_is_told_and_no_triangle_is_turned_over() -> None:
     found = blunted(sheet(wedge(np.tan(np.deg2rad(8.0)))))
-    assert len(found.places) == 1
+    assert found.regions.tolist() == [2]
     assert 0.5 < found.places[0, 0] < 1.2
     p = found.surface.positions[found.surface.triangles]
     assert (np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])[:, 2] > 0).all()
@@ -108,3 +111,57 @@ def test_a_ring_keeps_its_thin_side() -> None:
         return out & ~hole
 
     assert len(blunted(sheet(ring)).places) == 0
+
+
+def funnel(p: FloatArray) -> BoolArray:
+    """An area that narrows towards x = 0.8, where it ends a tenth wide."""
+    return (p[:, 0] > 0.8) & (np.abs(p[:, 1]) < 0.05 + 0.1 * (p[:, 0] - 0.8))
+
+
+def test_an_end_that_alone_meets_another_region_stays_where_their_border_is_pinned() -> None:
+    surface = sheet(funnel, lambda p: p[:, 0] < 0.8)
+    assert blunted(surface).regions.tolist() == [2]
+    assert len(blunted(surface, kept=[frozenset((2, 3))]).places) == 0
+    assert blunted(surface, kept=[frozenset((2, 0)), frozenset((2, RIM))]).regions.tolist() == [
+        2
+    ]  # they meet elsewhere
+
+
+def test_an_end_that_alone_meets_an_opening_stays_where_that_is_pinned() -> None:
+    surface = sheet(funnel)
+    seen = middles(surface.positions, surface.triangles)[:, 0] > 0.8
+    points, faces = compact(surface.positions, surface.triangles, seen)
+    wide = middles(points, faces)[:, 0] < 2.5  # so that the wide part meets a region, no rim
+    label = np.where(wide, surface.triangle_region[seen], 3)
+    opened = painted((points, faces), label)
+    assert blunted(opened).regions.tolist() == [2]
+    assert len(blunted(opened, kept=[frozenset((2, RIM))]).places) == 0
+
+
+def test_a_bridge_between_openings_stays() -> None:
+    points, faces = rectangle(150, 100, 3.0, 2.0)
+    middle = middles(points, faces)
+    stays = (middle[:, 0] < 1.0) | (np.abs(middle[:, 1] - 1.0) < 0.07) | (middle[:, 0] > 2.0)
+    points, faces = compact(points, faces, stays)
+    assert len(blunted(painted((points, faces), middles(points, faces)[:, 0] > 2.0)).places) == 0
+
+
+def test_many_ends_that_meet_in_a_point_leave_every_region_whole() -> None:
+    points, faces = rectangle(120, 120, 2.4, 2.4)
+    middle = middles(points, faces) - 1.2
+    turn = np.arctan2(middle[:, 1], middle[:, 0])
+    before = painted((points, faces), np.floor((turn + np.pi) / (2 * np.pi) * 16 - 1e-9).astype(np.int32))
+    found = blunted(before)
+    assert len(found.places) > 4
+    assert np.array_equal(np.unique(found.surface.triangle_region), np.arange(16))
+    assert count_pieces(found.surface) == count_pieces(before)
+    p = found.surface.positions[found.surface.triangles]
+    assert (np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])[:, 2] > 0).all()
+
+
+def count_pieces(surface: RegionSurface) -> int:
+    table = build_edges(surface.triangles, len(surface.positions))
+    sides = table.edge_triangles[~table.is_boundary()]
+    same = sides[np.diff(surface.triangle_region[sides], axis=1)[:, 0] == 0]
+    m = len(surface.triangles)
+    return int(connected_components(coo_matrix((np.ones(len(same)), same.T), shape=(m, m)), directed=False)[0])

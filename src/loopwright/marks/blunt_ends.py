@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,7 +20,11 @@ from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 _COVERS = 1.15  # of its radius: how far a disc reaches along edges, which are longer than the way across triangles
 _COARSEST = 0.4  # of the width: where edges are longer, nothing so thin is seen
 _LEAST_LENGTH = 1.5  # of the width: shorter ends are plain corners
+_MOST_RIM = 1.5  # of an end's borders with other regions: with more rim, there is nobody to give it to
 _SMOOTHINGS = 3
+
+RIM = -1
+"""In place of a region: the rim of the surface, but for the mirror plane."""
 
 
 @dataclass(frozen=True)
@@ -29,48 +34,60 @@ class Blunted:
     Attributes
     ----------
     surface : with the same vertices; those of new borders moved along the surface.
-    places : (k, 3) where each thin end was.
+    places : (k, 3) where each thin end was. regions : (k,) int32 which region each was of.
     """
 
     surface: RegionSurface
     places: FloatArray
+    regions: IntArray
 
 
-def blunt_ends(surface: RegionSurface, size: FloatArray, width: float, projector: SurfaceProjector) -> Blunted:
+def blunt_ends(
+    surface: RegionSurface,
+    size: FloatArray,
+    width: float,
+    projector: SurfaceProjector,
+    kept: Collection[frozenset[int]] = (),
+) -> Blunted:
     """Give the thin ends of regions to the regions beside them, each half to the nearer.
 
     An end is what no disc of the width within the region covers, where it hangs on the rest of the region on one side
     only and is longer than the corner that any two borders leave.  What joins two wide parts of a region stays, and
-    so does a region that is thin everywhere, or thin where it crosses the mirror plane.
+    so does a region that is thin everywhere, or thin where it touches the mirror plane, and what lies between rims.
 
     Parameters
     ----------
     size : (n,) about the edge length of the mesh at each vertex.
     width : diameter of the discs, in edges of the mesh.
+    kept : pairs of regions, or of one and ``RIM``, that shall meet wherever they do: an end without which a piece of
+        one would not meet the other stays.
     """
     table = build_edges(surface.triangles, len(surface.positions))
-    ends = _find_ends(surface, table, size, width)
+    ends = _find_ends(surface, table, size, width, kept)
     if not (ends >= 0).any():
-        return Blunted(surface, np.zeros((0, 3)))
+        return Blunted(surface, np.zeros((0, 3)), np.zeros(0, np.int32))
     label = _give_away(surface, table, ends >= 0)
     smooth = _smooth(replace(surface, triangle_region=label), surface.triangle_region, table, projector)
     centre = surface.positions[surface.triangles].mean(axis=1)
     changed = np.flatnonzero((ends >= 0) & (label != surface.triangle_region))
-    places = [centre[changed[ends[changed] == end]].mean(axis=0) for end in np.unique(ends[changed])]
-    return Blunted(smooth, np.array(places).reshape(-1, 3))
+    found, first = np.unique(ends[changed], return_index=True)
+    places = [centre[changed[ends[changed] == end]].mean(axis=0) for end in found]
+    return Blunted(smooth, np.array(places).reshape(-1, 3), surface.triangle_region[changed[first]])
 
 
-def _find_ends(surface: RegionSurface, table: EdgeTable, size: FloatArray, width: float) -> IntArray:
+def _find_ends(
+    surface: RegionSurface, table: EdgeTable, size: FloatArray, width: float, kept: Collection[frozenset[int]]
+) -> IntArray:
     """Return (m,) the thin end that each triangle is in, or -1."""
-    ends = np.full(len(surface.triangles), -1, np.int32)
-    region = surface.triangle_region
-    sides = table.edge_triangles
+    region, sides = surface.triangle_region, table.edge_triangles
+    ends = np.full(len(region), -1, np.int32)
     inner = ~table.is_boundary()
     same = inner.copy()
     same[inner] = region[sides[inner, 0]] == region[sides[inner, 1]]
+    crossing = ~inner & surface.on_mirror[table.edges].all(axis=1)
     at_border = np.zeros(len(surface.positions), bool)
-    crossing = table.is_boundary() & surface.on_mirror[table.edges].all(axis=1)
     at_border[table.edges[~same & ~crossing].ravel()] = True
+    outline = _Outline(surface, table, ~same & ~crossing)
     piece = _components(sides[same], len(region))
     step = _lengths(surface.positions, table.edges, size)
     count = 0
@@ -85,17 +102,44 @@ def _find_ends(surface: RegionSurface, table: EdgeTable, size: FloatArray, width
         part = _components(sides[joined], len(region))
         touching = np.flatnonzero(same & (piece[sides[:, 0]] == each) & ~joined)
         for thin_part in np.unique(part[members[thin]]):
-            triangles = members[part[members] == thin_part]
+            inside = part[members] == thin_part
+            triangles, rest = members[inside], members[~inside]
             contact = touching[(part[sides[touching]] == thin_part).any(axis=1)]
-            if surface.on_mirror[surface.triangles[triangles]].any():
-                continue
-            if length[np.isin(members, triangles)].max() < _LEAST_LENGTH * width or _arcs(table.edges[contact]) != 1:
-                continue
-            if np.median(step[table.triangle_edges[triangles]]) > _COARSEST * width:
-                continue
-            ends[triangles] = count
-            count += 1
+            if (
+                length[inside].max() >= _LEAST_LENGTH * width
+                and not surface.on_mirror[surface.triangles[triangles]].any()
+                and np.median(step[table.triangle_edges[triangles]]) <= _COARSEST * width
+                and _arcs(table.edges[contact]) == 1
+                and outline.is_free(triangles, rest, kept)
+            ):
+                ends[triangles] = count
+                count += 1
     return ends
+
+
+class _Outline:
+    """What the outlines of parts of pieces run along."""
+
+    def __init__(self, surface: RegionSurface, table: EdgeTable, is_outline: BoolArray) -> None:
+        self._region, self._table, self._is_outline = surface.triangle_region, table, is_outline
+        self._length = norms(surface.positions[table.edges[:, 0]] - surface.positions[table.edges[:, 1]])
+
+    def is_free(self, triangles: IntArray, rest: IntArray, kept: Collection[frozenset[int]]) -> bool:
+        """Tell whether an end of a piece may go: others are beside it, and it alone brings no kept pair together."""
+        own = int(self._region[triangles[0]])
+        along = self._lengths(own, triangles)
+        if along.get(RIM, 0.0) > _MOST_RIM * sum(length for other, length in along.items() if other != RIM):
+            return False
+        lost = along.keys() - self._lengths(own, rest).keys()
+        return not any(frozenset((own, other)) in kept for other in lost)
+
+    def _lengths(self, own: int, triangles: IntArray) -> dict[int, float]:
+        """Return how long the triangles of a region run along each other one, and along the rim."""
+        edges = np.unique(self._table.triangle_edges[triangles])
+        edges = edges[self._is_outline[edges]]
+        sides = self._table.edge_triangles[edges]
+        beside = np.where((sides >= 0) & (self._region[sides] != own), self._region[sides], RIM).max(axis=1)
+        return {int(other): float(self._length[edges[beside == other]].sum()) for other in np.unique(beside)}
 
 
 def _thin_part(

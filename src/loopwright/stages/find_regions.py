@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
-from loopwright.counts.read_pins import region_sizes
+import numpy as np
+
+from loopwright.counts.find_region import find_region
+from loopwright.counts.read_pins import OPENING, region_sizes
 from loopwright.counts.size_field import mean_size
 from loopwright.edit.run_edits import check_region_names
+from loopwright.errors import MarksError
 from loopwright.layout.promise_lines import Promise, promise_lines
 from loopwright.layout.tell_astray import surface_chains, tell_astray
 from loopwright.marks.add_flow_lines import add_flow_lines, ready_lines
-from loopwright.marks.blunt_ends import blunt_ends
+from loopwright.marks.blunt_ends import RIM, blunt_ends
 from loopwright.marks.find_ridges import add_ridges
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.name_regions import choose_open
@@ -27,7 +33,7 @@ from loopwright.stages.tell_mirror import tell_mirror
 from loopwright.stages.wished_sizes import face_goal, wished_sizes
 from loopwright.stages.without_names import without_names
 from loopwright.surface.repair_work import plural
-from loopwright.types import Finding, FloatArray, Paint, RegionSurface
+from loopwright.types import Finding, FloatArray, Paint, Region, RegionSurface
 from loopwright.wishes import FlowLine
 
 _THINNEST = 0.8  # of a face: where a region runs out thinner than that, it ends
@@ -141,19 +147,36 @@ def _tell_specks(report: MarksReport) -> list[Finding]:
 def _end_where_thin(
     ground: Ground, painted: RegionSurface, wishes: BuildOptions
 ) -> tuple[RegionSurface, list[Finding]]:
-    bare, size = without_names(painted), wished_sizes(ground, painted, wishes)
-    blunted = ground.shelf.keep("thin ends", (bare, size), lambda: blunt_ends(bare, size, _THINNEST, ground.projector))
+    bare, size, kept = without_names(painted), wished_sizes(ground, painted, wishes), _pinned_pairs(painted, wishes)
+    blunted = ground.shelf.keep(
+        "thin ends", (bare, size, kept), lambda: blunt_ends(bare, size, _THINNEST, ground.projector, kept)
+    )
     count = len(blunted.places)
     if count == 0:
         return painted, []
-    places = plural(count, "place")
-    half = " of each half" if painted.mirror is not None else ""
+    names = tuple(painted.regions[k].name for k in np.unique(blunted.regions))
     text = (
-        f"In {places}{half} a region runs out thinner than {_THINNEST:g} of a face; it ends there, and the regions "
-        "beside it get the rest. Paint it wider, or ask for smaller faces, to keep more of it."
+        f"{', '.join(names)} {'runs' if len(names) == 1 else 'run'} out thinner than {_THINNEST:g} of a face in "
+        f"{plural(count, 'place')}{' of each half' if painted.mirror is not None else ''}; the regions beside get what "
+        "lies beyond. A larger budget, a shorter size of the region or wider paint keeps more of it."
     )
-    found = Finding("thin_ends", text, count, data={"places": blunted.places.tolist()})
+    found = Finding("thin_ends", text, count, names=names, data={"places": blunted.places.tolist()})
     return replace(blunted.surface, regions=painted.regions), [found]
+
+
+def _pinned_pairs(painted: RegionSurface, wishes: BuildOptions) -> tuple[frozenset[int], ...]:
+    """Return the pairs of regions whose borders are pinned; names that are none are told later."""
+    found = []
+    for pin in wishes.pins:
+        with suppress(MarksError):
+            pair = [_find_or_rim(painted.regions, name) for name in (pin.region_a, pin.region_b)]
+            found.append(frozenset(pair))
+    return tuple(found)
+
+
+def _find_or_rim(regions: Sequence[Region], name: str) -> int:
+    is_opening = name == OPENING and all(region.name != OPENING for region in regions)
+    return RIM if is_opening else find_region(regions, name)
 
 
 def _draw_lines(
