@@ -139,3 +139,21 @@ def test_where_a_region_runs_out_thinner_than_a_face_it_ends_and_that_is_told() 
         leaf = [region.name for region in surface.regions].index("spot")
         tips[budget] = surface.positions[surface.triangles[surface.triangle_region == leaf]][..., 0].min()
     assert -0.9 < tips[1000] < tips[200] - 0.1  # smaller faces keep more of it
+
+
+def test_a_pin_on_the_border_at_a_thin_end_keeps_the_end() -> None:
+    cap = (20, 200, 20)
+    points, triangles = globe(50)
+    colors = np.tile(np.array(SKIN, np.uint8), (len(points), 1))
+    is_leaf = (np.abs(points[:, 1]) < 0.14 * (points[:, 0] + 0.9)) & (points[:, 0] < 0.9) & (points[:, 2] > 0)
+    colors[is_leaf] = SPOT
+    colors[points[:, 0] < -0.55] = cap
+    sculpt, wishes = (
+        Sculpt(points, triangles, colors),
+        replace(WISHES, budget=200, region_names={SPOT: "spot", cap: "cap"}),
+    )
+    assert "thin_ends" in {finding.kind for finding in plan(sculpt, options=wishes).findings}
+    with pytest.raises(MarksError, match='no region "cup"'):
+        plan(sculpt, options=replace(wishes, pins=(Pin("spot", "cup", 2),)))
+    pinned = plan(sculpt, options=replace(wishes, pins=(Pin("spot", "cap", 2),)))
+    assert "thin_ends" not in {finding.kind for finding in pinned.findings}
