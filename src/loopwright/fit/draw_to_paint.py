@@ -28,10 +28,8 @@ _FLAT_SLACK = 0.03  # ... of the depth of the quads beside it: so far off the pa
 _NEARER = 0.1  # of a sample: what each step away from the border costs
 _OTHER = 0.3  # share of the samples that may be of other colours where a border of two is looked for
 _STIFFNESS = 10.0  # of the shifts, in stations: they bend within two edges, so that no vertex follows one bristle
-_NEAR_ENOUGH, _FIRMEST = (
-    0.1,
-    10.0,
-)  # of an edge: what smoothing misses by more counts more, up to so much, as in a corner
+_NEAR_ENOUGH = 0.1  # of an edge: where smoothing misses the paint by more, as in a corner, ...
+_FIRMEST = 10.0  # ... the paint counts for more, up to so much
 _WRAPPED = 20
 _NO_SHIFT = 0.01  # of an edge
 _LEAST_EDGE = 1e-3  # of the curve's length

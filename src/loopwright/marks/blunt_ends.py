@@ -34,7 +34,8 @@ class Blunted:
     Attributes
     ----------
     surface : with the same vertices; those of new borders moved along the surface.
-    places : (k, 3) where each thin end was. regions : (k,) int32 which region each was of.
+    places : (k, 3) where each thin end was.
+    regions : (k,) int32, which region each was of.
     """
 
     surface: RegionSurface

@@ -16,7 +16,7 @@ from loopwright.errors import MarksError
 from loopwright.layout.promise_lines import Promise, promise_lines
 from loopwright.layout.tell_astray import surface_chains, tell_astray
 from loopwright.marks.add_flow_lines import add_flow_lines, ready_lines
-from loopwright.marks.blunt_ends import RIM, blunt_ends
+from loopwright.marks.blunt_ends import RIM, Blunted, blunt_ends
 from loopwright.marks.find_ridges import add_ridges
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.name_regions import choose_open
@@ -148,9 +148,14 @@ def _end_where_thin(
     ground: Ground, painted: RegionSurface, wishes: BuildOptions
 ) -> tuple[RegionSurface, list[Finding]]:
     bare, size, kept = without_names(painted), wished_sizes(ground, painted, wishes), _pinned_pairs(painted, wishes)
-    blunted = ground.shelf.keep(
-        "thin ends", (bare, size, kept), lambda: blunt_ends(bare, size, _THINNEST, ground.projector, kept)
-    )
+
+    def blunt(kept: tuple[frozenset[int], ...]) -> Blunted:
+        reads = (bare, size, kept)
+        return ground.shelf.keep("thin ends", reads, lambda: blunt_ends(bare, size, _THINNEST, ground.projector, kept))
+
+    blunted = blunt(())
+    if kept and len(blunted.places):
+        blunted = blunt(kept)
     count = len(blunted.places)
     if count == 0:
         return painted, []

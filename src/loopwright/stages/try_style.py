@@ -29,11 +29,8 @@ _LONG_PRICE = 0.3  # of aspect against scaled Jacobian
 _WORST = 2.0  # how much more it counts, at the square, that a quad lacks much
 _FLAT, _FLAT_PRICE = 0.25, 6.0  # scaled Jacobian below which a quad is of no use, and what it costs then
 _LOST_PRICE = 4.0  # of a quad that other paint outweighs, after all that can be done for it
-_POLE_PRICE, _MANY_PRICE = (
-    0.1,
-    6.0,
-)  # of a pole, in quads that lack everything; and beyond ``_MANY`` of the quads wished for
-_MANY = 0.02
+_POLE_PRICE = 0.1  # of a pole, in quads that lack everything
+_MANY, _MANY_PRICE = 0.02, 6.0  # of the quads wished for: what poles beyond that cost besides
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes much as all rounds do
 _QUICK_SHARE = 0.6  # of what quads lack after it is still lacking after all rounds
 
