@@ -43,7 +43,16 @@ WISHES = BuildOptions(budget=500, proxy_faces=2500, mirror="none")
 @pytest.fixture(autouse=True)
 def any_budget(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(chosen, "_LEAST_BUDGET", 0)
+    seek_few(monkeypatch)
     monkeypatch.setattr(trying, "_FLAT_PRICE", 0.0)  # so that this sculpt, of few faces, gets another than the usual
+
+
+def seek_few(patch: pytest.MonkeyPatch) -> None:
+    """Let fewer styles be tried, of each kind some: what is tested of them is the same."""
+    patch.setattr(chosen, "_LAYOUTS", chosen._LAYOUTS[:4])
+    patch.setattr(chosen, "_COUNTS", chosen._COUNTS[1:3])
+    patch.setattr(chosen, "_SINGLE", 3)
+    patch.setattr(chosen, "_LAST", 2)
 
 
 def ground_of(depth: int = 2) -> Ground:
