@@ -134,7 +134,8 @@ def test_where_a_region_runs_out_thinner_than_a_face_it_ends_and_that_is_told() 
         made = plan(Sculpt(points, triangles, colors), options=replace(WISHES, budget=budget))
         told = [finding for finding in made.findings if finding.kind == "thin_ends"]
         assert [finding.count for finding in told] == [1] * count
-        assert all(finding.text.startswith("spot runs out thinner") for finding in told)
+        assert all("of a face: spot near (-0." in finding.text for finding in told)
+        assert all(finding.names == ("spot",) and finding.data["regions"] == ["spot"] for finding in told)
         surface = made.surface
         leaf = [region.name for region in surface.regions].index("spot")
         tips[budget] = surface.positions[surface.triangles[surface.triangle_region == leaf]][..., 0].min()

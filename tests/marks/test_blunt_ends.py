@@ -84,6 +84,7 @@ def test_the_end_is_told_and_no_triangle_is_turned_over() -> None:
         pytest.param(lambda p: np.abs(p[:, 1]) < 0.05, id="a strip that is thin everywhere"),
         pytest.param(lambda p: np.abs(p[:, 1]) < 0.04 + 0.3 * np.abs(p[:, 0] - 1.5), id="a neck between wide parts"),
         pytest.param(lambda p: np.abs(p[:, 1]) < 0.12, id="a strip that is wide enough"),
+        pytest.param(lambda p: np.abs(p[:, 1]) < np.clip(p[:, 0] - 2.5, 0.05, 0.2), id="a strip that is thin mostly"),
     ],
 )
 def test_what_stays(area: Area) -> None:

@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import connected_components, dijkstra
 from loopwright.marks.cut_borders import mark_borders
 from loopwright.marks.smooth_borders import smooth_borders
 from loopwright.numerics.norms import norms
-from loopwright.surface.edges import EdgeTable, build_edges
+from loopwright.surface.edges import EdgeTable, build_edges, row_lengths, triangle_normals
 from loopwright.surface.net import make_net
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
@@ -20,6 +20,7 @@ from loopwright.types import BoolArray, FloatArray, IntArray, RegionSurface
 _COVERS = 1.15  # of its radius: how far a disc reaches along edges, which are longer than the way across triangles
 _COARSEST = 0.4  # of the width: where edges are longer, nothing so thin is seen
 _LEAST_LENGTH = 1.5  # of the width: shorter ends are plain corners
+_MOST_SHARE = 0.35  # of a piece's area: a larger end is no end, but what the piece is like
 _MOST_RIM = 1.5  # of an end's borders with other regions: with more rim, there is nobody to give it to
 _SMOOTHINGS = 3
 
@@ -53,8 +54,8 @@ def blunt_ends(
     """Give the thin ends of regions to the regions beside them, each half to the nearer.
 
     An end is what no disc of the width within the region covers, where it hangs on the rest of the region on one side
-    only and is longer than the corner that any two borders leave.  What joins two wide parts of a region stays, and
-    so does a region that is thin everywhere, or thin where it touches the mirror plane, and what lies between rims.
+    only and is longer than the corner that any two borders leave.  What joins two wide parts of a region stays, and so
+    does a region that is thin for the most part, or where it touches the mirror plane, and what lies between rims.
 
     Parameters
     ----------
@@ -91,6 +92,7 @@ def _find_ends(
     outline = _Outline(surface, table, ~same & ~crossing)
     piece = _components(sides[same], len(region))
     step = _lengths(surface.positions, table.edges, size)
+    area = row_lengths(triangle_normals(surface.positions, surface.triangles))
     count = 0
     for each in range(int(piece.max()) + 1):
         members = np.flatnonzero(piece == each).astype(np.int32)
@@ -108,6 +110,7 @@ def _find_ends(
             contact = touching[(part[sides[touching]] == thin_part).any(axis=1)]
             if (
                 length[inside].max() >= _LEAST_LENGTH * width
+                and area[triangles].sum() <= _MOST_SHARE * area[members].sum()
                 and not surface.on_mirror[surface.triangles[triangles]].any()
                 and np.median(step[table.triangle_edges[triangles]]) <= _COARSEST * width
                 and _arcs(table.edges[contact]) == 1

@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from loopwright.counts.find_region import find_region
 from loopwright.counts.read_pins import OPENING, region_sizes
 from loopwright.counts.size_field import mean_size
@@ -37,6 +35,7 @@ from loopwright.types import Finding, FloatArray, Paint, Region, RegionSurface
 from loopwright.wishes import FlowLine
 
 _THINNEST = 0.8  # of a face: where a region runs out thinner than that, it ends
+_NAMED = 4  # places in a message
 
 
 @dataclass(frozen=True)
@@ -159,13 +158,20 @@ def _end_where_thin(
     count = len(blunted.places)
     if count == 0:
         return painted, []
-    names = tuple(painted.regions[k].name for k in np.unique(blunted.regions))
+    owners = [painted.regions[k].name for k in blunted.regions]
+    places = [
+        f"{name} near ({place[0]:.4g}, {place[1]:.4g}, {place[2]:.4g})"
+        for name, place in zip(owners, blunted.places.tolist(), strict=True)
+    ]
+    more = [f"in {plural(count - _NAMED, 'more place')}"] if count > _NAMED else []
+    runs, ends = ("A region runs", "It ends") if count == 1 else ("Regions run", "Each ends")
     text = (
-        f"{', '.join(names)} {'runs' if len(names) == 1 else 'run'} out thinner than {_THINNEST:g} of a face in "
-        f"{plural(count, 'place')}{' of each half' if painted.mirror is not None else ''}; the regions beside get what "
-        "lies beyond. A larger budget, a shorter size of the region or wider paint keeps more of it."
+        f"{runs} out thinner than {_THINNEST:g} of a face{' on each half' if painted.mirror is not None else ''}: "
+        f"{', '.join([*places[:_NAMED], *more])}. {ends} there, and those beside it get what lies beyond. A larger "
+        "budget, a shorter size of the region or wider paint keeps more of it."
     )
-    found = Finding("thin_ends", text, count, names=names, data={"places": blunted.places.tolist()})
+    data = {"places": blunted.places.tolist(), "regions": owners}
+    found = Finding("thin_ends", text, count, names=tuple(dict.fromkeys(owners)), data=data)
     return replace(blunted.surface, regions=painted.regions), [found]
 
 
