@@ -144,7 +144,7 @@ def test_a_bridge_between_openings_stays() -> None:
     middle = middles(points, faces)
     stays = (middle[:, 0] < 1.0) | (np.abs(middle[:, 1] - 1.0) < 0.07) | (middle[:, 0] > 2.0)
     points, faces = compact(points, faces, stays)
-    assert len(blunted(painted((points, faces), middles(points, faces)[:, 0] > 2.0)).places) == 0
+    assert len(blunted(painted((points, faces), (middles(points, faces)[:, 0] > 2.0).astype(np.int32))).places) == 0
 
 
 def test_many_ends_that_meet_in_a_point_leave_every_region_whole() -> None:

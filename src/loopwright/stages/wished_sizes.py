@@ -27,7 +27,7 @@ def wished_sizes(ground: Ground, painted: RegionSurface, wishes: BuildOptions) -
     goal = face_goal(painted, wishes)
     sizes: Mapping[int, float] = region_sizes(painted, wishes.sizes)
     reads = (without_names(painted), goal, tuple(sizes.items()))
-    return ground.shelf.keep("size field", reads, lambda: size_field(painted, goal, sizes=sizes), parts=2)
+    return ground.shelf.keep("size field", reads, lambda: size_field(painted, goal, sizes=sizes))
 
 
 def carry_sizes(painted: RegionSurface, sizes: FloatArray, surface: RegionSurface) -> FloatArray:
