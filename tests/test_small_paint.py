@@ -149,10 +149,8 @@ def test_a_pin_on_the_border_at_a_thin_end_keeps_the_end() -> None:
     is_leaf = (np.abs(points[:, 1]) < 0.14 * (points[:, 0] + 0.9)) & (points[:, 0] < 0.9) & (points[:, 2] > 0)
     colors[is_leaf] = SPOT
     colors[points[:, 0] < -0.55] = cap
-    sculpt, wishes = (
-        Sculpt(points, triangles, colors),
-        replace(WISHES, budget=200, region_names={SPOT: "spot", cap: "cap"}),
-    )
+    sculpt = Sculpt(points, triangles, colors)
+    wishes = replace(WISHES, budget=200, region_names={SPOT: "spot", cap: "cap"})
     assert "thin_ends" in {finding.kind for finding in plan(sculpt, options=wishes).findings}
     with pytest.raises(MarksError, match='no region "cup"'):
         plan(sculpt, options=replace(wishes, pins=(Pin("spot", "cup", 2),)))

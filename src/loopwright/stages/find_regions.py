@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 
-from loopwright.counts.find_region import find_region
-from loopwright.counts.read_pins import OPENING, region_sizes
+from loopwright.counts.read_pins import region_sizes
 from loopwright.counts.size_field import mean_size
 from loopwright.edit.run_edits import check_region_names
-from loopwright.errors import MarksError
 from loopwright.layout.promise_lines import Promise, promise_lines
 from loopwright.layout.tell_astray import surface_chains, tell_astray
 from loopwright.marks.add_flow_lines import add_flow_lines, ready_lines
-from loopwright.marks.blunt_ends import RIM, Blunted, blunt_ends
 from loopwright.marks.find_ridges import add_ridges
 from loopwright.marks.local_size import LocalSize
 from loopwright.marks.name_regions import choose_open
@@ -25,17 +20,15 @@ from loopwright.options import BuildOptions
 from loopwright.stages.check_names import check_names
 from loopwright.stages.choose_sides import makes_equal
 from loopwright.stages.clock import Clock
+from loopwright.stages.end_where_thin import end_where_thin
 from loopwright.stages.read_ground import Ground
 from loopwright.stages.tell_joined import tell_joined
 from loopwright.stages.tell_mirror import tell_mirror
 from loopwright.stages.wished_sizes import face_goal, wished_sizes
 from loopwright.stages.without_names import without_names
 from loopwright.surface.repair_work import plural
-from loopwright.types import Finding, FloatArray, Paint, Region, RegionSurface
+from loopwright.types import Finding, FloatArray, Paint, RegionSurface
 from loopwright.wishes import FlowLine
-
-_THINNEST = 0.8  # of a face: where a region runs out thinner than that, it ends
-_NAMED = 4  # places in a message
 
 
 @dataclass(frozen=True)
@@ -91,7 +84,7 @@ def find_regions(ground: Ground, wishes: BuildOptions, clock: Clock) -> FoundReg
     check_region_names(painted.regions, wishes.edits)
     with clock.stage("lines"):
         reach = mean_size(painted, face_goal(painted, wishes))
-        painted, ends = _end_where_thin(ground, painted, wishes)
+        painted, ends = end_where_thin(ground, painted, wishes)
         sizes = tuple(region_sizes(painted, wishes.sizes).items()) if wishes.lines else ()
         surface, drawn, ridges, promises = ground.shelf.keep(
             "lines",
@@ -141,53 +134,6 @@ def _tell_specks(report: MarksReport) -> list[Finding]:
         theirs = "its surroundings got it" if count == 1 else "their surroundings got them"
         findings.append(Finding("specks", f"{specks} too small to be meant; {theirs}.", count))
     return findings
-
-
-def _end_where_thin(
-    ground: Ground, painted: RegionSurface, wishes: BuildOptions
-) -> tuple[RegionSurface, list[Finding]]:
-    bare, size, kept = without_names(painted), wished_sizes(ground, painted, wishes), _pinned_pairs(painted, wishes)
-
-    def blunt(kept: tuple[frozenset[int], ...]) -> Blunted:
-        reads = (bare, size, kept)
-        return ground.shelf.keep("thin ends", reads, lambda: blunt_ends(bare, size, _THINNEST, ground.projector, kept))
-
-    blunted = blunt(())
-    if kept and len(blunted.places):
-        blunted = blunt(kept)
-    count = len(blunted.places)
-    if count == 0:
-        return painted, []
-    owners = [painted.regions[k].name for k in blunted.regions]
-    places = [
-        f"{name} near ({place[0]:.4g}, {place[1]:.4g}, {place[2]:.4g})"
-        for name, place in zip(owners, blunted.places.tolist(), strict=True)
-    ]
-    more = [f"in {plural(count - _NAMED, 'more place')}"] if count > _NAMED else []
-    runs, ends = ("A region runs", "It ends") if count == 1 else ("Regions run", "Each ends")
-    text = (
-        f"{runs} out thinner than {_THINNEST:g} of a face{' on each half' if painted.mirror is not None else ''}: "
-        f"{', '.join([*places[:_NAMED], *more])}. {ends} there, and those beside it get what lies beyond. A larger "
-        "budget, a shorter size of the region or wider paint keeps more of it."
-    )
-    data = {"places": blunted.places.tolist(), "regions": owners}
-    found = Finding("thin_ends", text, count, names=tuple(dict.fromkeys(owners)), data=data)
-    return replace(blunted.surface, regions=painted.regions), [found]
-
-
-def _pinned_pairs(painted: RegionSurface, wishes: BuildOptions) -> tuple[frozenset[int], ...]:
-    """Return the pairs of regions whose borders are pinned; names that are none are told later."""
-    found = []
-    for pin in wishes.pins:
-        with suppress(MarksError):
-            pair = [_find_or_rim(painted.regions, name) for name in (pin.region_a, pin.region_b)]
-            found.append(frozenset(pair))
-    return tuple(found)
-
-
-def _find_or_rim(regions: Sequence[Region], name: str) -> int:
-    is_opening = name == OPENING and all(region.name != OPENING for region in regions)
-    return RIM if is_opening else find_region(regions, name)
 
 
 def _draw_lines(
