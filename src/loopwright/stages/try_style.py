@@ -26,11 +26,13 @@ from loopwright.types import FloatArray, QuadMesh, RegionSurface
 
 _LONG = 2.2  # aspect above which a quad lacks something
 _LONG_PRICE = 0.3  # of aspect against scaled Jacobian
+_TOO_LONG, _MOST_LONG, _EXCESS_PRICE = 2.5, 0.04, 0.5  # aspect, share of such quads, and what one more costs at last
 _WORST = 2.0  # how much more it counts, at the square, that a quad lacks much
 _FLAT, _FLAT_PRICE = 0.25, 6.0  # scaled Jacobian below which a quad is of no use, and what it costs then
 _LOST_PRICE = 4.0  # of a quad that other paint outweighs, after all that can be done for it
 _POLE_PRICE = 0.1  # of a pole, in quads that lack everything
-_MANY, _MANY_PRICE = 0.02, 6.0  # of the quads wished for: what poles beyond that cost besides
+_MANY, _MANY_PRICE = 0.02, 6.0  # of the quads wished for: what poles beyond that cost besides; but for ...
+_NOT_MANY = 100  # ... so many of the whole mesh: regions and their junctions do not get fewer with the quads
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes much as all rounds do
 _QUICK_SHARE = 0.6  # of what quads lack after it is still lacking after all rounds
 
@@ -139,9 +141,11 @@ def _weigh(style: LayoutStyle, mesh: QuadMesh, lead: FloatArray, goal: float, *,
     if is_last:
         lack += _LOST_PRICE * (lead <= 0.0)
         lack += _WORST * shape**2 + _FLAT_PRICE * (quality.scaled_jacobian < _FLAT)
+        long = quality.aspect > _TOO_LONG
+        lack[long] += _EXCESS_PRICE * max(0.0, 1.0 - _MOST_LONG * count / max(long.sum(), 1))
     by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(mesh.regions)).tolist()
     poles = sum(quality.poles.values())
-    beyond = max(0.0, poles - _MANY * goal)
+    beyond = max(0.0, poles - max(_MANY * goal, _NOT_MANY / (1 if mesh.mirror is None else 2)))
     price = float(lack.sum()) * (1.0 if is_last else _QUICK_SHARE) + _POLE_PRICE * poles + _MANY_PRICE * beyond
     colors = [region.color for region in mesh.regions]
     return Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)), beyond > 0.0)
