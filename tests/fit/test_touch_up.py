@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from tests.fit.painted_board import Maker, bulge, painted, slip, two_regions
 
+from loopwright.fit import touch_up as last
 from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.measure_quality import measure_quality
@@ -110,6 +111,37 @@ def test_poor_quads_are_mended_and_sound_meshes_left_alone(make_square: Maker, b
     assert after.min() >= min(before.min(), LEAST)
     aspect = [np.percentile(measure_quality(m.positions, m.quads).aspect, 95) for m in (poor, out)]
     assert aspect[1] < aspect[0]
+
+
+def test_bad_quads_are_mended_by_what_lies_on_borders_too(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = two_regions(make_square, 16)
+    corner = int(np.linalg.norm(mesh.positions - [0.0, 0.125, 0.0], axis=1).argmin())
+    positions, is_fixed = mesh.positions.copy(), mesh.is_fixed.copy()
+    positions[corner, :2] += [0.119, 0.119]  # all but into the opposite corner of one quad
+    is_fixed[np.linalg.norm(mesh.positions - mesh.positions[corner], axis=1) < 0.3] = True
+    bad = replace(mesh, positions=positions, is_fixed=is_fixed)
+    assert quality(bad).min() < LEAST
+    assert quality(touch_up(bad, board)).min() > 0.5  # though all round it are fixed
+    held = np.arange(len(positions)) == corner
+    assert np.array_equal(touch_up(bad, board, None, held).positions[corner], positions[corner])
+
+
+def test_long_quads_are_evened_out_more_where_there_are_many(
+    make_square: Maker, board: SurfaceProjector, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    square, flat = shaken(two_regions(make_square, 16), 0.3), [1.0, 0.55, 1.0]
+    curves = tuple(Curve(curve.points * flat, curve.closed) for curve in square.curves)
+    uneven = replace(square, positions=square.positions * flat, curves=curves)
+
+    def long(made: QuadMesh) -> float:
+        return float((measure_quality(made.positions, made.quads).aspect > 2.2).mean())
+
+    out = touch_up(uneven, board)
+    monkeypatch.setattr(last, "_MOST_LONG", 1.0)
+    usual = touch_up(uneven, board)
+    assert long(uneven) > 0.3
+    assert long(out) < long(usual)
+    assert quality(out).min() > LEAST
 
 
 def test_vertices_keep_to_curves_plane_and_places(make_square: Maker, board: SurfaceProjector) -> None:

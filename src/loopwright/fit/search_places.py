@@ -16,6 +16,8 @@ from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _FAIR = 0.93  # quality below which a quad costs, by the square of what it lacks
 _LONG, _LONG_PRICE = 2.2, 0.03  # longest edge over shortest above which it costs, and how much
+_FAIR_TO_LONG = 0.96  # the same where many quads are long, ...
+_SHUNNED, _SHUNNED_PRICE = 2.2, 0.08  # ... which then costs more
 LOST = 0.03  # a lead of its own paint below this is as good as lost
 _AIM, _LEAD_PRICE = 0.12, 3.0  # lead of its own paint below which a quad costs, and how much
 _PURE, _PURE_PRICE = 0.6, 0.3  # the same, beside that, where quads shall be of their own paint as far as can be
@@ -40,6 +42,8 @@ class PlaceSearch:
     Attributes
     ----------
     is_strict : a quad costs not only where it is nearly lost to other paint, but where it has much of it.
+    least_lead, lead_price : lead of its own paint below which a quad costs, and how much by what it lacks of that.
+    shuns_long : long quads cost more than usual.
     positions, normals : (n, 3) where the vertices are now, and the sculpt's normals there.
 
     References
@@ -50,7 +54,8 @@ class PlaceSearch:
 
     def __init__(self, mesh: QuadMesh, projector: SurfaceProjector, sampler: PaintSampler | None) -> None:
         self.mesh, self.projector, self.sampler = mesh, projector, sampler
-        self.is_strict = False
+        self.is_strict, self.shuns_long = False, False
+        self.least_lead, self.lead_price = _AIM, _LEAD_PRICE
         self.positions: FloatArray = mesh.positions.copy()
         self._places = NearPlaces(mesh, projector)
         self.normals: FloatArray = self._places.normals.copy()
@@ -89,6 +94,7 @@ class PlaceSearch:
         slides: BoolArray,
         *,
         least: float,
+        rounds: int = _ROUNDS,
         progress: Callable[[float], None] = lambda done: None,
     ) -> None:
         """Move these vertices to better places as long as that gains, those of (n,) ``slides`` along their curves.
@@ -96,16 +102,17 @@ class PlaceSearch:
         Parameters
         ----------
         least : quality below which no quad gets, unless it was there already; then it gets no worse.
+        rounds : at most so many.
         progress : told the share that is done before each set of vertices is moved; may raise.
         """
         self._floor = np.minimum(self.quality(), least)
         sets = self._independent(vertices)
         idle: NDArray[np.int64] = np.full(len(self.positions), len(_RADII))
         idle[vertices] = 0
-        for step in range(_ROUNDS):
+        for step in range(rounds):
             idle[vertices] += 1
             for index, chosen in enumerate(sets):
-                progress((step + index / len(sets)) / _ROUNDS)
+                progress((step + index / len(sets)) / rounds)
                 waiting = chosen[idle[chosen] <= len(_RADII)]
                 for part, along in ((waiting[~slides[waiting]], False), (waiting[slides[waiting]], True)):
                     if len(part):
@@ -172,7 +179,8 @@ class PlaceSearch:
         row, of = np.arange(len(total)), np.repeat(np.arange(len(total)), np.diff(np.append(first, len(faces))))
         total[:, 0] -= _GAIN
         leads = self._lead[faces] - reach * self._swept[faces]
-        near = np.flatnonzero(leads < (_PURE if self.is_strict else _AIM))  # with other paint so near that it may count
+        counting = max(_PURE, self.least_lead) if self.is_strict else self.least_lead
+        near = np.flatnonzero(leads < counting)  # with other paint so near that it may count
         if self.sampler is None or len(near) == 0:
             return total.argmin(axis=1), leads, np.zeros(len(faces), np.bool_)
         unsure = near[~self._is_exact[faces[near]]]
@@ -204,7 +212,7 @@ class PlaceSearch:
 
     def _price(self, lead: FloatArray) -> FloatArray:
         """Return what quads cost that lead by so much."""
-        cost: FloatArray = _LEAD_PRICE * np.maximum(_AIM - lead, 0.0)
+        cost: FloatArray = self.lead_price * np.maximum(self.least_lead - lead, 0.0)
         return cost + _PURE_PRICE * np.maximum(_PURE - lead, 0.0) if self.is_strict else cost
 
     def _shape_costs(self, where: FloatArray, aim: FloatArray, floor: FloatArray) -> FloatArray:
@@ -212,8 +220,10 @@ class PlaceSearch:
         flat = where.reshape(-1, 3)
         local = np.arange(len(flat), dtype=np.int32).reshape(-1, 4)
         quality = face_quality(flat, local, aim.reshape(-1, 3)).reshape(where.shape[:2])
-        longer = 1.0 / np.maximum(edge_ratios(flat, local), 1e-9).reshape(where.shape[:2]) - _LONG
-        cost = np.maximum(_FAIR - quality, 0.0) ** 2 + _LONG_PRICE * np.maximum(longer, 0.0)
+        longest, price = (_SHUNNED, _SHUNNED_PRICE) if self.shuns_long else (_LONG, _LONG_PRICE)
+        longer = 1.0 / np.maximum(edge_ratios(flat, local), 1e-9).reshape(where.shape[:2]) - longest
+        lack = np.maximum((_FAIR_TO_LONG if self.shuns_long else _FAIR) - quality, 0.0)
+        cost = lack**2 + price * np.maximum(longer, 0.0)
         falls = quality < floor[:, None] - 1e-9
         falls[:, 0] = False
         return np.where(falls, np.inf, cost)

@@ -13,7 +13,7 @@ from loopwright.fit.link_edges import groups_apart, on_rim, vertices_around
 from loopwright.fit.mend_worst import edge_ratios, face_quality
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.part_crossings import StrayFinder
-from loopwright.fit.search_places import LOST, PlaceSearch
+from loopwright.fit.search_places import PlaceSearch
 from loopwright.progress import Progress, silent
 from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, unit
@@ -21,10 +21,15 @@ from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _POOR = 0.84  # quality below which, and ...
 _LONG = 2.2  # ... longest edge over shortest above which the vertices of a quad look for better places
-_ROWS = 2  # of vertices round a lost quad that do
+_TOO_LONG, _MOST_LONG = 2.5, 0.04  # the same, and the share of quads beyond which long ones are shunned
+_ROWS = 2  # of vertices round a lost quad that do, in ...
+_WINNING = 27  # ... at most so many rounds; ...
+_WINNING_PRICES = 9.0, 60.0  # ... by what they lack of their own paint, the latter where the former does not do
 _IMPURE = 0.012  # share of the area under quads of other regions from which ...
 _WEAK = 0.3  # ... quads that lead by less than this are won too
+_NEARLY_LOST, _WON = 0.1, 0.2  # lead of its own paint below which a quad is won, and from which it surely is
 _LEAST, _LEAST_MENDED = 0.3, 0.5  # quality below which no quad gets for its paint, and for others' shape
+_BAD = 0.5  # quality below which corners of quads leave their curves for better ones
 _TURN = 0.6  # cosine of the angle between a vertex's normal and a quad's: less is a tip or an edge
 _NO_LOSS = 1e-6  # of quality
 
@@ -58,7 +63,8 @@ def touch_up(
     stays = _apexes(mesh) if held is None else _apexes(mesh) | held
     start = search.normals.copy()
     _win(search, stays, lambda done: progress("touch up", 0.4 * done))
-    _mend(search, stays, lambda done: progress("touch up", 0.4 + 0.5 * done))
+    _mend(search, stays, lambda done: progress("touch up", 0.4 + 0.4 * done))
+    _rescue(search, stays, lambda done: progress("touch up", 0.8 + 0.1 * done))
     positions = undo_crossings(mesh, search.positions, start, projector)
     progress("touch up", 1.0)
     return replace(mesh, positions=positions)
@@ -104,11 +110,21 @@ def _impurity(search: PlaceSearch) -> float:
 
 
 def _win(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
-    """Win quads that other paint outweighs or, for a strict search, that have much of it.
+    """Win quads that other paint outweighs or, for a strict search, that have much of it."""
+    usual = search.least_lead, search.lead_price
+    search.least_lead = _WON
+    for step, price in enumerate(_WINNING_PRICES):
+        search.lead_price = price
+        _win_for(search, stays, _WEAK if search.is_strict and step == 0 else _NEARLY_LOST, progress)
+    search.least_lead, search.lead_price = usual
+
+
+def _win_for(search: PlaceSearch, stays: BoolArray, least: float, progress: Callable[[float], None]) -> None:
+    """Win quads whose own paint leads by less than ``least``.
 
     Vertices that belong together go back to where they were if no more of their quads are won by that.
     """
-    mesh, least = search.mesh, _WEAK if search.is_strict else LOST
+    mesh = search.mesh
     weak = search.lead() < least
     if not weak.any():
         return
@@ -119,7 +135,7 @@ def _win(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None
     )
     positions, normals = search.positions.copy(), search.normals.copy()
     free = near & ~stays & ~(rim & ~slides)
-    search.improve(np.flatnonzero(free), slides & rim, least=_LEAST, progress=progress)
+    search.improve(np.flatnonzero(free), slides & rim, least=_LEAST, rounds=_WINNING, progress=progress)
     still = search.lead() < least
     for group in groups_apart(mesh.quads, np.flatnonzero(near[mesh.quads].any(axis=1))):
         if still[group].sum() >= weak[group].sum():
@@ -129,10 +145,22 @@ def _win(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None
 def _mend(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
     """Mend poor quads."""
     mesh, on_curve, rim = search.mesh, search.mesh.vertex_curve >= 0, _on_rim(search.mesh)
-    poor = (search.quality() < _POOR) | (edge_ratios(search.positions, mesh.quads) < 1.0 / _LONG)
+    ratio = edge_ratios(search.positions, mesh.quads)
+    search.shuns_long = float((ratio < 1.0 / _TOO_LONG).mean()) > _MOST_LONG
+    poor = (search.quality() < _POOR) | (ratio < 1.0 / _LONG)
     free = vertices_around(mesh.quads, poor, 0, count=len(mesh.positions)) & ~stays & ~mesh.is_fixed
     free &= ~(on_curve & mesh.on_mirror) & ~(rim & ~on_curve)
     search.improve(np.flatnonzero(free), _slides(mesh), least=_LEAST_MENDED, progress=progress)
+
+
+def _rescue(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
+    """Mend quads that are still bad: their corners leave their curves and junctions for it, but no paint is lost."""
+    mesh, rim = search.mesh, _on_rim(search.mesh)
+    bad = search.quality() < _BAD
+    if not bad.any():
+        return
+    free = vertices_around(mesh.quads, bad, 0, count=len(mesh.positions)) & ~stays & ~rim
+    search.improve(np.flatnonzero(free), _slides(mesh) & rim, least=_LEAST_MENDED, progress=progress)
 
 
 def _apexes(mesh: QuadMesh) -> BoolArray:
