@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 from scipy.spatial import cKDTree
 
+from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.follow_paint import follow_paint
-from loopwright.fit.link_edges import mean_edges
+from loopwright.fit.link_edges import mean_edges, vertices_around
 from loopwright.fit.measure_lack import Standing, measure_standing
+from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.ridge_edges import ridge_edges
+from loopwright.fit.take_near import take_near
 from loopwright.fit.touch_up import touch_up
 from loopwright.fit.win_lost import win_lost
 from loopwright.options import BuildOptions
@@ -24,9 +28,13 @@ from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
 from loopwright.stages.read_ground import Ground
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
+Measure = Callable[[QuadMesh], FitReport | None]
+"""Takes a mesh to its fit's report."""
+
 _FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
 _PARTS = {"fit": (0.0, 0.5), "touch up": (0.5, 0.9)}  # done by its steps; where more are needed, the rest is theirs
 _SURE = 0.999  # lead of quads without other paint
+_FLAT = 0.25  # scaled Jacobian below which a quad is of no use
 _LOOSE = 0.5  # edges: so near to a held place, and ...
 _ON_LINE = 0.3  # ... so near to a drawn line, vertices leave no curve for paint
 
@@ -82,31 +90,70 @@ def _lay_on(
         drawn = follow_paint(stopped, mixed, sampler.own, sampler.beyond, sampler.colors_at, projector)
         drawn = replace(drawn, is_fixed=drawn.is_fixed & (mesh.is_fixed | ~held))
 
-    def lay() -> tuple[Standing, FitReport | None]:
-        if not wishes.fit_limit:
-            return measure_standing(touch_up(mesh, projector, sampler, held, tell), sampler), None
+    def touched(laid: QuadMesh, stays: BoolArray = held) -> Standing:
+        return measure_standing(touch_up(laid, projector, sampler, stays, tell), sampler)
+
+    def lay_drawn(drawn: QuadMesh) -> tuple[Standing, Measure]:
         fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=tell)
         laid = fit.lay(drawn)
-        out = measure_standing(touch_up(laid[0], projector, sampler, held, tell), sampler)
+        out = touched(laid[0])
         if sampler is not None:
             out = win_lost(drawn, laid, out, fit, projector, sampler, held, progress=tell)
-        return out, fit.measure_again(out.mesh, laid[1])
+        return out, lambda mesh: fit.measure_again(mesh, laid[1])
 
-    def lay_grown() -> tuple[Standing, FitReport | None]:
+    def lay() -> tuple[Standing, Measure]:
+        if not wishes.fit_limit:
+            return touched(mesh), _no_report
+        first = lay_drawn(drawn)
+        freed = _free_bends(mesh, drawn, first[0].mesh)
+        if freed is None:
+            return first
+        second = lay_drawn(freed)
+        return second if _flat(second[0].mesh).sum() < _flat(first[0].mesh).sum() else first
+
+    def lay_grown() -> tuple[Standing, Measure]:
         kept = keep_in_paint(ground, mesh, paint, tell)
         if not wishes.fit_limit:
-            return measure_standing(touch_up(kept.mesh, projector, sampler, held, tell), sampler), None
+            return touched(kept.mesh), _no_report
         fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=tell)
         laid, report = fit_with_paint(mesh, projector, paint, fit, kept=kept, index=index, progress=tell)
-        out = measure_standing(touch_up(laid, projector, sampler, held, tell), sampler)
-        return out, fit.measure_again(out.mesh, report)
+        return touched(laid), lambda mesh: fit.measure_again(mesh, report)
 
-    best, report = lay()
+    best, measure = lay()
     if sampler is not None and any(best.rank[:2]):  # growing mends folded quads, too
-        grown, grown_report = lay_grown()
-        if grown.rank < best.rank:
-            best, report = grown, grown_report
-    return best.mesh, report
+        grown, measure_grown = lay_grown()
+        joined, moved = take_near(best.mesh, grown.mesh, best.lost | _flat(best.mesh))  # the rest is of better shape
+        part, crossings = touched(joined, held | ~moved), CrossingFinder(fold_mirror(mesh))
+        crosses = len(crossings.find(part.mesh.positions)) > len(crossings.find(best.mesh.positions))
+        if part.rank < best.rank and part.rank <= grown.rank and not crosses:
+            best = part
+        elif grown.rank < best.rank:
+            best, measure = grown, measure_grown
+    return best.mesh, measure(best.mesh)
+
+
+def _no_report(mesh: QuadMesh) -> None:
+    """Return the report of a fit that there was none of."""
+
+
+def _flat(mesh: QuadMesh) -> BoolArray:
+    """Return (m,) which quads are folded or all but flat."""
+    return np.asarray(measure_quality(mesh.positions, mesh.quads).scaled_jacobian < _FLAT, np.bool_)
+
+
+def _free_bends(mesh: QuadMesh, drawn: QuadMesh, laid: QuadMesh) -> QuadMesh | None:
+    """Return the drawn mesh with vertices free that were held in bends where quads came out flat; None if none did.
+
+    Parameters
+    ----------
+    mesh : before borders were drawn to the paint. laid : what came of the drawn one.
+    """
+    flat = vertices_around(mesh.quads, _flat(laid), 0, count=len(mesh.positions))
+    freed = flat & drawn.is_fixed & ~mesh.is_fixed
+    if not freed.any():
+        return None
+    positions = np.where(freed[:, None], mesh.positions, drawn.positions)
+    return replace(drawn, positions=positions, is_fixed=drawn.is_fixed & ~freed)
 
 
 def _held(mesh: QuadMesh, points: FloatArray, reach: float) -> BoolArray:
