@@ -144,6 +144,22 @@ def test_long_quads_are_evened_out_more_where_there_are_many(
     assert quality(out).min() > LEAST
 
 
+def test_shapely_meshes_with_much_other_paint_give_more_for_their_own(
+    make_square: Maker, board: SurfaceProjector, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mesh = two_regions(make_square, 16)
+    paint = painted(board, lambda p: np.zeros(len(p), np.bool_), 0)
+    wavy = board.positions[:, 0] > 0.09 * np.sin(9.0 * board.positions[:, 1])
+    sampler = sampler_of(mesh, board, replace(paint, color=wavy.astype(np.int32)))
+    out = touch_up(mesh, board, sampler)
+    monkeypatch.setattr(last, "_VERY_IMPURE", 1.0)
+    usual = touch_up(mesh, board, sampler)
+    before, less, more = (float(sampler.lead(made.positions)[0].mean()) for made in (mesh, usual, out))
+    assert before < 0.96
+    assert before < less < more - 0.002
+    assert quality(out).min() > LEAST
+
+
 def test_vertices_keep_to_curves_plane_and_places(make_square: Maker, board: SurfaceProjector) -> None:
     whole = shaken(two_regions(make_square, 16), 0.45)
     mirror = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)

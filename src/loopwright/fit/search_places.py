@@ -17,10 +17,10 @@ from loopwright.types import BoolArray, FloatArray, QuadMesh
 _FAIR = 0.93  # quality below which a quad costs, by the square of what it lacks
 _LONG, _LONG_PRICE = 2.2, 0.03  # longest edge over shortest above which it costs, and how much
 _FAIR_TO_LONG = 0.96  # the same where many quads are long, ...
-_SHUNNED, _SHUNNED_PRICE = 2.2, 0.08  # ... which then costs more
+_SHUNNED, _SHUNNED_PRICE = 2.2, 0.1  # ... which then costs more
 LOST = 0.03  # a lead of its own paint below this is as good as lost
 _AIM, _LEAD_PRICE = 0.12, 3.0  # lead of its own paint below which a quad costs, and how much
-_PURE, _PURE_PRICE = 0.6, 0.3  # the same, beside that, where quads shall be of their own paint as far as can be
+_PURE_PRICE = 0.3  # the same, beside that, where quads shall be of their own paint as far as can be
 _SWEPT = 2.0  # how much of its lead a quad loses at most, per share of its area that a moved corner's sides can sweep
 _RADII = (0.35, 0.15, 0.06)  # of the places tried, in edges, one after the other
 _ROUNDS = 9
@@ -41,7 +41,7 @@ class PlaceSearch:
 
     Attributes
     ----------
-    is_strict : a quad costs not only where it is nearly lost to other paint, but where it has much of it.
+    pure : lead of its own paint below which a quad costs even if it is not nearly lost to other paint; or 0.
     least_lead, lead_price : lead of its own paint below which a quad costs, and how much by what it lacks of that.
     shuns_long : long quads cost more than usual.
     positions, normals : (n, 3) where the vertices are now, and the sculpt's normals there.
@@ -54,7 +54,7 @@ class PlaceSearch:
 
     def __init__(self, mesh: QuadMesh, projector: SurfaceProjector, sampler: PaintSampler | None) -> None:
         self.mesh, self.projector, self.sampler = mesh, projector, sampler
-        self.is_strict, self.shuns_long = False, False
+        self.shuns_long, self.pure = False, 0.0
         self.least_lead, self.lead_price = _AIM, _LEAD_PRICE
         self.positions: FloatArray = mesh.positions.copy()
         self._places = NearPlaces(mesh, projector)
@@ -179,8 +179,7 @@ class PlaceSearch:
         row, of = np.arange(len(total)), np.repeat(np.arange(len(total)), np.diff(np.append(first, len(faces))))
         total[:, 0] -= _GAIN
         leads = self._lead[faces] - reach * self._swept[faces]
-        counting = max(_PURE, self.least_lead) if self.is_strict else self.least_lead
-        near = np.flatnonzero(leads < counting)  # with other paint so near that it may count
+        near = np.flatnonzero(leads < max(self.pure, self.least_lead))  # with other paint so near that it may count
         if self.sampler is None or len(near) == 0:
             return total.argmin(axis=1), leads, np.zeros(len(faces), np.bool_)
         unsure = near[~self._is_exact[faces[near]]]
@@ -213,7 +212,7 @@ class PlaceSearch:
     def _price(self, lead: FloatArray) -> FloatArray:
         """Return what quads cost that lead by so much."""
         cost: FloatArray = self.lead_price * np.maximum(self.least_lead - lead, 0.0)
-        return cost + _PURE_PRICE * np.maximum(_PURE - lead, 0.0) if self.is_strict else cost
+        return cost + _PURE_PRICE * np.maximum(self.pure - lead, 0.0)
 
     def _shape_costs(self, where: FloatArray, aim: FloatArray, floor: FloatArray) -> FloatArray:
         """Return (f, k) what quads with (f, k, 4, 3) corners and normals cost for their shape."""

@@ -25,8 +25,10 @@ _TOO_LONG, _MOST_LONG = 2.5, 0.04  # the same, and the share of quads beyond whi
 _ROWS = 2  # of vertices round a lost quad that do, in ...
 _WINNING = 27  # ... at most so many rounds; ...
 _WINNING_PRICES = 9.0, 60.0  # ... by what they lack of their own paint, the latter where the former does not do
-_IMPURE = 0.012  # share of the area under quads of other regions from which ...
-_WEAK = 0.3  # ... quads that lead by less than this are won too
+_IMPURE, _PURE = 0.012, 0.6  # share of the area under quads of other regions from which they cost by such leads, ...
+_WEAK = 0.3  # ... and those that lead by less than this are won too
+_VERY_IMPURE, _PURER = 0.02, 0.8  # the same where so much is, and ...
+_SHAPELY = 0.83  # ... all but one in twenty quads are of this quality
 _NEARLY_LOST, _WON = 0.1, 0.2  # lead of its own paint below which a quad is won, and from which it surely is
 _LEAST, _LEAST_MENDED = 0.3, 0.5  # quality below which no quad gets for its paint, and for others' shape
 _BAD = 0.5  # quality below which corners of quads leave their curves for better ones
@@ -59,7 +61,7 @@ def touch_up(
         return mesh
     progress("touch up", 0.0)
     search = PlaceSearch(mesh, projector, sampler)
-    search.is_strict = _impurity(search) > _IMPURE
+    search.pure = _purity_asked(search)
     stays = _apexes(mesh) if held is None else _apexes(mesh) | held
     start = search.normals.copy()
     _win(search, stays, lambda done: progress("touch up", 0.4 * done))
@@ -102,6 +104,14 @@ def undo_crossings(
         out = np.where(back[:, None], mesh.positions, out)
 
 
+def _purity_asked(search: PlaceSearch) -> float:
+    """Return the lead of its own paint that every quad shall have, if that can be had; 0 where most have it."""
+    impurity = _impurity(search)
+    if impurity > _VERY_IMPURE and float(np.quantile(search.quality(), 0.05)) > _SHAPELY:
+        return _PURER
+    return _PURE if impurity > _IMPURE else 0.0
+
+
 def _impurity(search: PlaceSearch) -> float:
     """Return about which share of the area lies under quads of other regions."""
     corners = search.positions[search.mesh.quads]
@@ -110,12 +120,12 @@ def _impurity(search: PlaceSearch) -> float:
 
 
 def _win(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
-    """Win quads that other paint outweighs or, for a strict search, that have much of it."""
+    """Win quads that other paint outweighs or, where much of the mesh is under other paint, that have much of it."""
     usual = search.least_lead, search.lead_price
     search.least_lead = _WON
     for step, price in enumerate(_WINNING_PRICES):
         search.lead_price = price
-        _win_for(search, stays, _WEAK if search.is_strict and step == 0 else _NEARLY_LOST, progress)
+        _win_for(search, stays, _WEAK if search.pure and step == 0 else _NEARLY_LOST, progress)
     search.least_lead, search.lead_price = usual
 
 
