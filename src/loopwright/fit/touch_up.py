@@ -48,8 +48,9 @@ def touch_up(
     Where another colour outweighs a quad's own, the vertices round it leave their curves and junctions their places,
     whatever that costs in shape; where no quad is won by that, they stay. Where much of the mesh lies under quads of
     other regions, quads with much other paint are won too. Round poor quads vertices move within their regions
-    and along their curves; junctions, and what lies on curves in the mirror plane, stay. Shapes are mended on the
-    whole: for many better quads a few get less good, though no sound one gets poor. Tips and sharp edges stay.
+    and along their curves; junctions, and what lies on curves in the mirror plane, stay, but for the corners of quads
+    that are still bad then. Shapes are mended on the whole: for many better quads a few get less good, though no sound
+    one gets poor. Where many quads are long, that counts for more. Tips and sharp edges stay.
 
     Parameters
     ----------
