@@ -11,7 +11,7 @@ import pytest
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.stages import try_style as trying
 from loopwright.stages.layout_style import USUAL_STYLE
-from loopwright.types import FloatArray, QuadMesh
+from loopwright.types import FloatArray, MirrorPlane, QuadMesh
 
 
 def test_poles_cost_more_beyond_what_any_mesh_may_have_and_long_quads_where_there_are_many(
@@ -26,6 +26,10 @@ def test_poles_cost_more_beyond_what_any_mesh_may_have_and_long_quads_where_ther
             patch.setattr(trying, "measure_quality", lambda *_: quality)
             return trying._weigh(USUAL_STYLE, made, lead, goal, is_last=True)
 
+    plane = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
+    half = replace(mesh, mirror=plane, on_mirror=mesh.positions[:, 0] == mesh.positions[:, 0].min())
+    assert not priced(half, 50, 1250.0).has_many_poles
+    assert priced(half, 51, 1250.0).has_many_poles
     for goal, most in ((2500.0, 100), (5000.0, 100), (10_000.0, 200)):  # 2 % of the quads, but never less than 100
         within, beyond = priced(mesh, most, goal), priced(mesh, most + 1, goal)
         assert not within.has_many_poles

@@ -81,6 +81,14 @@ def test_lost_quads_are_won_and_no_other_is_lost(make_square: Maker, board: Surf
     assert np.abs(out.positions[:, 2]).max() < 1e-9  # on the board still
 
 
+@pytest.mark.parametrize("stray", [slip, bulge])
+def test_what_is_won_is_won_surely(make_square: Maker, board: SurfaceProjector, stray: Stroke) -> None:
+    mesh = two_regions(make_square, 16)
+    sampler = sampler_of(mesh, board, painted(board, stray, 2 if stray is slip else 0))
+    assert sampler.lead(mesh.positions)[0].min() < LOST
+    assert sampler.lead(touch_up(mesh, board, sampler).positions)[0].min() > 0.2
+
+
 def test_what_is_held_stays_even_where_a_quad_beside_it_is_lost(make_square: Maker, board: SurfaceProjector) -> None:
     mesh = two_regions(make_square, 20)
     sampler = sampler_of(mesh, board, painted(board, slip, 2))
@@ -120,10 +128,24 @@ def test_bad_quads_are_mended_by_what_lies_on_borders_too(make_square: Maker, bo
     positions[corner, :2] += [0.119, 0.119]  # all but into the opposite corner of one quad
     is_fixed[np.linalg.norm(mesh.positions - mesh.positions[corner], axis=1) < 0.3] = True
     bad = replace(mesh, positions=positions, is_fixed=is_fixed)
+    sampler = sampler_of(bad, board, painted(board, lambda p: np.zeros(len(p), np.bool_), 0))
     assert quality(bad).min() < LEAST
-    assert quality(touch_up(bad, board)).min() > 0.5  # though all round it are fixed
+    out = touch_up(bad, board, sampler)  # though all round it are fixed
+    assert quality(out).min() > 0.5
+    assert not lost_quads(out, sampler).any()
     held = np.arange(len(positions)) == corner
-    assert np.array_equal(touch_up(bad, board, None, held).positions[corner], positions[corner])
+    assert np.array_equal(touch_up(bad, board, sampler, held).positions[corner], positions[corner])
+    assert np.array_equal(touch_up(bad, board).positions[is_fixed], positions[is_fixed])  # without paint they stay
+
+
+def test_what_it_tells_of_its_progress_never_falls(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = shaken(two_regions(make_square, 20), 0.3)
+    told: list[float] = []
+    sampler = sampler_of(mesh, board, painted(board, slip, 2))
+    touch_up(mesh, board, sampler, None, lambda stage, done: told.append(done))
+    assert len(told) > 10
+    assert told == sorted(told)
+    assert told[-1] == 1.0
 
 
 def test_long_quads_are_evened_out_more_where_there_are_many(
@@ -137,7 +159,7 @@ def test_long_quads_are_evened_out_more_where_there_are_many(
         return float((measure_quality(made.positions, made.quads).aspect > 2.2).mean())
 
     out = touch_up(uneven, board)
-    monkeypatch.setattr(last, "_MOST_LONG", 1.0)
+    monkeypatch.setattr(last, "MOST_LONG", 1.0)
     usual = touch_up(uneven, board)
     assert long(uneven) > 0.3
     assert long(out) < long(usual)

@@ -12,6 +12,9 @@ from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.search_places import LOST
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
+FLAT = 0.25
+"""Scaled Jacobian below which a quad is of no use."""
+
 _SOUND = 0.82  # scaled Jacobian of a sound quad
 _PAINT_PRICE = 1.5  # of what a quad lacks of a sure lead of its own paint, against scaled Jacobian
 

@@ -14,13 +14,15 @@ from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
-_FAIR = 0.93  # quality below which a quad costs, by the square of what it lacks
-_LONG, _LONG_PRICE = 2.2, 0.03  # longest edge over shortest above which it costs, and how much
-_FAIR_TO_LONG = 0.96  # the same where many quads are long, ...
-_SHUNNED, _SHUNNED_PRICE = 2.2, 0.1  # ... which then costs more
+TOO_LONG, MOST_LONG = 2.5, 0.04
+"""The longest edge over the shortest of a quad that is too long, and the share of such quads that is many."""
+
+_FAIR, _LONG_PRICE = 0.93, 0.03  # quality below which a quad costs, by the square of what it lacks, and ...
+_LONG = 2.2  # ... longest edge over shortest above which it costs so much
+_SHUNNING = 0.96, 0.1  # that quality and price where many quads are long
 LOST = 0.03  # a lead of its own paint below this is as good as lost
 _AIM, _LEAD_PRICE = 0.12, 3.0  # lead of its own paint below which a quad costs, and how much
-_PURE_PRICE = 0.3  # the same, beside that, where quads shall be of their own paint as far as can be
+_PURE_PRICE = 0.3  # of what a quad lacks, beside that, of the lead that all quads shall have
 _SWEPT = 2.0  # how much of its lead a quad loses at most, per share of its area that a moved corner's sides can sweep
 _RADII = (0.35, 0.15, 0.06)  # of the places tried, in edges, one after the other
 _ROUNDS = 9
@@ -219,10 +221,9 @@ class PlaceSearch:
         flat = where.reshape(-1, 3)
         local = np.arange(len(flat), dtype=np.int32).reshape(-1, 4)
         quality = face_quality(flat, local, aim.reshape(-1, 3)).reshape(where.shape[:2])
-        longest, price = (_SHUNNED, _SHUNNED_PRICE) if self.shuns_long else (_LONG, _LONG_PRICE)
-        longer = 1.0 / np.maximum(edge_ratios(flat, local), 1e-9).reshape(where.shape[:2]) - longest
-        lack = np.maximum((_FAIR_TO_LONG if self.shuns_long else _FAIR) - quality, 0.0)
-        cost = lack**2 + price * np.maximum(longer, 0.0)
+        fair, price = _SHUNNING if self.shuns_long else (_FAIR, _LONG_PRICE)
+        longer = 1.0 / np.maximum(edge_ratios(flat, local), 1e-9).reshape(where.shape[:2]) - _LONG
+        cost = np.maximum(fair - quality, 0.0) ** 2 + price * np.maximum(longer, 0.0)
         falls = quality < floor[:, None] - 1e-9
         falls[:, 0] = False
         return np.where(falls, np.inf, cost)

@@ -13,7 +13,7 @@ from loopwright.fit.link_edges import groups_apart, on_rim, vertices_around
 from loopwright.fit.mend_worst import edge_ratios, face_quality
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.part_crossings import StrayFinder
-from loopwright.fit.search_places import PlaceSearch
+from loopwright.fit.search_places import MOST_LONG, TOO_LONG, PlaceSearch
 from loopwright.progress import Progress, silent
 from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, unit
@@ -21,7 +21,6 @@ from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 _POOR = 0.84  # quality below which, and ...
 _LONG = 2.2  # ... longest edge over shortest above which the vertices of a quad look for better places
-_TOO_LONG, _MOST_LONG = 2.5, 0.04  # the same, and the share of quads beyond which long ones are shunned
 _ROWS = 2  # of vertices round a lost quad that do, in ...
 _WINNING = 27  # ... at most so many rounds; ...
 _WINNING_PRICES = 9.0, 60.0  # ... by what they lack of their own paint, the latter where the former does not do
@@ -45,12 +44,13 @@ def touch_up(
 ) -> QuadMesh:
     """Return the mesh with quads won for their own paint, as far as can be, and with poor shapes mended.
 
-    Where another colour outweighs a quad's own, the vertices round it leave their curves and junctions their places,
-    whatever that costs in shape; where no quad is won by that, they stay. Where much of the mesh lies under quads of
-    other regions, quads with much other paint are won too. Round poor quads vertices move within their regions
-    and along their curves; junctions, and what lies on curves in the mirror plane, stay, but for the corners of quads
-    that are still bad then. Shapes are mended on the whole: for many better quads a few get less good, though no sound
-    one gets poor. Where many quads are long, that counts for more. Tips and sharp edges stay.
+    Where another colour outweighs a quad's own, or all but does, the vertices round it leave their curves and junctions
+    their places, whatever that costs in shape; where no quad is won by that, they stay. Where much of the mesh lies
+    under quads of other regions, quads with much other paint are won too. Round poor quads vertices move within their
+    regions and along their curves; junctions, and what lies on curves in the mirror plane, stay. Only round quads that
+    are bad even then they leave them, if there is paint, and lose none by it. Shapes are mended on the whole: for many
+    better quads a few get less good, though no sound one gets poor. Where many quads are long, that counts for more.
+    Tips and sharp edges stay.
 
     Parameters
     ----------
@@ -122,12 +122,17 @@ def _impurity(search: PlaceSearch) -> float:
 
 def _win(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
     """Win quads that other paint outweighs or, where much of the mesh is under other paint, that have much of it."""
-    usual = search.least_lead, search.lead_price
-    search.least_lead = _WON
+    usual = search.lead_price
+    search.least_lead = _WON  # from now on, so that what is won stays so
     for step, price in enumerate(_WINNING_PRICES):
         search.lead_price = price
-        _win_for(search, stays, _WEAK if search.pure and step == 0 else _NEARLY_LOST, progress)
-    search.least_lead, search.lead_price = usual
+        least = _WEAK if search.pure and step == 0 else _NEARLY_LOST
+        _win_for(search, stays, least, _part_of(progress, step, len(_WINNING_PRICES)))
+    search.lead_price = usual
+
+
+def _part_of(progress: Callable[[float], None], step: int, count: int) -> Callable[[float], None]:
+    return lambda done: progress((step + done) / count)
 
 
 def _win_for(search: PlaceSearch, stays: BoolArray, least: float, progress: Callable[[float], None]) -> None:
@@ -157,7 +162,7 @@ def _mend(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], Non
     """Mend poor quads."""
     mesh, on_curve, rim = search.mesh, search.mesh.vertex_curve >= 0, _on_rim(search.mesh)
     ratio = edge_ratios(search.positions, mesh.quads)
-    search.shuns_long = float((ratio < 1.0 / _TOO_LONG).mean()) > _MOST_LONG
+    search.shuns_long = float((ratio < 1.0 / TOO_LONG).mean()) > MOST_LONG
     poor = (search.quality() < _POOR) | (ratio < 1.0 / _LONG)
     free = vertices_around(mesh.quads, poor, 0, count=len(mesh.positions)) & ~stays & ~mesh.is_fixed
     free &= ~(on_curve & mesh.on_mirror) & ~(rim & ~on_curve)
@@ -165,13 +170,15 @@ def _mend(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], Non
 
 
 def _rescue(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
-    """Mend quads that are still bad: their corners leave their curves and junctions for it, but no paint is lost."""
-    mesh, rim = search.mesh, _on_rim(search.mesh)
-    bad = search.quality() < _BAD
-    if not bad.any():
+    """Mend quads that are still bad: their corners leave their curves and junctions for it, but no quad is lost.
+
+    Where there is no paint, which would tell if one is, they stay: then curves are ridges and lines.
+    """
+    mesh, bad = search.mesh, search.quality() < _BAD
+    if search.sampler is None or not bad.any():
         return
-    free = vertices_around(mesh.quads, bad, 0, count=len(mesh.positions)) & ~stays & ~rim
-    search.improve(np.flatnonzero(free), _slides(mesh) & rim, least=_LEAST_MENDED, progress=progress)
+    free = vertices_around(mesh.quads, bad, 0, count=len(mesh.positions)) & ~stays & ~_on_rim(mesh)
+    search.improve(np.flatnonzero(free), np.zeros(len(free), np.bool_), least=_LEAST_MENDED, progress=progress)
 
 
 def _apexes(mesh: QuadMesh) -> BoolArray:

@@ -14,9 +14,10 @@ from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.follow_paint import follow_paint
 from loopwright.fit.link_edges import mean_edges, vertices_around
-from loopwright.fit.measure_lack import Standing, measure_standing
+from loopwright.fit.measure_lack import FLAT, Standing, measure_standing
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.paint_sampler import PaintSampler
+from loopwright.fit.part_crossings import StrayFinder
 from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.take_near import take_near
 from loopwright.fit.touch_up import touch_up
@@ -26,6 +27,7 @@ from loopwright.progress import Progress, in_parts
 from loopwright.stages.find_regions import FoundRegions
 from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
 from loopwright.stages.read_ground import Ground
+from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 Measure = Callable[[QuadMesh], FitReport | None]
@@ -34,7 +36,6 @@ Measure = Callable[[QuadMesh], FitReport | None]
 _FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)  # of a mesh that is new, so that its vertices may slide
 _PARTS = {"fit": (0.0, 0.5), "touch up": (0.5, 0.9)}  # done by its steps; where more are needed, the rest is theirs
 _SURE = 0.999  # lead of quads without other paint
-_FLAT = 0.25  # scaled Jacobian below which a quad is of no use
 _LOOSE = 0.5  # edges: so near to a held place, and ...
 _ON_LINE = 0.3  # ... so near to a drawn line, vertices leave no curve for paint
 
@@ -93,23 +94,23 @@ def _lay_on(
     def touched(laid: QuadMesh, stays: BoolArray = held) -> Standing:
         return measure_standing(touch_up(laid, projector, sampler, stays, tell), sampler)
 
-    def lay_drawn(drawn: QuadMesh) -> tuple[Standing, Measure]:
+    def lay_bent(bent: QuadMesh) -> tuple[Standing, Measure]:
         fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=tell)
-        laid = fit.lay(drawn)
+        laid = fit.lay(bent)
         out = touched(laid[0])
         if sampler is not None:
-            out = win_lost(drawn, laid, out, fit, projector, sampler, held, progress=tell)
-        return out, lambda mesh: fit.measure_again(mesh, laid[1])
+            out = win_lost(bent, laid, out, fit, projector, sampler, held, progress=tell)
+        return out, lambda made: fit.measure_again(made, laid[1])
 
     def lay() -> tuple[Standing, Measure]:
         if not wishes.fit_limit:
             return touched(mesh), _no_report
-        first = lay_drawn(drawn)
+        first = lay_bent(drawn)
         freed = _free_bends(mesh, drawn, first[0].mesh)
         if freed is None:
             return first
-        second = lay_drawn(freed)
-        return second if _flat(second[0].mesh).sum() < _flat(first[0].mesh).sum() else first
+        second = lay_bent(freed)
+        return min(first, second, key=lambda each: _rank_of_use(each[0]))
 
     def lay_grown() -> tuple[Standing, Measure]:
         kept = keep_in_paint(ground, mesh, paint, tell)
@@ -117,15 +118,14 @@ def _lay_on(
             return touched(kept.mesh), _no_report
         fit = LimitFit(projector, options=_FIT, sharpness=sharp, progress=tell)
         laid, report = fit_with_paint(mesh, projector, paint, fit, kept=kept, index=index, progress=tell)
-        return touched(laid), lambda mesh: fit.measure_again(mesh, report)
+        return touched(laid), lambda made: fit.measure_again(made, report)
 
     best, measure = lay()
     if sampler is not None and any(best.rank[:2]):  # growing mends folded quads, too
         grown, measure_grown = lay_grown()
-        joined, moved = take_near(best.mesh, grown.mesh, best.lost | _flat(best.mesh))  # the rest is of better shape
-        part, crossings = touched(joined, held | ~moved), CrossingFinder(fold_mirror(mesh))
-        crosses = len(crossings.find(part.mesh.positions)) > len(crossings.find(best.mesh.positions))
-        if part.rank < best.rank and part.rank <= grown.rank and not crosses:
+        joined, moved = take_near(best.mesh, grown.mesh, best.lost | _flat(best.mesh), held)  # else of better shape
+        part = touched(joined, held | ~moved) if wishes.fit_limit else grown  # vertices on the sculpt are not blended
+        if part.rank < best.rank and part.rank <= grown.rank and not _touches_more(part.mesh, best.mesh, projector):
             best = part
         elif grown.rank < best.rank:
             best, measure = grown, measure_grown
@@ -138,7 +138,20 @@ def _no_report(mesh: QuadMesh) -> None:
 
 def _flat(mesh: QuadMesh) -> BoolArray:
     """Return (m,) which quads are folded or all but flat."""
-    return np.asarray(measure_quality(mesh.positions, mesh.quads).scaled_jacobian < _FLAT, np.bool_)
+    return np.asarray(measure_quality(mesh.positions, mesh.quads).scaled_jacobian < FLAT, np.bool_)
+
+
+def _rank_of_use(standing: Standing) -> tuple[int, int, float]:
+    """Return the rank with flat quads counted as lost ones."""
+    folded, lost, lack = standing.rank
+    return folded, lost + int(_flat(standing.mesh).sum()), lack
+
+
+def _touches_more(mesh: QuadMesh, other: QuadMesh, projector: SurfaceProjector) -> bool:
+    """Return whether more quads cross, or lie nearer to another part of the sculpt, than on the other mesh."""
+    crossings, strays = CrossingFinder(fold_mirror(mesh)), StrayFinder(mesh.quads, projector)
+    counts = [(len(crossings.find(at)), int(strays.find(at).sum())) for at in (mesh.positions, other.positions)]
+    return any(now > before for now, before in zip(*counts, strict=True))
 
 
 def _free_bends(mesh: QuadMesh, drawn: QuadMesh, laid: QuadMesh) -> QuadMesh | None:

@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from loopwright.fit.measure_lack import lack_of_paint, lack_of_shape
+from loopwright.fit.measure_lack import FLAT, lack_of_paint, lack_of_shape
 from loopwright.fit.measure_quality import QualityReport, measure_quality
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.relax import RelaxOptions, relax
+from loopwright.fit.search_places import MOST_LONG, TOO_LONG
 from loopwright.fit.touch_up import touch_up
 from loopwright.options import BuildOptions
 from loopwright.stages.clock import Clock
@@ -26,9 +27,9 @@ from loopwright.types import FloatArray, QuadMesh, RegionSurface
 
 _LONG = 2.2  # aspect above which a quad lacks something
 _LONG_PRICE = 0.3  # of aspect against scaled Jacobian
-_TOO_LONG, _MOST_LONG, _EXCESS_PRICE = 2.5, 0.04, 0.5  # aspect, share of such quads, and what one more costs at last
+_EXCESS_PRICE = 0.5  # of a quad that is too long, beyond what is many, at last
 _WORST = 2.0  # how much more it counts, at the square, that a quad lacks much
-_FLAT, _FLAT_PRICE = 0.25, 6.0  # scaled Jacobian below which a quad is of no use, and what it costs then
+_FLAT_PRICE = 6.0  # of a quad that is of no use
 _LOST_PRICE = 4.0  # of a quad that other paint outweighs, after all that can be done for it
 _POLE_PRICE = 0.1  # of a pole, in quads that lack everything
 _MANY, _MANY_PRICE = 0.02, 6.0  # of the quads wished for: what poles beyond that cost besides; but for ...
@@ -140,9 +141,9 @@ def _weigh(style: LayoutStyle, mesh: QuadMesh, lead: FloatArray, goal: float, *,
     lack, count = shape + lack_of_paint(lead), len(mesh.quads)
     if is_last:
         lack += _LOST_PRICE * (lead <= 0.0)
-        lack += _WORST * shape**2 + _FLAT_PRICE * (quality.scaled_jacobian < _FLAT)
-        long = quality.aspect > _TOO_LONG
-        lack[long] += _EXCESS_PRICE * max(0.0, 1.0 - _MOST_LONG * count / max(long.sum(), 1))
+        lack += _WORST * shape**2 + _FLAT_PRICE * (quality.scaled_jacobian < FLAT)
+        long = quality.aspect > TOO_LONG
+        lack[long] += _EXCESS_PRICE * max(0.0, 1.0 - MOST_LONG * count / max(long.sum(), 1))
     by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(mesh.regions)).tolist()
     poles = sum(quality.poles.values())
     beyond = max(0.0, poles - max(_MANY * goal, _NOT_MANY / (1 if mesh.mirror is None else 2)))
