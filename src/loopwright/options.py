@@ -180,8 +180,12 @@ def parse_budget(text: str) -> int:
     MarksError
         If the text is no whole number in plain digits.
     """
-    if re.fullmatch(r"\s*[0-9]{1,9}\s*", text) is None:
-        raise MarksError(f'"{text}" is not a number of faces; write it in plain digits, such as 5000', places=[text])
+    if re.fullmatch(r"\s*[0-9]{1,18}\s*", text) is None:
+        raise MarksError(
+            f'"{text}" is not a number of faces; write it in plain digits, such as 5000, from {SMALLEST_BUDGET} to '
+            f"{LARGEST_BUDGET:,}",
+            places=[text],
+        )
     return int(text)
 
 

@@ -85,6 +85,12 @@ def test_what_is_no_budget_is_one_line(text: str, command: list[str], capsys: py
     assert main([*command, f"--budget={text}"]) == 4
     shown = capsys.readouterr().err
     assert "is not a number of faces; write it in plain digits" in shown and shown.count("\n") == 1
+    assert "from 100 to 200,000" in shown
+
+
+def test_a_budget_far_too_large_is_told_the_range(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["build", "x.ply", "-o", "y.obj", "--budget=1000000000"]) == 4
+    assert "must lie between 100 and 200,000 faces" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("text", ["#111=a/b", "#111=a=b"])
