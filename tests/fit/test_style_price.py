@@ -36,6 +36,8 @@ def test_poles_cost_more_beyond_what_any_mesh_may_have_and_long_quads_where_ther
         assert beyond.has_many_poles
         assert beyond.price * len(mesh.quads) - within.price * len(mesh.quads) > 5.0
 
+    costs = [priced(mesh, poles, 2500.0).price * len(mesh.quads) for poles in (49, 50, 51, 100, 101)]
+    assert 0.0 < costs[1] - costs[0] < costs[2] - costs[1] < costs[4] - costs[3]
     few, many = (priced(replace(mesh, positions=_longer(mesh.positions, share)), 0, 5000.0) for share in (0.05, 0.2))
     assert many.price / 0.2 > 1.5 * few.price / 0.05 > 0.0
 

@@ -32,8 +32,8 @@ _WORST = 2.0  # how much more it counts, at the square, that a quad lacks much
 _FLAT_PRICE = 6.0  # of a quad that is of no use
 _LOST_PRICE = 4.0  # of a quad that other paint outweighs, after all that can be done for it
 _POLE_PRICE = 0.1  # of a pole, in quads that lack everything
-_MANY, _MANY_PRICE = 0.02, 6.0  # of the quads wished for: what poles beyond that cost besides; but for ...
-_NOT_MANY = 100  # ... so many of the whole mesh: regions and their junctions do not get fewer with the quads
+_MANY, _MANY_PRICE = 0.02, 0.6  # of the quads wished for: what poles beyond that cost besides, and ...
+_TOO_MANY, _TOO_MANY_PRICE = 100, 6.0  # ... what those cost that are beyond so many of the whole mesh as well
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes much as all rounds do
 _QUICK_SHARE = 0.6  # of what quads lack after it is still lacking after all rounds
 
@@ -146,7 +146,10 @@ def _weigh(style: LayoutStyle, mesh: QuadMesh, lead: FloatArray, goal: float, *,
         lack[long] += _EXCESS_PRICE * max(0.0, 1.0 - MOST_LONG * count / max(long.sum(), 1))
     by_region = np.bincount(mesh.quad_region, weights=lack, minlength=len(mesh.regions)).tolist()
     poles = sum(quality.poles.values())
-    beyond = max(0.0, poles - max(_MANY * goal, _NOT_MANY / (1 if mesh.mirror is None else 2)))
-    price = float(lack.sum()) * (1.0 if is_last else _QUICK_SHARE) + _POLE_PRICE * poles + _MANY_PRICE * beyond
+    fair = _MANY * goal
+    most = max(fair, _TOO_MANY / (1 if mesh.mirror is None else 2))  # regions do not get fewer with the quads
+    many, too_many = max(0.0, min(poles, most) - fair), max(0.0, poles - most)
+    price = float(lack.sum()) * (1.0 if is_last else _QUICK_SHARE) + _POLE_PRICE * poles
+    price += _MANY_PRICE * many + _TOO_MANY_PRICE * too_many
     colors = [region.color for region in mesh.regions]
-    return Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)), beyond > 0.0)
+    return Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)), too_many > 0.0)
