@@ -15,7 +15,7 @@ from loopwright.fit.fit_rounds import FitOptions, FitRounds, Laid, measure_quads
 from loopwright.fit.fold_mirror import fold_mirror
 from loopwright.fit.limit_samples import Distances, build_limit_samples
 from loopwright.fit.link_edges import grow_rows
-from loopwright.fit.part_crossings import StrayFinder, loosen_crossings, part_crossings
+from loopwright.fit.part_crossings import StrayFinder, loosen_crossings, part_crossings, touches_more
 from loopwright.fit.shape_energy import build_shape_energy
 from loopwright.numerics.catmull_clark import NO_SHARPNESS, Sharpness
 from loopwright.progress import Progress, silent
@@ -141,7 +141,8 @@ class LimitFit:
         found = rounds.run(part, start, None if shaped is None else shaped[faces], self._progress)
         positions = fitted.positions.copy()
         positions[vertices] = found.positions
-        if self._options.free_crossings and self._touches_more(positions, fitted.positions):
+        fold = self._rounds.fold
+        if self._options.free_crossings and touches_more(fold, self._projector, positions, fitted.positions):
             return self.lay(mesh, shaped)
         after, held = self._rounds.distances(positions), report.held + found.held
         return replace(mesh, positions=positions), replace(report, after=after, held=held)
@@ -149,14 +150,6 @@ class LimitFit:
     def measure_again(self, mesh: QuadMesh, report: FitReport) -> FitReport:
         """Return the report of a fit with the distances of this mesh, of which only vertices have moved since."""
         return report if len(mesh.quads) == 0 else replace(report, after=self._rounds.distances(mesh.positions))
-
-    def _touches_more(self, positions: FloatArray, before: FloatArray) -> bool:
-        """Return whether more quads cross, or lie nearer to another part of the sculpt, than before."""
-        fold = self._rounds.fold
-        crossings, strays = CrossingFinder(fold), StrayFinder(fold.quads, self._projector)
-        crossing = [len(crossings.find(p)) for p in (before, positions)]
-        stray = [strays.find(fold.unfold_points(p)).sum() for p in (before, positions)]
-        return bool(crossing[1] > crossing[0] or stray[1] > stray[0])
 
     def _free(self, mesh: QuadMesh, found: Laid) -> FloatArray:
         """Return the positions with quads that cross, or lie nearer to another part of the sculpt, drawn apart."""

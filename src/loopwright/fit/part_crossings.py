@@ -41,6 +41,19 @@ class StrayFinder:
         return away
 
 
+def touches_more(fold: Fold, projector: SurfaceProjector, positions: FloatArray, before: FloatArray) -> bool:
+    """Return whether more quads cross, or lie nearer to another part of the sculpt, than before.
+
+    Parameters
+    ----------
+    fold : of the mesh. positions, before : (n, 3), its vertices.
+    """
+    crossings, strays = CrossingFinder(fold), StrayFinder(fold.quads, projector)
+    crossing = [len(crossings.find(at)) for at in (before, positions)]
+    stray = [strays.find(fold.unfold_points(at)).sum() for at in (before, positions)]
+    return bool(crossing[1] > crossing[0] or stray[1] > stray[0])
+
+
 def quads_astray(positions: FloatArray, quads: IntArray, projector: SurfaceProjector) -> BoolArray:
     """Return (m,) which quads' middles lie nearest to a piece of the sculpt that faces the other way."""
     corners = positions[quads]

@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fit_limit import FitOptions, FitReport, LimitFit
 from loopwright.fit.fit_with_paint import fit_with_paint
 from loopwright.fit.fold_mirror import fold_mirror
@@ -17,7 +16,7 @@ from loopwright.fit.link_edges import mean_edges, vertices_around
 from loopwright.fit.measure_lack import FLAT, Standing, measure_standing
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.paint_sampler import PaintSampler
-from loopwright.fit.part_crossings import StrayFinder
+from loopwright.fit.part_crossings import touches_more
 from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.take_near import take_near
 from loopwright.fit.touch_up import touch_up
@@ -27,7 +26,6 @@ from loopwright.progress import Progress, in_parts
 from loopwright.stages.find_regions import FoundRegions
 from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
 from loopwright.stages.read_ground import Ground
-from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 Measure = Callable[[QuadMesh], FitReport | None]
@@ -125,7 +123,9 @@ def _lay_on(
         grown, measure_grown = lay_grown()
         joined, moved = take_near(best.mesh, grown.mesh, best.lost | _flat(best.mesh), held)  # else of better shape
         part = touched(joined, held | ~moved) if wishes.fit_limit else grown  # vertices on the sculpt are not blended
-        if part.rank < best.rank and part.rank <= grown.rank and not _touches_more(part.mesh, best.mesh, projector):
+        at, before = part.mesh.positions, best.mesh.positions
+        is_better = part.rank < best.rank and part.rank <= grown.rank
+        if is_better and not touches_more(fold_mirror(mesh), projector, at, before):
             best = part
         elif grown.rank < best.rank:
             best, measure = grown, measure_grown
@@ -145,13 +145,6 @@ def _rank_of_use(standing: Standing) -> tuple[int, int, float]:
     """Return the rank with flat quads counted as lost ones."""
     folded, lost, lack = standing.rank
     return folded, lost + int(_flat(standing.mesh).sum()), lack
-
-
-def _touches_more(mesh: QuadMesh, other: QuadMesh, projector: SurfaceProjector) -> bool:
-    """Return whether more quads cross, or lie nearer to another part of the sculpt, than on the other mesh."""
-    crossings, strays = CrossingFinder(fold_mirror(mesh)), StrayFinder(mesh.quads, projector)
-    counts = [(len(crossings.find(at)), int(strays.find(at).sum())) for at in (mesh.positions, other.positions)]
-    return any(now > before for now, before in zip(*counts, strict=True))
 
 
 def _free_bends(mesh: QuadMesh, drawn: QuadMesh, laid: QuadMesh) -> QuadMesh | None:
