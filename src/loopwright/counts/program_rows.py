@@ -15,6 +15,7 @@ from loopwright.types import IntArray
 LEAST_UNIT = 2.0
 """The least target whose shares count: a side that wishes for less counts as wishing for that."""
 _LEAST_LOOP = 3.0  # edges of a closed loop
+_FLATTEST_ROW = 0.53  # of an edge: a ring at an opening is not divided into rows narrower than this, unless into two
 
 
 def add_patch_rows(
@@ -75,7 +76,7 @@ def add_ring_rows(
 ) -> None:
     """A ring at an opening, such as a lid or a lip, gets at least ``ring_rows``: it has to bend.
 
-    One that is so thin that its quads would be more than about twice as long as wide gets fewer, but two.  ``wished``
+    One that is so thin that its quads would be much longer than wide gets fewer, but two.  ``wished``
     are the sides' counts before any rounding.
     """
     if not (patch.is_ring or patch.is_sector) or len(sides) != 4:
@@ -83,7 +84,7 @@ def add_ring_rows(
     at_rim = sides_at_rim(layout, patch)
     for i in range(4):
         if at_rim[i - 1] or at_rim[(i + 1) % 4]:
-            least = float(np.clip(np.floor(2.0 * wished[i] + 0.5), min(2, opt.ring_rows), opt.ring_rows))
+            least = float(np.clip(np.floor(wished[i] / _FLATTEST_ROW), min(2, opt.ring_rows), opt.ring_rows))
             lack = program.real(opt.few_rows)
             program.add_terms(least, np.inf, (sides[i], 1.0), ([lack], 1.0))
 

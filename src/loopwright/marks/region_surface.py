@@ -6,13 +6,16 @@ import time
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.sparse import csr_matrix
 
 from loopwright.errors import MarksError
-from loopwright.marks.clean_labels import CleanLabels, clean_labels, edge_graph, local_width
+from loopwright.marks.clean_labels import CleanLabels, clean_labels, edge_graph, local_width, split_components
 from loopwright.marks.cluster_colors import ColorClusters, vertex_areas
 from loopwright.marks.cut_borders import cut_borders
 from loopwright.marks.find_colors import check_painted, find_colors
 from loopwright.marks.finish_regions import drop_label, finish_regions, merge_small_pieces
+from loopwright.marks.join_parted import PaintedPieces, join_parted, painted_pieces
+from loopwright.marks.keep_apart import keep_apart, most_held, touching
 from loopwright.marks.mirror_votes import mirror_votes
 from loopwright.marks.name_regions import choose_open, name_regions, nothing_left, report_regions
 from loopwright.marks.options import MarksOptions, MarksReport
@@ -41,6 +44,9 @@ _ACROSS = 6.0  # edges across the narrowest place of a region
 _FINEST = 0.25  # smallest edge in a narrow place, in edges of the proxy
 _TURN = 0.6  # radians that the normal may turn along an edge before the edge is made shorter
 _FINEST_TURN = 0.5  # smallest edge for that reason, in edges of the proxy
+_BRIDGE = 6.0  # longest place where a piece may be too thin for a net, and is kept whole, in edges of the proxy
+_SLIGHT = 0.03  # share of a vertex with which a piece counts as being there
+_RAISED = 0.5  # lead that a piece gets there over what is beside it
 _MARGIN = 8.0  # how much of an open area is kept while borders are drawn, in edges of the proxy
 
 
@@ -224,7 +230,29 @@ def _fine_net(
         min_area=options.min_share * area * (2 if is_half else 1),
         min_width=options.min_width * diagonal,
     )
-    return fine, labels
+    return fine, _keep_whole(fine, labels, options.min_share * area)
+
+
+def _keep_whole(fine: _Fine, labels: CleanLabels, min_area: float) -> CleanLabels:
+    """Let what was one piece on the sculpt be one on the net, and what did not touch there not touch here."""
+    net, half = fine.proxy.net, fine.half
+    edges = build_edges(half.triangles, len(half.positions)).edges
+    painted = painted_pieces(
+        edges, fine.vertex_label, fine.vertex_area, fine.proxy.cluster, len(net.positions), min_area
+    )
+    piece = most_held(painted.weights, painted.colors, labels.label, labels.component)
+    label = _keep_pieces(net, labels.label, piece, painted, _BRIDGE * fine.edge)
+    if np.array_equal(label, labels.label):
+        return labels
+    component, distance = split_components(edge_graph(net), label)
+    return replace(labels, label=label, component=component, distance=distance)
+
+
+def _keep_pieces(net: Net, label: IntArray, piece: IntArray, painted: PaintedPieces, longest: float) -> IntArray:
+    """Return (n,) labels by which pieces that do not touch are apart, and each is in one part, as far as may be."""
+    edges = build_edges(net.triangles, len(net.positions)).edges
+    label = keep_apart(edges, label, piece, painted.weights, painted.colors, painted.touch)
+    return join_parted(edge_graph(net), label, painted.weights, painted.colors, longest)
 
 
 def _drop_far_open(half: Half, opened: BoolArray, margin: float) -> Half:
@@ -320,7 +348,21 @@ def _draw_borders(
     net_area = vertex_areas(fine.proxy.net.positions, fine.proxy.net.triangles)
     piece_area = np.bincount(pieces.component, net_area, count).astype(np.float64)
     smooth = smooth_labels(proxy.net, votes, piece_area, piece_label, len(clusters.palette), scale=options.smoothing)
-    return cut_borders(proxy.net, smooth.values)
+    edges = build_edges(fine.proxy.net.triangles, len(fine.proxy.net.positions)).edges
+    shares = csr_matrix(np.where(smooth.shares > _SLIGHT, smooth.shares, 0.0).T)
+    painted = PaintedPieces(shares, piece_label, touching(edges, pieces.component, count))
+    return cut_borders(proxy.net, _raise_where_lost(proxy.net, smooth.values, painted, _BRIDGE * fine.edge))
+
+
+def _raise_where_lost(net: Net, values: FloatArray, painted: PaintedPieces, longest: float) -> FloatArray:
+    """Return the (n, r) values of the labels, raised where a piece would be parted or others would touch."""
+    label = values.argmax(axis=1).astype(np.int32)
+    piece = most_held(painted.weights, painted.colors, label, np.arange(len(label), dtype=np.int32))
+    kept = _keep_pieces(net, label, piece, painted, longest)
+    changed = np.flatnonzero(kept != label)
+    out = values.copy()
+    out[changed, kept[changed]] = values[changed].max(axis=1) + _RAISED
+    return out
 
 
 @dataclass(frozen=True)

@@ -30,9 +30,11 @@ class SmoothLabels:
     Attributes
     ----------
     values : (n, r) float64; the largest in a row is the vertex's label.
+    shares : (n, p) float64, about how much of each vertex each painted piece has; rows sum to 1.
     """
 
     values: FloatArray
+    shares: FloatArray
 
 
 def nearest_proxy_vertices(net: Net, cluster: IntArray, points: FloatArray, *, steps: int = 3) -> IntArray:
@@ -94,11 +96,11 @@ def smooth_labels(
     indicator = solver.solve(np.ascontiguousarray(votes))
     indicator = indicator / np.maximum(indicator.sum(axis=1, keepdims=True), 1e-300)
     offset = _keep_areas(net, indicator, area, piece_area)
-    indicator = indicator + np.where(indicator > _SLIGHT, offset, np.minimum(offset, _STRAY))
+    raised = indicator + np.where(indicator > _SLIGHT, offset, np.minimum(offset, _STRAY))
     values = np.full((len(indicator), n_labels), -np.inf)
     for piece, label in enumerate(piece_label):
-        values[:, label] = np.maximum(values[:, label], indicator[:, piece])
-    return SmoothLabels(values)
+        values[:, label] = np.maximum(values[:, label], raised[:, piece])
+    return SmoothLabels(values, indicator)
 
 
 def _weighted_laplacian(net: Net, scale: float) -> tuple[csc_matrix, FloatArray]:

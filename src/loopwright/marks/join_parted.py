@@ -1,0 +1,155 @@
+"""Keep painted pieces whole where a coarser net parts them: a lip that gets thin at the corner of the mouth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_matrix, csr_matrix, diags
+from scipy.sparse.csgraph import connected_components, dijkstra
+
+from loopwright.marks.keep_apart import spread, touching
+from loopwright.types import BoolArray, FloatArray, IntArray
+
+_LEAST_PART = 0.03  # of all that a piece holds: smaller parts of it are no parts of it worth a bridge
+_TOLL = 4.0  # of a vertex of which the piece has next to nothing, in lengths of the way to it
+_MOST_CRUMBS = 3  # vertices of another label that a bridge may cut off and take along
+_MOST_BRIDGES = 8  # for one piece
+
+
+def join_parted(graph: csr_matrix, label: IntArray, weights: csr_matrix, colors: IntArray, longest: float) -> IntArray:
+    """Return labels in which what was one painted piece is one piece again.
+
+    Parts of a piece are joined by the shortest way along edges through vertices that it has a share of, rather through
+    those of which it has much.  A way that would part another label's piece in its turn, or that is too long, is left
+    out.
+
+    Parameters
+    ----------
+    graph : symmetric (n, n) matrix of edge lengths.
+    label : (n,) int32, each vertex's label.
+    weights : sparse (p, n), how much each painted piece holds of each vertex.
+    colors : (p,) int32, the label of each piece.
+    longest : most of a way that may lead through vertices of other labels, in units of the edge lengths.
+    """
+    out = label.copy()
+    total = np.maximum(np.asarray(weights.sum(axis=0)).ravel(), 1e-300)
+    for piece in range(weights.shape[0]):
+        row = weights.getrow(piece)
+        color, members = int(colors[piece]), np.sort(row.indices[row.data > 0])
+        held = np.zeros(len(label))
+        held[row.indices] = row.data
+        toll = 1.0 + _TOLL * (1.0 - held / total)
+        for _ in range(_MOST_BRIDGES):
+            way = _find_way(graph, out, held, toll, color, members)
+            if way is None or _length_outside(graph, out, way, color) > longest:
+                break
+            joined = _bridge(graph, out, way, color)
+            if joined is None:
+                break
+            out = joined
+    return out
+
+
+def _find_way(
+    graph: csr_matrix, label: IntArray, held: FloatArray, toll: FloatArray, color: int, members: IntArray
+) -> IntArray | None:
+    """Return the vertices of a way between the largest part of a piece and the nearest other; None if it is whole."""
+    own = members[label[members] == color]
+    if len(own) < 2:
+        return None
+    part = _parts(graph, label, color)[own]
+    total = np.bincount(part, held[own])
+    real = np.flatnonzero(total >= _LEAST_PART * held.sum())
+    if len(real) < 2:
+        return None
+    largest = real[total[real].argmax()]
+    is_own = label[members] == color
+    local = graph[members][:, members].tocoo()
+    # steps within the piece cost next to nothing, so that a way leaves it as briefly as may be
+    cost = np.where(is_own[local.row] & is_own[local.col], 1e-6, toll[members][local.col]) * local.data
+    paths = csr_matrix((cost, (local.row, local.col)), shape=local.shape)
+    at = np.searchsorted(members, own)
+    away, before, _ = dijkstra(paths, indices=at[part == largest], min_only=True, return_predecessors=True)
+    others = at[np.isin(part, real) & (part != largest)]
+    end = others[away[others].argmin()]
+    if not np.isfinite(away[end]):
+        return None
+    way = [int(end)]
+    while before[way[-1]] >= 0:
+        way.append(int(before[way[-1]]))
+    return members[way]
+
+
+def _parts(graph: csr_matrix, label: IntArray, color: int) -> IntArray:
+    """Return (n,) the connected part of equal label each vertex of this label is in."""
+    chosen = diags((label == color).astype(np.float64))
+    part: IntArray = connected_components(chosen @ graph @ chosen, directed=False)[1].astype(np.int32)
+    return part
+
+
+def _length_outside(graph: csr_matrix, label: IntArray, way: IntArray, color: int) -> float:
+    steps = np.asarray(graph[way[1:], way[:-1]]).ravel()
+    leaves = (label[way[1:]] != color) | (label[way[:-1]] != color)
+    return float(steps[leaves].sum())
+
+
+def _bridge(graph: csr_matrix, label: IntArray, way: IntArray, color: int) -> IntArray | None:
+    """Return labels in which the way has this one, and the crumbs beside it that it cuts off; None if it parts more."""
+    out = label.copy()
+    out[way] = color
+    for other in np.unique(label[way]).tolist():
+        if other == color:
+            continue
+        before, after = _parts(graph, label, other), _parts(graph, out, other)
+        left = np.flatnonzero(out == other)
+        pairs = np.unique(np.stack([before[left], after[left]], axis=1), axis=0)
+        size = np.bincount(after[left], minlength=len(label))
+        for had in np.unique(before[way[label[way] == other]]).tolist():
+            parts = pairs[pairs[:, 0] == had, 1]
+            crumbs = parts[size[parts] <= _MOST_CRUMBS]
+            if len(parts) - len(crumbs) != 1:
+                return None
+            out[left[np.isin(after[left], crumbs)]] = color
+    return out
+
+
+@dataclass(frozen=True)
+class PaintedPieces:
+    """The painted pieces of a sculpt, as a coarser net holds them.
+
+    Attributes
+    ----------
+    weights : sparse (p, n), how much each piece holds of each vertex of the net.
+    colors : (p,) int32, the label of each piece.
+    touch : (p, p) bool, which pieces touch on the sculpt.
+    """
+
+    weights: csr_matrix
+    colors: IntArray
+    touch: BoolArray
+
+
+def painted_pieces(
+    edges: IntArray, label: IntArray, area: FloatArray, cluster: IntArray, size: int, min_area: float
+) -> PaintedPieces:
+    """Return the painted pieces of a sculpt's vertices, smaller ones than ``min_area`` left out.
+
+    Parameters
+    ----------
+    edges : (e, 2) int32 of the sculpt.
+    label, area, cluster : (k,) of its vertices: the label, the area, and the vertex of the net; label -1 is unpainted.
+    size : number of vertices of the net.
+    """
+    k = len(label)
+    same = edges[(label[edges[:, 0]] == label[edges[:, 1]]) & (label[edges[:, 0]] >= 0)]
+    linked = coo_matrix((np.ones(len(same), np.int8), (same[:, 0], same[:, 1])), shape=(k, k))
+    part = connected_components(linked, directed=False)[1]
+    is_large = (np.bincount(part, area) >= min_area) & (np.bincount(part, label < 0) == 0)
+    piece = np.where(is_large, np.cumsum(is_large) - 1, -1)[part].astype(np.int32)
+    held = piece >= 0
+    count = int(is_large.sum())
+    weights = coo_matrix((area[held], (piece[held], cluster[held])), shape=(count, size)).tocsr()
+    colors = np.zeros(count, np.int32)
+    colors[piece[held]] = label[held]
+    return PaintedPieces(weights, colors, touching(edges, spread(edges, piece), count))
