@@ -39,6 +39,11 @@ _LAYOUTS = (
     LayoutStyle(quarter=0.15),
     LayoutStyle(quarter=0.3, extra_pole=2.5),
 )
+_WHERE_MANY_POLES = (  # tried besides where the usual style has more poles than a mesh should have
+    LayoutStyle(node_pole=1.0),
+    LayoutStyle(node_pole=1.0, extra_pole=2.5, unlike=0.5),
+    LayoutStyle(node_pole=1.0, most=0.7, gain=0.15, least_area=8.0, extra_pole=7.0, unlike=0.5),
+)
 _COUNTS: tuple[Callable[[LayoutStyle], LayoutStyle], ...] = (
     lambda style: replace(style, extra_pole=7.0),
     lambda style: replace(style, oblong=0.5),
@@ -57,7 +62,9 @@ _STYLES = 32  # times as many styles are kept as results of a stage
 _GOOD, _HOPELESS = 0.005, 0.15  # mean lack of all quads up to which, and from which, nothing else is tried
 _CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
 _SINGLE = 6  # tries in which one region gets another style
-_MOST_TRIES = len(_LAYOUTS) + len(_COUNTS) + len(_FEWER_POLES) + _SINGLE + 9  # of mixed styles, and in full
+_MOST_TRIES = (
+    len(_LAYOUTS) + len(_WHERE_MANY_POLES) + len(_COUNTS) + len(_FEWER_POLES) + _SINGLE + 9
+)  # of mixed styles, and in full
 _LAST = 4  # of the best styles are looked at in full, besides the usual one
 _KEPT = 16  # results of each stage while styles are tried
 
@@ -145,6 +152,8 @@ def _seek(trial: StyleTrial, ground: Ground, first: Try, tries: Tries) -> list[T
 def _styles(tried: Sequence[Try]) -> Iterator[LayoutStyle]:
     """Yield the styles to try, the later ones by what came of those before."""
     yield from _LAYOUTS
+    if tried[0].has_many_poles:
+        yield from _WHERE_MANY_POLES
     yield from _mixed(tried)
     for change in _COUNTS:
         yield change(_best(tried).style)
