@@ -38,9 +38,10 @@ _LAYOUTS = (
     LayoutStyle(quarter=0.3, both=1.0, inner_pole=0.05),
     LayoutStyle(quarter=0.15),
     LayoutStyle(quarter=0.3, extra_pole=2.5),
+    LayoutStyle(node_pole=1.0),
+    LayoutStyle(node_pole=1.0, most=0.7, gain=0.15, least_area=8.0),
 )
 _WHERE_MANY_POLES = (  # tried besides where the usual style has more poles than a mesh should have
-    LayoutStyle(node_pole=1.0),
     LayoutStyle(node_pole=1.0, extra_pole=2.5, unlike=0.5),
     LayoutStyle(node_pole=1.0, most=0.7, gain=0.15, least_area=8.0, extra_pole=7.0, unlike=0.5),
 )
