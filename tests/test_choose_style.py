@@ -173,9 +173,10 @@ def test_regions_change_their_style_one_at_a_time_the_most_gained_first() -> Non
 def test_dearer_poles_are_tried_where_there_are_many() -> None:
     usual = USUAL_STYLE
     few, many = (list(chosen._styles([trying.Try(usual, 9.0, 0.1, {}, has_many_poles=has)])) for has in (False, True))
-    assert len(many) == len(few) + len(chosen._FEWER_POLES)
+    more = len(chosen._WHERE_MANY_POLES) + len(chosen._FEWER_POLES)
+    assert len(many) == len(few) + more
     dear = [style for style in many if style.node_pole > usual.node_pole]
-    assert len(dear) == len([style for style in few if style.node_pole > usual.node_pole]) + len(chosen._FEWER_POLES)
+    assert len(dear) == len([style for style in few if style.node_pole > usual.node_pole]) + more
 
 
 def test_quads_that_come_out_well_need_no_other_style(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -33,7 +33,8 @@ _FLAT_PRICE = 6.0  # of a quad that is of no use
 _LOST_PRICE = 4.0  # of a quad that other paint outweighs, after all that can be done for it
 _POLE_PRICE = 0.1  # of a pole, in quads that lack everything
 _MANY, _MANY_PRICE = 0.02, 0.6  # of the quads wished for: what poles beyond that cost besides, and ...
-_TOO_MANY, _TOO_MANY_PRICE = 100, 6.0  # ... what those cost that are beyond so many of the whole mesh as well
+_TOO_MANY, _TOO_MANY_PRICE = 100, 6.0  # ... what those cost that are beyond so many of the whole mesh as well, ...
+_LAST_DEARER = 2.0  # ... times this in the last look, where quads cost more too
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes much as all rounds do
 _QUICK_SHARE = 0.6  # of what quads lack after it is still lacking after all rounds
 
@@ -152,6 +153,6 @@ def _weigh(style: LayoutStyle, mesh: QuadMesh, lead: FloatArray, goal: float, lo
     most = max(fair, _TOO_MANY / (1 if mesh.mirror is None else 2))  # regions do not get fewer with the quads
     many, too_many = max(0.0, min(poles, most) - fair), max(0.0, poles - most)
     price = float(lack.sum()) * (_QUICK_SHARE if lost is None else 1.0) + _POLE_PRICE * poles
-    price += _MANY_PRICE * many + _TOO_MANY_PRICE * too_many
+    price += _MANY_PRICE * many + _TOO_MANY_PRICE * too_many * (1.0 if lost is None else _LAST_DEARER)
     colors = [region.color for region in mesh.regions]
     return Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)), too_many > 0.0)
