@@ -24,7 +24,7 @@ def test_poles_cost_more_beyond_what_any_mesh_may_have_and_long_quads_where_ther
         quality = replace(measure_quality(made.positions, made.quads), poles={3: poles - poles // 2, 5: poles // 2})
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(trying, "measure_quality", lambda *_: quality)
-            return trying._weigh(USUAL_STYLE, made, lead, goal, lead <= 0.0)
+            return trying._weigh(USUAL_STYLE, made, lead, goal, is_last=True)
 
     plane = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
     half = replace(mesh, mirror=plane, on_mirror=mesh.positions[:, 0] == mesh.positions[:, 0].min())

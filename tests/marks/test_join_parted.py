@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 from scipy.sparse import coo_matrix, csr_matrix
 
-from loopwright.marks.join_parted import join_parted, painted_pieces
-from loopwright.marks.keep_apart import keep_apart, most_held, spread
+from loopwright.marks.join_parted import join_parted
+from loopwright.marks.keep_apart import keep_apart
 from loopwright.marks.options import MarksOptions
+from loopwright.marks.painted_pieces import PaintedPieces, most_held, narrow_pieces, painted_pieces, spread
 from loopwright.marks.region_surface import make_region_surface
-from loopwright.types import FloatArray, IntArray
+from loopwright.types import BoolArray, FloatArray, IntArray
 
 RED, BLUE, BLACK = np.array([[200.0, 60, 60], [60, 160, 220], [20, 20, 20]])
 LIP = "#c83c3c"
@@ -96,9 +97,21 @@ def test_of_pieces_that_do_not_touch_the_one_between_keeps_them_apart() -> None:
     touch = np.array([[True, True, False], [True, True, True], [False, True, True]])
     colors, shares = np.arange(3, dtype=np.int32), csr_matrix(held.reshape(3, -1))
     piece = most_held(shares, colors, label.ravel(), np.arange(42, dtype=np.int32))
-    kept = keep_apart(edges, label.ravel(), piece, shares, colors, touch)
-    assert (kept.reshape(6, 7)[:, 3] == 1).all() and (kept != label.ravel()).sum() == 2
-    assert np.array_equal(keep_apart(edges, label.ravel(), piece, shares, colors, touch | True), label.ravel())
+    none = np.zeros(3, bool)
+
+    def keep(touch: BoolArray, is_open: BoolArray, is_between: BoolArray) -> IntArray:
+        painted = PaintedPieces(shares, colors, touch, is_open)
+        return keep_apart(edges, label.ravel(), piece, painted, is_between).reshape(6, 7)
+
+    for kept in (keep(touch, none, colors == 1), keep(touch, colors == 0, none)):  # narrow, or at an opening
+        assert (kept[:, 3] == 1).all() and (kept != label).sum() == 2
+    for kept in (keep(touch | True, colors == 0, colors == 1), keep(touch, none, none)):
+        assert np.array_equal(kept, label)
+
+
+def test_narrow_pieces_are_nowhere_wide() -> None:
+    piece, distance = np.array([0, 0, 1, 1, -1], np.int32), np.array([0.0, 1.0, 0.0, 3.0, 9.0])
+    assert narrow_pieces(piece, distance, 3, 2.0).tolist() == [True, False, True]
 
 
 def test_blank_vertices_take_the_nearest_piece() -> None:
@@ -113,8 +126,11 @@ def test_painted_pieces_are_found_by_colour_and_contact() -> None:
     chain = np.array([[0, 1], [1, 2], [2, 3], [3, 4], [4, 5]], np.int32)
     label = np.array([0, 0, -1, 1, 1, 0], np.int32)
     area, cluster = np.array([1.0, 2.0, 9.0, 1.0, 1.0, 4.0]), np.array([0, 0, 1, 1, 2, 2], np.int32)
-    found = painted_pieces(chain, label, area, cluster, 3, 2.0)
+    is_open = np.array([False, True])
+    found = painted_pieces(chain, label, area, cluster, size=3, is_open=is_open, min_area=2.0)
     assert found.colors.tolist() == [0, 1, 0]
     assert found.weights.toarray().tolist() == [[3.0, 0.0, 0.0], [0.0, 1.0, 1.0], [0.0, 0.0, 4.0]]
     assert found.touch[0].tolist() == [True, True, False] and found.touch[1, 2] and found.touch[2, 1]
-    assert painted_pieces(chain, label, area, cluster, 3, 3.5).colors.tolist() == [0]
+    assert found.is_open.tolist() == [False, True, False]
+    large = painted_pieces(chain, label, area, cluster, size=3, is_open=is_open, min_area=3.5)
+    assert large.colors.tolist() == [0]

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
-from scipy.sparse import coo_matrix, csr_matrix, diags
+from scipy.sparse import csr_matrix, diags
 from scipy.sparse.csgraph import connected_components, dijkstra
 
-from loopwright.marks.keep_apart import spread, touching
-from loopwright.types import BoolArray, FloatArray, IntArray
+from loopwright.types import FloatArray, IntArray
 
 _LEAST_PART = 0.03  # of all that a piece holds: smaller parts of it are no parts of it worth a bridge
 _TOLL = 4.0  # of a vertex of which the piece has next to nothing, in lengths of the way to it
@@ -112,44 +109,3 @@ def _bridge(graph: csr_matrix, label: IntArray, way: IntArray, color: int) -> In
                 return None
             out[left[np.isin(after[left], crumbs)]] = color
     return out
-
-
-@dataclass(frozen=True)
-class PaintedPieces:
-    """The painted pieces of a sculpt, as a coarser net holds them.
-
-    Attributes
-    ----------
-    weights : sparse (p, n), how much each piece holds of each vertex of the net.
-    colors : (p,) int32, the label of each piece.
-    touch : (p, p) bool, which pieces touch on the sculpt.
-    """
-
-    weights: csr_matrix
-    colors: IntArray
-    touch: BoolArray
-
-
-def painted_pieces(
-    edges: IntArray, label: IntArray, area: FloatArray, cluster: IntArray, size: int, min_area: float
-) -> PaintedPieces:
-    """Return the painted pieces of a sculpt's vertices, smaller ones than ``min_area`` left out.
-
-    Parameters
-    ----------
-    edges : (e, 2) int32 of the sculpt.
-    label, area, cluster : (k,) of its vertices: the label, the area, and the vertex of the net; label -1 is unpainted.
-    size : number of vertices of the net.
-    """
-    k = len(label)
-    same = edges[(label[edges[:, 0]] == label[edges[:, 1]]) & (label[edges[:, 0]] >= 0)]
-    linked = coo_matrix((np.ones(len(same), np.int8), (same[:, 0], same[:, 1])), shape=(k, k))
-    part = connected_components(linked, directed=False)[1]
-    is_large = (np.bincount(part, area) >= min_area) & (np.bincount(part, label < 0) == 0)
-    piece = np.where(is_large, np.cumsum(is_large) - 1, -1)[part].astype(np.int32)
-    held = piece >= 0
-    count = int(is_large.sum())
-    weights = coo_matrix((area[held], (piece[held], cluster[held])), shape=(count, size)).tocsr()
-    colors = np.zeros(count, np.int32)
-    colors[piece[held]] = label[held]
-    return PaintedPieces(weights, colors, touching(edges, spread(edges, piece), count))

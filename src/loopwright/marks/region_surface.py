@@ -14,12 +14,13 @@ from loopwright.marks.cluster_colors import ColorClusters, vertex_areas
 from loopwright.marks.cut_borders import cut_borders
 from loopwright.marks.find_colors import check_painted, find_colors
 from loopwright.marks.finish_regions import drop_label, finish_regions, merge_small_pieces
-from loopwright.marks.join_parted import PaintedPieces, join_parted, painted_pieces
-from loopwright.marks.keep_apart import keep_apart, most_held, touching
+from loopwright.marks.join_parted import join_parted
+from loopwright.marks.keep_apart import keep_apart
 from loopwright.marks.mirror_votes import mirror_votes
 from loopwright.marks.name_regions import choose_open, name_regions, nothing_left, report_regions
 from loopwright.marks.options import MarksOptions, MarksReport
 from loopwright.marks.paint_apart import paint_apart
+from loopwright.marks.painted_pieces import PaintedPieces, most_held, narrow_pieces, painted_pieces, touching
 from loopwright.marks.smooth_labels import nearest_proxy_vertices, smooth_labels
 from loopwright.progress import Progress, silent
 from loopwright.shelf import Shelf
@@ -44,6 +45,7 @@ _ACROSS = 6.0  # edges across the narrowest place of a region
 _FINEST = 0.25  # smallest edge in a narrow place, in edges of the proxy
 _TURN = 0.6  # radians that the normal may turn along an edge before the edge is made shorter
 _FINEST_TURN = 0.5  # smallest edge for that reason, in edges of the proxy
+_NARROW = 5.0  # width up to which a piece is narrow, in edges of the proxy
 _BRIDGE = 6.0  # longest place where a piece may be too thin for a net, and is kept whole, in edges of the proxy
 _SLIGHT = 0.03  # share of a vertex with which a piece counts as being there
 _RAISED = 0.5  # lead that a piece gets there over what is beside it
@@ -134,7 +136,7 @@ def _cut_net(
     proxy = _adapted_proxy(fine, labels, projector, is_open, wished)
     clock.lap("proxy", 0.8)
     far = _far_half(sculpt, projector, clusters, fit.plane) if fit else None
-    net = _draw_borders(proxy, fine, labels, clusters, options, far)
+    net = _draw_borders(proxy, fine, labels, clusters, is_open, options, far)
     net = merge_small_pieces(net, 0.5 * options.min_share)
     if is_open[net.triangle_label].all():
         raise nothing_left(clusters.vertex_color, is_open, is_half=fit is not None)
@@ -230,28 +232,36 @@ def _fine_net(
         min_area=options.min_share * area * (2 if is_half else 1),
         min_width=options.min_width * diagonal,
     )
-    return fine, _keep_whole(fine, labels, options.min_share * area)
+    return fine, _keep_whole(fine, labels, is_open, options.min_share * area)
 
 
-def _keep_whole(fine: _Fine, labels: CleanLabels, min_area: float) -> CleanLabels:
+def _keep_whole(fine: _Fine, labels: CleanLabels, is_open: BoolArray, min_area: float) -> CleanLabels:
     """Let what was one piece on the sculpt be one on the net, and what did not touch there not touch here."""
     net, half = fine.proxy.net, fine.half
-    edges = build_edges(half.triangles, len(half.positions)).edges
     painted = painted_pieces(
-        edges, fine.vertex_label, fine.vertex_area, fine.proxy.cluster, len(net.positions), min_area
+        build_edges(half.triangles, len(half.positions)).edges,
+        fine.vertex_label,
+        fine.vertex_area,
+        fine.proxy.cluster,
+        size=len(net.positions),
+        is_open=is_open,
+        min_area=min_area,
     )
     piece = most_held(painted.weights, painted.colors, labels.label, labels.component)
-    label = _keep_pieces(net, labels.label, piece, painted, _BRIDGE * fine.edge)
+    is_narrow = narrow_pieces(piece, labels.distance, len(painted.colors), _NARROW * fine.edge)
+    label = _keep_pieces(net, labels.label, piece, painted, is_narrow, _BRIDGE * fine.edge)
     if np.array_equal(label, labels.label):
         return labels
     component, distance = split_components(edge_graph(net), label)
     return replace(labels, label=label, component=component, distance=distance)
 
 
-def _keep_pieces(net: Net, label: IntArray, piece: IntArray, painted: PaintedPieces, longest: float) -> IntArray:
+def _keep_pieces(
+    net: Net, label: IntArray, piece: IntArray, painted: PaintedPieces, is_narrow: BoolArray, longest: float
+) -> IntArray:
     """Return (n,) labels by which pieces that do not touch are apart, and each is in one part, as far as may be."""
     edges = build_edges(net.triangles, len(net.positions)).edges
-    label = keep_apart(edges, label, piece, painted.weights, painted.colors, painted.touch)
+    label = keep_apart(edges, label, piece, painted, is_narrow)
     return join_parted(edge_graph(net), label, painted.weights, painted.colors, longest)
 
 
@@ -327,6 +337,7 @@ def _draw_borders(
     fine: _Fine,
     pieces: CleanLabels,
     clusters: ColorClusters,
+    is_open: BoolArray,
     options: MarksOptions,
     far: _FarHalf | None,
 ) -> Net:
@@ -350,15 +361,20 @@ def _draw_borders(
     smooth = smooth_labels(proxy.net, votes, piece_area, piece_label, len(clusters.palette), scale=options.smoothing)
     edges = build_edges(fine.proxy.net.triangles, len(fine.proxy.net.positions)).edges
     shares = csr_matrix(np.where(smooth.shares > _SLIGHT, smooth.shares, 0.0).T)
-    painted = PaintedPieces(shares, piece_label, touching(edges, pieces.component, count))
-    return cut_borders(proxy.net, _raise_where_lost(proxy.net, smooth.values, painted, _BRIDGE * fine.edge))
+    touch = touching(edges, pieces.component, count)
+    painted = PaintedPieces(shares, piece_label, touch, is_open[piece_label])
+    is_narrow = narrow_pieces(pieces.component, pieces.distance, count, _NARROW * fine.edge)
+    values = _raise_where_lost(proxy.net, smooth.values, painted, is_narrow, _BRIDGE * fine.edge)
+    return cut_borders(proxy.net, values)
 
 
-def _raise_where_lost(net: Net, values: FloatArray, painted: PaintedPieces, longest: float) -> FloatArray:
+def _raise_where_lost(
+    net: Net, values: FloatArray, painted: PaintedPieces, is_narrow: BoolArray, longest: float
+) -> FloatArray:
     """Return the (n, r) values of the labels, raised where a piece would be parted or others would touch."""
     label = values.argmax(axis=1).astype(np.int32)
     piece = most_held(painted.weights, painted.colors, label, np.arange(len(label), dtype=np.int32))
-    kept = _keep_pieces(net, label, piece, painted, longest)
+    kept = _keep_pieces(net, label, piece, painted, is_narrow, longest)
     changed = np.flatnonzero(kept != label)
     out = values.copy()
     out[changed, kept[changed]] = values[changed].max(axis=1) + _RAISED

@@ -23,7 +23,7 @@ from loopwright.stages.layout_style import LayoutStyle
 from loopwright.stages.make_quads import make_quads
 from loopwright.stages.read_ground import Ground
 from loopwright.stages.wished_sizes import face_goal
-from loopwright.types import BoolArray, FloatArray, QuadMesh, RegionSurface
+from loopwright.types import FloatArray, QuadMesh, RegionSurface
 
 _LONG = 2.2  # aspect above which a quad lacks something
 _LONG_PRICE = 0.3  # of aspect against scaled Jacobian
@@ -110,12 +110,11 @@ class StyleTrial:
         else:
             evened = even_out(ground, hold_places(mesh, (), ground.projector)[0], self.surface.positions, clock)
         sampler = self._sampler(ground, evened)
-        seen = sampler if self.regions.is_equal else None  # sides of their own find theirs later
-        if is_touched_up:
+        if is_touched_up:  # sides of their own find theirs later
+            seen = sampler if self.regions.is_equal else None
             evened = touch_up(evened, ground.projector, seen, progress=clock.progress)
         lead = sampler.lead(evened.positions)[0] if sampler else np.ones(len(evened.quads))
-        lost = lead <= 0.0 if seen else np.zeros(len(lead), np.bool_)
-        return _weigh(style, evened, lead, face_goal(self.surface, self.wishes), lost if is_touched_up else None)
+        return _weigh(style, evened, lead, face_goal(self.surface, self.wishes), is_last=is_touched_up)
 
     def _sampler(self, ground: Ground, mesh: QuadMesh) -> PaintSampler | None:
         """Return what samples this mesh's paint; one side alone where both have their own."""
@@ -131,19 +130,18 @@ def _lack(quality: QualityReport) -> FloatArray:
     return lack_of_shape(quality.scaled_jacobian) + _LONG_PRICE * np.clip(quality.aspect - _LONG, 0.0, _LONG)
 
 
-def _weigh(style: LayoutStyle, mesh: QuadMesh, lead: FloatArray, goal: float, lost: BoolArray | None = None) -> Try:
+def _weigh(style: LayoutStyle, mesh: QuadMesh, lead: FloatArray, goal: float, *, is_last: bool = False) -> Try:
     """Price a mesh of quads whose own paint leads by so much; the worst count for more in the last look.
 
     Parameters
     ----------
     goal : the wished number of quads.
-    lost : (m,) the quads that are lost for good, in the last look; None before it.
     """
     quality = measure_quality(mesh.positions, mesh.quads)
     shape = _lack(quality)
     lack, count = shape + lack_of_paint(lead), len(mesh.quads)
-    if lost is not None:
-        lack += _LOST_PRICE * lost
+    if is_last:
+        lack += _LOST_PRICE * (lead <= 0.0)
         lack += _WORST * shape**2 + _FLAT_PRICE * (quality.scaled_jacobian < FLAT)
         long = quality.aspect > TOO_LONG
         lack[long] += _EXCESS_PRICE * max(0.0, 1.0 - MOST_LONG * count / max(long.sum(), 1))
@@ -152,7 +150,7 @@ def _weigh(style: LayoutStyle, mesh: QuadMesh, lead: FloatArray, goal: float, lo
     fair = _MANY * goal
     most = max(fair, _TOO_MANY / (1 if mesh.mirror is None else 2))  # regions do not get fewer with the quads
     many, too_many = max(0.0, min(poles, most) - fair), max(0.0, poles - most)
-    price = float(lack.sum()) * (_QUICK_SHARE if lost is None else 1.0) + _POLE_PRICE * poles
-    price += _MANY_PRICE * many + _TOO_MANY_PRICE * too_many * (1.0 if lost is None else _LAST_DEARER)
+    price = float(lack.sum()) * (1.0 if is_last else _QUICK_SHARE) + _POLE_PRICE * poles
+    price += _MANY_PRICE * many + _TOO_MANY_PRICE * too_many * (_LAST_DEARER if is_last else 1.0)
     colors = [region.color for region in mesh.regions]
     return Try(style, price / count, float(shape.mean()), dict(zip(colors, by_region, strict=True)), too_many > 0.0)

@@ -1,0 +1,128 @@
+"""The painted pieces of a sculpt, and how much a coarser net's vertices hold of each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse.csgraph import connected_components
+
+from loopwright.types import BoolArray, FloatArray, IntArray
+
+
+@dataclass(frozen=True)
+class PaintedPieces:
+    """The painted pieces of a sculpt, as a coarser net holds them.
+
+    Attributes
+    ----------
+    weights : sparse (p, n), how much each piece holds of each vertex of the net.
+    colors : (p,) int32, the label of each piece.
+    touch : (p, p) bool, which pieces touch on the sculpt.
+    is_open : (p,) bool, pieces that are left open.
+    """
+
+    weights: csr_matrix
+    colors: IntArray
+    touch: BoolArray
+    is_open: BoolArray
+
+
+def painted_pieces(
+    edges: IntArray,
+    label: IntArray,
+    area: FloatArray,
+    cluster: IntArray,
+    *,
+    size: int,
+    is_open: BoolArray,
+    min_area: float,
+) -> PaintedPieces:
+    """Return the painted pieces of a sculpt's vertices, smaller ones than ``min_area`` left out.
+
+    Parameters
+    ----------
+    edges : (e, 2) int32 of the sculpt.
+    label, area, cluster : (k,) of its vertices: the label, the area, and the vertex of the net; label -1 is unpainted.
+    size : number of vertices of the net.
+    is_open : (c,) bool, labels that are left open.
+    """
+    k = len(label)
+    same = edges[(label[edges[:, 0]] == label[edges[:, 1]]) & (label[edges[:, 0]] >= 0)]
+    linked = coo_matrix((np.ones(len(same), np.int8), (same[:, 0], same[:, 1])), shape=(k, k))
+    part = connected_components(linked, directed=False)[1]
+    is_large = (np.bincount(part, area) >= min_area) & (np.bincount(part, label < 0) == 0)
+    piece = np.where(is_large, np.cumsum(is_large) - 1, -1)[part].astype(np.int32)
+    held = piece >= 0
+    count = int(is_large.sum())
+    weights = coo_matrix((area[held], (piece[held], cluster[held])), shape=(count, size)).tocsr()
+    colors = np.zeros(count, np.int32)
+    colors[piece[held]] = label[held]
+    return PaintedPieces(weights, colors, touching(edges, spread(edges, piece), count), is_open[colors])
+
+
+def touching(pairs: IntArray, piece: IntArray, count: int) -> BoolArray:
+    """Return (count, count) which pieces touch along edges.
+
+    Parameters
+    ----------
+    pairs : (e, 2) int32 vertices at edges. piece : (n,) int32 of the vertices, below 0 for none.
+    """
+    ends = piece[pairs]
+    ends = ends[(ends >= 0).all(axis=1)]
+    out: BoolArray = coo_matrix((np.ones(len(ends)), (ends[:, 0], ends[:, 1])), shape=(count, count)).toarray() > 0
+    return out | out.T
+
+
+def spread(pairs: IntArray, piece: IntArray) -> IntArray:
+    """Return (n,) pieces in which vertices that are in none have that of the nearest that are, by number of edges.
+
+    Parameters
+    ----------
+    pairs : (e, 2) int32 vertices at edges. piece : (n,) int32, below 0 for none.
+    """
+    out = piece.copy()
+    while True:
+        is_blank = out[pairs] < 0
+        pairs, is_blank = pairs[is_blank.any(axis=1)], is_blank[is_blank.any(axis=1)]
+        half = ~is_blank.all(axis=1)
+        if not half.any():
+            return out
+        ends, first = pairs[half], is_blank[half, 0]
+        out[np.where(first, ends[:, 0], ends[:, 1])] = out[np.where(first, ends[:, 1], ends[:, 0])]
+
+
+def most_held(shares: csr_matrix, colors: IntArray, label: IntArray, part: IntArray) -> IntArray:
+    """Return (n,) the piece of its own label that each vertex's part is mostly of, -1 if none.
+
+    Parameters
+    ----------
+    shares : sparse (p, n). colors : (p,) int32. label : (n,) int32.
+    part : (n,) int32, which part of the net each vertex is in.
+    """
+    entries = shares.tocoo()
+    own = colors[entries.row] == label[entries.col]
+    count = int(part.max()) + 1
+    key = part[entries.col[own]].astype(np.int64) * len(colors) + entries.row[own]
+    keys, at = np.unique(key, return_inverse=True)
+    held = np.bincount(at, entries.data[own])
+    piece = np.full(count, -1, np.int32)
+    order = np.argsort(held, kind="stable")
+    piece[keys[order] // len(colors)] = keys[order] % len(colors)
+    return piece[part]
+
+
+def narrow_pieces(piece: IntArray, distance: FloatArray, count: int, widest: float) -> BoolArray:
+    """Return (count,) which pieces are nowhere wider.
+
+    Parameters
+    ----------
+    piece : (n,) int32 of the vertices, below 0 for none.
+    distance : (n,) from each vertex to the nearest border. widest : in the same units.
+    """
+    reach = np.zeros(count)
+    held = piece >= 0
+    np.maximum.at(reach, piece[held], distance[held])
+    narrow: BoolArray = 2.0 * reach <= widest
+    return narrow
