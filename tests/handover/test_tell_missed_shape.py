@@ -56,23 +56,70 @@ def mesh_of(positions: FloatArray, quads: IntArray) -> QuadMesh:
     )
 
 
-def told(mesh: QuadMesh, height: float, *, open_below: float = -2.0, **more: Any) -> list[Finding]:
-    """What is told of a sphere with a boss that high, left open below a height."""
-    points, faces = globe(60)
+def told(
+    mesh: QuadMesh, height: float, *, width: float = 0.2, rows: int = 60, open_below: float = -2.0, **more: Any
+) -> list[Finding]:
+    """What is told of a sphere with a boss that high and wide, left open below a height."""
+    points, faces = globe(rows)
     away = np.linalg.norm(points - BOSS / np.linalg.norm(BOSS), axis=1)
-    raised = points * (1.0 + height * np.exp(-((away / 0.2) ** 2)))[:, None]
+    raised = points * (1.0 + height * np.exp(-((away / width) ** 2)))[:, None]
     paint = Paint(PALETTE, (points[:, 2] < open_below).astype(np.int32))
     return tell_missed_shape(mesh, sample_kept(SurfaceProjector(raised, faces), paint, IS_OPEN), **more)
 
 
+def bound(found: Finding) -> float:
+    """The distance that no vertex of the sculpt is said to be off by more than."""
+    shown = re.search(r"None of its vertices that get faces is off by more than ([\d.]+)\. ", found.text)
+    assert shown
+    return float(shown[1])
+
+
 def test_a_boss_that_is_not_followed_is_told_where_it_is() -> None:
     (found,) = told(ball_of_quads(12), 0.2)
-    shown = re.search(r"by ([\d.]+) \(([\d.]+) edges\) in all near \(([^)]+)\)", found.text)
+    words = r"by ([\d.]+) \(([\d.]+) edges\) in all near \(([^)]+)\), where that is ([\d.]+) wide"
+    shown = re.search(words, found.text)
     assert found.kind == "shape_missed" and shown
     top = 1.2 * BOSS / np.linalg.norm(BOSS)
     assert np.linalg.norm(np.array([float(each) for each in shown[3].split(",")]) - top) < 0.1
     assert float(shown[1]) == pytest.approx(0.2, abs=0.02)
     assert float(shown[2]) == pytest.approx(0.2 / (np.pi / 2 / 12), rel=0.3)
+    half = np.pi / 2 / 12 / 2  # of an edge: the boss is higher than that within so much of its middle
+    assert float(shown[4]) == pytest.approx(2 * 0.2 * np.sqrt(np.log(0.2 / half)), rel=0.2)
+    assert 0.19 < bound(found) < 0.21
+
+
+def test_a_horn_much_smaller_than_a_face_is_told_and_the_bound_holds_for_it() -> None:
+    edge = np.pi / 2 / 3
+    (found,) = told(ball_of_quads(3), 0.8 * edge, width=0.15 * edge, rows=200)
+    assert found.count == 1 and "most of all in one place" in found.text
+    assert 0.8 * edge * 0.97 < bound(found) < 0.8 * edge * 1.03
+
+
+def test_the_bound_holds_where_a_place_is_farther_off_by_its_length_than_by_its_edges() -> None:
+    fine, coarse = ball_of_quads(24), ball_of_quads(4)
+    apart = mesh_of(
+        np.concatenate([fine.positions, coarse.positions * 10.0 + 100.0]),
+        np.concatenate([fine.quads, coarse.quads + np.int32(len(fine.positions))]),
+    )
+    points, faces = globe(60)
+    grown = np.concatenate([points * 1.15, points * 12.3 + 100.0])
+    both = np.concatenate([faces, faces + np.int32(len(points))])
+    paint = Paint(PALETTE, np.zeros(len(grown), np.int32))
+    (found,) = tell_missed_shape(apart, sample_kept(SurfaceProjector(grown, both), paint, IS_OPEN))
+    assert found.count == 2 and 2.3 <= bound(found) < 2.4
+    assert re.search(r"in 2 places: by 2\.3", found.text)
+
+
+def test_samples_stand_for_the_area_that_they_are_spread_over() -> None:
+    points, faces = globe(40)
+    projector = SurfaceProjector(points, faces)
+    corners = points[faces]
+    area = 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
+    color = (points[:, 2] < 0.0).astype(np.int32)
+    kept = ~(color[faces] == 1).any(axis=1)
+    samples = sample_kept(projector, Paint(PALETTE, color), IS_OPEN)
+    assert samples.areas.sum() == pytest.approx(area[kept].sum(), rel=1e-2)
+    assert len(samples.points) == len(samples.areas) and samples.points[:, 2].min() >= -1e-12
 
 
 @pytest.mark.parametrize("height", [0.0, 0.04])

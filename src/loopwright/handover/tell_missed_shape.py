@@ -10,43 +10,48 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from loopwright.fit.link_edges import on_rim
 from loopwright.numerics.catmull_clark import refine
 from loopwright.numerics.limit_surface import limit_matrix
 from loopwright.numerics.norms import norms
-from loopwright.surface.edges import cross_rows, row_lengths
+from loopwright.surface.edges import cross_rows, row_lengths, triangle_normals
+from loopwright.surface.lands_on_rim import lands_on_rim
 from loopwright.surface.mirror import sample_triangles
-from loopwright.surface.project import SurfaceProjector
-from loopwright.surface.proxy import surface_area
+from loopwright.surface.project import SurfaceProjector, closest_barycentric
 from loopwright.types import BoolArray, Finding, FloatArray, IntArray, Paint, QuadMesh
 
-_SAMPLES = 20_000  # of the sculpt
+_SAMPLES = 20_000  # spread evenly over the sculpt, beside its vertices
 _OFF = 0.5  # of an edge of the quads there, from which the shape is missed
-_LEAST = 1.0  # quads' area over which it has to be
+_FACE = 1.0  # quads' area over which that is told ...
+_LEAST, _FAR = 0.1, 2.0 / 3.0  # ... or over so little, a form smaller than a face, where it is so many edges
 _BESIDE = 1.5  # edges: so near to each other, samples are of one place
+_CELLS = 2.0  # a step within that reach, along each axis: in each of them, one sample stands for all
 _SHOWN = 3  # places that are named
 
 
 @dataclass(frozen=True)
 class _Place:
-    """A place where the sculpt stands off: how far at most, in edges too, where that is, and in which region."""
+    """A place where the sculpt stands off: how far at most, in edges too, how wide it is, where, in which region."""
 
     off: float
     edges: float
+    width: float
     at: FloatArray
     region: int
 
 
 @dataclass(frozen=True)
 class Samples:
-    """(k, 3) points of a sculpt, spread evenly, and the area that each stands for."""
+    """(k, 3) points of a sculpt, and the (k,) areas that they stand for."""
 
     points: FloatArray
-    area: float
+    areas: FloatArray
 
 
 def sample_kept(projector: SurfaceProjector, paint: Paint, is_open: BoolArray) -> Samples:
     """Return samples of a sculpt, but for those of areas that are left open.
+
+    They are all its vertices, so that no form is too small to be met, and middles of triangles, spread evenly by area,
+    for where its triangles are large. Each of the two stands for half of the area.
 
     Parameters
     ----------
@@ -54,13 +59,22 @@ def sample_kept(projector: SurfaceProjector, paint: Paint, is_open: BoolArray) -
     is_open : (c,) which colours of the palette are left open.
     """
     positions, triangles = projector.positions, projector.triangles
-    corners = triangles[sample_triangles(positions, triangles, _SAMPLES)]
-    kept = corners[~np.append(is_open, False)[paint.color][corners].any(axis=1)]
-    return Samples(positions[kept].mean(axis=1), surface_area(positions, triangles) / _SAMPLES)
+    is_kept = np.logical_not(np.append(is_open, False)[paint.color][triangles].any(axis=1))
+    area = 0.5 * row_lengths(triangle_normals(positions, triangles))
+    kept = triangles[is_kept]
+    own = np.bincount(kept.ravel(), np.repeat(area[is_kept] / 3.0, 3), len(positions))
+    used = np.flatnonzero(np.bincount(kept.ravel(), minlength=len(positions)))
+    chosen = sample_triangles(positions, triangles, _SAMPLES)
+    middles = positions[triangles[chosen[is_kept[chosen]]]].mean(axis=1)
+    share = np.full(len(middles), float(area.sum()) / _SAMPLES)
+    return Samples(np.concatenate([positions[used], middles]), 0.5 * np.concatenate([own[used], share]))
 
 
 def tell_missed_shape(mesh: QuadMesh, samples: Samples, *, use_limit: bool = True) -> list[Finding]:
-    """Return a finding with the places where the sculpt stands off the mesh by half an edge or more, the worst first.
+    """Return a finding with the places where the sculpt stands off the mesh by half an edge or more, farthest first.
+
+    They are those as large as a face, and smaller ones that stand off by two thirds of an edge, such as a horn that is
+    lost. Told, too, is on what share of the sculpt's area it stands off so, and how far any sample does at most.
 
     Parameters
     ----------
@@ -71,40 +85,61 @@ def tell_missed_shape(mesh: QuadMesh, samples: Samples, *, use_limit: bool = Tru
     if len(mesh.quads) == 0 or len(samples.points) == 0:
         return []
     points = samples.points
-    positions, quads, of_quad = _surface(mesh, use_limit=use_limit)
-    triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]).astype(np.int32)
-    landed = SurfaceProjector(positions, triangles).project(points)
-    fine = landed.triangles % len(quads)
-    quad, away = of_quad[fine], norms(points - landed.points)
+    away, quad, is_beyond = _measure(mesh, points, use_limit=use_limit)
     corners = mesh.positions[mesh.quads]
     area = 0.5 * row_lengths(cross_rows(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
     edge = np.sqrt(np.maximum(area, 1e-300))[quad]
-    at_rim = on_rim(quads, len(positions))[quads[fine]].any(axis=1)
-    off = np.flatnonzero((away > _OFF * edge) & ~at_rim)  # beyond the rim the sculpt goes on without the mesh
+    off = np.flatnonzero((away > _OFF * edge) & ~is_beyond)
     places = []
     for group in _groups(points[off], float(np.mean(edge[off])) * _BESIDE if len(off) else 0.0):
         ids = off[group]
-        if len(ids) * samples.area >= _LEAST * float(np.mean(edge[ids])) ** 2:
-            worst = int(ids[(away[ids] / edge[ids]).argmax()])
+        faces = float(samples.areas[ids].sum()) / float(np.mean(edge[ids])) ** 2
+        if faces >= _FACE or (faces >= _LEAST and (away[ids] / edge[ids]).max() >= _FAR):
+            worst = int(ids[away[ids].argmax()])
+            width = float(np.ptp(points[ids], axis=0).max())
             region = int(mesh.quad_region[quad[worst]])
-            places.append(_Place(float(away[worst]), float(away[worst] / edge[worst]), points[worst], region))
-    return _tell(mesh, sorted(places, key=lambda place: -place.edges))
+            places.append(_Place(float(away[worst]), float(away[worst] / edge[worst]), width, points[worst], region))
+    share = float(samples.areas[off].sum() / samples.areas[~is_beyond].sum()) if len(off) else 0.0
+    return _tell(mesh, sorted(places, key=lambda place: -place.off), share, float(away[~is_beyond].max(initial=0.0)))
 
 
-def _tell(mesh: QuadMesh, places: list[_Place]) -> list[Finding]:
+def _measure(mesh: QuadMesh, points: FloatArray, *, use_limit: bool) -> tuple[FloatArray, NDArray[np.int64], BoolArray]:
+    """Return how far each point is from the mesh, the quad it lands on, and whether it lies beyond the mesh's rim."""
+    positions, quads, of_quad = _surface(mesh, use_limit=use_limit)
+    triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]).astype(np.int32)
+    landed = SurfaceProjector(positions, triangles).project(points)
+    corners = positions[triangles[landed.triangles]]
+    weights = closest_barycentric(landed.points, corners[:, 0], corners[:, 1], corners[:, 2])
+    is_beyond = lands_on_rim(triangles, landed.triangles, weights)
+    return norms(points - landed.points), of_quad[landed.triangles % len(quads)], is_beyond
+
+
+def _tell(mesh: QuadMesh, places: list[_Place], share: float, most: float) -> list[Finding]:
     if not places:
         return []
     shown = "; ".join(
-        f"{place.off:.3g} ({place.edges:.1f} edges) in {mesh.regions[place.region].name} near "
-        f"({', '.join(f'{value:.4g}' for value in place.at)})"
+        f"by {place.off:.3g} ({place.edges:.1f} edges) in {mesh.regions[place.region].name} near "
+        f"({', '.join(f'{value:.4g}' for value in place.at)}), where that is {place.width:.3g} wide"
         for place in places[:_SHOWN]
     )
     count = "one place" if len(places) == 1 else f"{len(places)} places"
     text = (
-        f"The sculpt stands off the mesh in {count}, at most by {shown}. Smaller faces there (--size, or a size dab in "
+        f"The sculpt stands off the mesh by half an edge or more on {_percent(share)} of its area, most of all in "
+        f"{count}: {shown}. None of its vertices that get faces is off by more "
+        f"than {_round_up(most)}. Smaller faces there (--size, or a size dab in a marks "
+        "file), a flow line along the form, or a larger budget come nearer."
     )
-    text += "a marks file), a flow line along the form, or a larger budget come nearer."
     return [Finding("shape_missed", text, len(places))]
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.2g} %" if share >= 1e-3 else "less than 0.1 %"
+
+
+def _round_up(value: float) -> str:
+    """Return a positive number, in three digits, that is not below a value."""
+    step = 10.0 ** (np.floor(np.log10(value)) - 2)
+    return f"{np.ceil(value / step) * step:.3g}"
 
 
 def _surface(mesh: QuadMesh, *, use_limit: bool) -> tuple[FloatArray, IntArray, NDArray[np.int64]]:
@@ -118,10 +153,13 @@ def _surface(mesh: QuadMesh, *, use_limit: bool) -> tuple[FloatArray, IntArray, 
 
 
 def _groups(points: FloatArray, reach: float) -> list[NDArray[np.int64]]:
-    """Return the rows of points that hang together by steps within reach."""
+    """Return the rows of points that hang together by steps within reach, or little more."""
     if len(points) == 0:
         return []
-    pairs = cKDTree(points, balanced_tree=False).query_pairs(reach, output_type="ndarray")
-    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points), len(points)))
+    cells = np.floor((points - points.min(axis=0)) / (reach / _CELLS)).astype(np.int64)
+    _, first, cell = np.unique(cells, axis=0, return_index=True, return_inverse=True)
+    pairs = cKDTree(points[first], balanced_tree=False).query_pairs(reach, output_type="ndarray")
+    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(first), len(first)))
     count, part = connected_components(links, directed=False)
-    return [np.flatnonzero(part == k) for k in range(count)]
+    label = part[cell.ravel()]
+    return [np.flatnonzero(label == k) for k in range(count)]

@@ -11,12 +11,11 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from loopwright.options import RGB
+from loopwright.surface.lands_on_rim import lands_on_rim
 from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh, Sculpt
 
 _LEVELS = 2
 """Subdivision levels at which the smooth limit is compared; its facets then err by far less than a fit does."""
-_EDGE_SHARE = 1e-4
-"""A closest point nearer to a rim edge than this share of its triangle's height lies on the rim."""
 
 
 @dataclass(frozen=True)
@@ -88,7 +87,7 @@ def measure_distance(
         surface_triangles=triangles,
         surface_to_sculpt=to_sculpt * scale,
         sculpt_to_surface=to_surface * scale,
-        is_beyond=_is_on_rim(triangles, facet, weights) | _is_left_open(sculpt, open_colors, kept_colors),
+        is_beyond=lands_on_rim(triangles, facet, weights) | _is_left_open(sculpt, open_colors, kept_colors),
         is_limit=use_limit,
     )
 
@@ -146,19 +145,6 @@ def _weights(corners: FloatArray, points: FloatArray) -> FloatArray:
         first, second = corners[:, (k + 1) % 3], corners[:, (k + 2) % 3]
         weights[:, k] = np.einsum("nc,nc->n", np.cross(first - points, second - points), normal) / square
     return weights
-
-
-def _is_on_rim(triangles: IntArray, facet: IntArray, weights: FloatArray) -> BoolArray:
-    """Return whether each closest point lies on an edge that only one triangle has, or on an end of one."""
-    sides = np.sort(np.stack([triangles[:, [1, 2, 0]], triangles[:, [2, 0, 1]]], axis=2), axis=2)
-    _, inverse, uses = np.unique(sides.reshape(-1, 2), axis=0, return_inverse=True, return_counts=True)
-    is_rim_side = (uses[inverse] == 1).reshape(-1, 3)
-    is_rim_vertex = np.zeros(int(triangles.max()) + 1, bool)
-    is_rim_vertex[triangles[:, [1, 2, 0]][is_rim_side]] = True
-    is_rim_vertex[triangles[:, [2, 0, 1]][is_rim_side]] = True
-    on_side = is_rim_side[facet] & (weights < _EDGE_SHARE)
-    on_end = is_rim_vertex[triangles[facet]] & (weights > 1 - 2 * _EDGE_SHARE)
-    return np.asarray((on_side | on_end).any(axis=1), dtype=bool)
 
 
 def _is_left_open(sculpt: Sculpt, open_colors: Sequence[RGB], kept_colors: Sequence[RGB]) -> BoolArray:
