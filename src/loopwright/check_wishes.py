@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from numbers import Integral, Real
 from typing import TypeVar, get_args
 
@@ -16,8 +16,12 @@ from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin, PoleWish, Size
 Wish = TypeVar("Wish")
 
 
-def check_pins(pins: Sequence[Pin]) -> None:
+def check_pins(pins: Sequence[Pin], *, call: Callable[[str], str] = str) -> None:
     """Refuse pins that cannot hold, each by itself or two on one border.
+
+    Parameters
+    ----------
+    call : the one name of a region, of all that wishes may mean it by.
 
     Raises
     ------
@@ -28,13 +32,38 @@ def check_pins(pins: Sequence[Pin]) -> None:
     for pin in _all_of(Pin, pins, "pins"):
         check_pin(pin)
         near = None if pin.near is None else tuple(pin.near)
-        first = found.setdefault((frozenset((pin.region_a, pin.region_b)), near), pin)
+        regions = frozenset((call(pin.region_a), call(pin.region_b)))
+        if len(regions) == 1:
+            raise _one_region(f"{pin.region_a}/{pin.region_b}")
+        first = found.setdefault((regions, near), pin)
         if first.count != pin.count:
             raise MarksError(
                 f"the border {first.name} is pinned to {first.count} and, as {pin.name}, to {pin.count}; keep one of "
                 "the two",
                 places=[first.name, pin.name],
+                about="pins",
             )
+
+
+def check_sizes_agree(sizes: Sequence[tuple[str, float]], call: Callable[[str], str]) -> None:
+    """Refuse two different lengths for one region, however it is meant.
+
+    Parameters
+    ----------
+    sizes : the region as written, and its length. call : as for :func:`check_pins`.
+
+    Raises
+    ------
+    MarksError
+        Names the region both ways.
+    """
+    found: dict[str, tuple[str, float]] = {}
+    for name, length in sizes:
+        first, before = found.setdefault(call(name), (name, length))
+        if before != length:
+            also = "" if first == name else f", as {name},"
+            text = f"the size of {first} is given as {before} and{also} as {length}; keep one of the two"
+            raise MarksError(text, places=[call(name), first, name], about="sizes")
 
 
 def check_pin(pin: Pin) -> None:
@@ -54,7 +83,12 @@ def check_pin(pin: Pin) -> None:
     if pin.count < 1:
         raise MarksError(f"the pin on {name} asks for {pin.count} segments; it must be at least 1", places=[name])
     if pin.region_a == pin.region_b:
-        raise MarksError(f"the pin on {name} names one region twice; name the two that share the border", places=[name])
+        raise _one_region(name)
+
+
+def _one_region(border: str) -> MarksError:
+    text = f"the pin on {border} names one region twice; name the two that share the border"
+    return MarksError(text, places=[border])
 
 
 def check_dabs(dabs: Sequence[SizeDab]) -> None:

@@ -14,7 +14,7 @@ from typing import Literal, TypeAlias, cast, get_args
 
 import numpy as np
 
-from loopwright.check_wishes import check_dabs, check_drawn, check_pin, check_pins, check_poles
+from loopwright.check_wishes import check_dabs, check_drawn, check_pin, check_pins, check_poles, check_sizes_agree
 from loopwright.edit_wishes import read_operation
 from loopwright.errors import MarksError
 from loopwright.types import FloatArray
@@ -92,7 +92,8 @@ class BuildOptions:
         for region, length in self.sizes.items():
             if not (math.isfinite(length) and length > 0):
                 raise MarksError(f"the size of {region} is {length}; it must be a positive length", places=[region])
-        check_pins(self.pins)
+        check_sizes_agree(tuple(self.sizes.items()), lambda region: call_region(region, self.region_names))
+        check_pins(self.pins, call=lambda region: call_region(region, self.region_names))
         check_dabs(self.size_dabs)
         check_drawn(self.lines, self.points)
         check_poles(self.poles)
@@ -203,6 +204,26 @@ def parse_region_name(text: str) -> tuple[RGB, str]:
     if not name.strip():
         raise MarksError(f'"{text}" names no region; write COLOR=NAME, such as "#c89070=lips"', places=[text])
     return parse_color(color), name.strip()
+
+
+def call_region(name: str, names: Mapping[RGB, str]) -> str:
+    """Return the one name by which wishes for a region can be told to be for the same, be it meant by name or colour.
+
+    Parameters
+    ----------
+    name : as written in a wish; a colour with or without its ``#``, or as the group name ``_806246`` of a mesh file.
+    names : given to colours.
+
+    Examples
+    --------
+    >>> [call_region(name, {(192, 48, 96): "lips"}) for name in ("#c03060", "lips", "_806246")]
+    ['lips', 'lips', '#806246']
+    """
+    code = re.fullmatch(r"[#_]?([0-9a-fA-F]{6})", name)
+    if code is None or name in names.values():
+        return name
+    color = parse_color(code[1])
+    return names.get(color, format_color(color))
 
 
 def normalize_region(name: str) -> str:

@@ -105,6 +105,15 @@ CONTRADICTIONS = [
         r"border lips/mouth is pinned to 40 and, as mouth/lips, to 44",
     ),
     (["--size", "lips=1", "--size", "lips=2"], r"the size of lips is given as 1\.0 and as 2\.0"),
+    (
+        ["--pin", "lips/mouth=40", "--pin", "#1a1a1a/lips=44", "--name", "#1a1a1a=mouth"],
+        r"border lips/mouth is pinned to 40 and, as #1a1a1a/lips, to 44; keep one",
+    ),
+    (["--pin", "mouth/#1a1a1a=40", "--name", "#1a1a1a=mouth"], "names one region twice"),
+    (
+        ["--size", "lips=1", "--size", "#1a1a1a=2", "--name", "#1a1a1a=lips"],
+        r"the size of lips is given as 1\.0 and, as #1a1a1a, as 2\.0; keep one",
+    ),
     (["--name", "#141414=eye", "--name", "20,20,20=mouth"], "the name of #141414 is given as eye and as mouth"),
 ]
 
@@ -116,6 +125,37 @@ def test_wishes_that_contradict_one_another_are_refused(words: list[str], told: 
     with pytest.raises(MarksError, match=told):
         read_wishes(parser.parse_args(words))
     assert read_wishes(parser.parse_args(words[:2] * 2)) == read_wishes(parser.parse_args(words[:2]))
+
+
+LIPS = {"lips": "#c03060", "cheeks": "#f0dc5a"}
+BY_NAME: dict[str, object] = {"between": ["lips", "cheeks"], "count": 48}
+
+
+@pytest.mark.parametrize("by_hand", ["lips", "#C03060", "_c03060"])
+@pytest.mark.parametrize("in_marks", ["lips", "#c03060", "C03060"])
+def test_an_option_wins_over_a_mark_however_the_region_is_meant(tmp_path: Path, by_hand: str, in_marks: str) -> None:
+    marks = tmp_path / "head.json"
+    pins = [{"between": [in_marks, "cheeks"], "count": 48}, {**BY_NAME, "count": 6, "near": [0, 0, 1]}]
+    sizes = {in_marks: 0.5, "chin": 2}
+    marks.write_text(json.dumps({"loopwright_marks": 1, "regions": LIPS, "pins": pins, "sizes": sizes}))
+    parser = argparse.ArgumentParser()
+    add_wish_arguments(parser)
+    words = ["--marks", str(marks), "--pin", f"#f0dc5a/{by_hand}=24", "--size", f"{by_hand}=0.3"]
+    got, lips = read_wishes(parser.parse_args(words)), normalize_region(by_hand)
+    assert got.pins == (Pin("#f0dc5a", lips, 24), Pin("lips", "cheeks", 6, (0, 0, 1)))
+    assert got.sizes == {lips: 0.3, "chin": 2}
+
+
+def test_marks_that_a_name_given_by_hand_makes_one_are_told_with_their_places(tmp_path: Path) -> None:
+    marks = tmp_path / "head.json"
+    pins = [BY_NAME, {"between": ["cheeks", "#c03060"], "count": 8}]
+    parser = argparse.ArgumentParser()
+    add_wish_arguments(parser)
+    for more, places in (({"pins": pins}, "pins/0, pins/1"), ({"sizes": {"lips": 1, "#c03060": 2}}, "sizes/lips, ")):
+        marks.write_text(json.dumps({"loopwright_marks": 1, "regions": {"cheeks": "#f0dc5a"}, **more}))
+        with pytest.raises(MarksError, match="keep one of the two") as caught:
+            read_wishes(parser.parse_args(["--marks", str(marks), "--name", "#c03060=lips"]))
+        assert str(caught.value).startswith(f"{marks}: {places}")
 
 
 def test_two_pins_on_one_border_clash_unless_they_are_for_two_places() -> None:

@@ -19,7 +19,7 @@ from loopwright.counts.read_pins import border_pins, region_sizes
 from loopwright.counts.solve_counts import solve_for_budget
 from loopwright.errors import InfeasibleError, MarksError, TightBudgetError
 from loopwright.layout.types import Layout
-from loopwright.options import Pin
+from loopwright.options import Pin, format_color
 from loopwright.stages.lay_out import _solve_pinned
 from loopwright.types import IntArray
 
@@ -31,6 +31,31 @@ def borders(name: str) -> tuple[Layout, dict[tuple[int, int], list[int]]]:
         if arc.kind == "border":
             found.setdefault(arc.sides, []).append(i)
     return layout, found
+
+
+def other_word(layout: Layout, name: str) -> str:
+    """What means a region too: the colour that it is painted in."""
+    return next(format_color(region.color) for region in layout.surface.regions if region.name == name)
+
+
+def test_one_border_pinned_by_names_and_by_colours_is_one_pin_or_two_that_disagree() -> None:
+    layout, _ = borders("sphere in rings")
+    first, second = (other_word(layout, name) for name in ("area 2", "area 1"))
+    assert border_pins(layout, [Pin("area 1", "area 2", 8), Pin(first, second, 8)]) == border_pins(
+        layout, [Pin("area 1", "area 2", 8)]
+    )
+    with pytest.raises(MarksError, match="are the same border, but 8 and 12 are pinned: keep one of the two") as caught:
+        border_pins(layout, [Pin("area 1", "area 2", 8), Pin(first, second, 12)])
+    assert caught.value.places == ("area 1/area 2", f"{first}/{second}") and caught.value.about == "pins"
+
+
+def test_one_region_sized_by_name_and_by_colour_is_one_size_or_two_that_disagree() -> None:
+    surface = borders("sphere in rings")[0].surface
+    color = other_word(borders("sphere in rings")[0], "area 1")
+    assert region_sizes(surface, {"area 1": 0.5, color: 0.5}) == region_sizes(surface, {"area 1": 0.5})
+    with pytest.raises(MarksError, match=r"are the same region, but its size is 0\.5 and 0\.25: keep one") as caught:
+        region_sizes(surface, {"area 1": 0.5, color: 0.25})
+    assert caught.value.places == ("area 1", color) and caught.value.about == "sizes"
 
 
 @pytest.mark.parametrize("count", [8, 12, 20])

@@ -86,6 +86,7 @@ def test_a_file_with_only_its_version_asks_for_nothing(tmp_path: Path) -> None:
 
 
 V = {"loopwright_marks": 1}
+LIPS = {**V, "regions": {"lips": "#ff0000"}}
 LINE = [[0, 0, 0], [1, 0, 0]]
 
 
@@ -118,8 +119,19 @@ LINE = [[0, 0, 0], [1, 0, 0]]
         (
             {**V, "pins": [{"between": ["a", "b"], "count": 3}, {"between": ["b", "a"], "count": 4}]},
             "pins/1",
-            "pinned to 3",
+            "pinned to 3 as a/b in pins/0",
         ),
+        (
+            {
+                **LIPS,
+                "pins": [{"between": ["lips", "#ff0"], "count": 3}, {"between": ["#ffff00", "#f00"], "count": 4}],
+            },
+            "pins/1",
+            "border #ffff00/#ff0000 is pinned to 3 as lips/#ffff00 in pins/0; keep one of the two",
+        ),
+        ({**LIPS, "pins": [{"between": ["lips", "#ff0000"], "count": 3}]}, "pins/0/between", "named twice"),
+        ({**LIPS, "sizes": {"lips": 1, "#F00": 2}}, "sizes/#F00", "same region as in sizes/lips, whose size is 1"),
+        ({**V, "sizes": {"#FF0000": 1, "#F00": 2}}, "sizes/#F00", "same region as in sizes/#FF0000"),
         ({**V, "points": [{"at": [0, 0, "x"]}]}, "points/0/at/2", "finite number"),
         ({**V, "poles": [{"region": "a", "wish": "many"}]}, "poles/0/wish", "none, some"),
         ({**V, "lines": [{"points": [[0, 0, 0]]}]}, "lines/0/points", "at least 2"),
@@ -213,6 +225,12 @@ def test_marks_lie_over_options() -> None:
         ("lips", "cheeks", (1.0, 0.0, 0.5)): 8,
     }
     assert used.lines == FULL.lines and used.points == FULL.points and used.poles == FULL.poles
+
+
+def test_wishes_given_twice_alike_by_name_and_by_colour_are_one(tmp_path: Path) -> None:
+    pins = [{"between": ["lips", "a"], "count": 3}, {"between": ["a", "#f00"], "count": 3}]
+    marks = read_marks(write(tmp_path, {**LIPS, "pins": pins, "sizes": {"#f00": 2.0, "lips": 2}}))
+    assert marks.pins == (Pin("lips", "a", 3),) and marks.sizes == {"#ff0000": 2.0}
 
 
 @pytest.mark.parametrize(

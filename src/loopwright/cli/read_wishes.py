@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Hashable, Iterable
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
-from typing import TypeVar, cast, get_args
+from typing import get_args
 
-from loopwright.check_wishes import check_pins
-from loopwright.cli.name_file import name_file
+from loopwright.check_wishes import check_pins, check_sizes_agree
+from loopwright.cli.name_file import name_file, name_marks
 from loopwright.errors import MarksError
 from loopwright.marks.read_marks import read_marks
-from loopwright.marks.use_marks import merge_pins, use_marks
+from loopwright.marks.use_marks import merge_pins, merge_sizes, use_marks
 from loopwright.options import (
     LARGEST_BUDGET,
     RGB,
     SMALLEST_BUDGET,
     BuildOptions,
     Mirror,
+    call_region,
     format_color,
     parse_budget,
     parse_color,
@@ -26,9 +27,6 @@ from loopwright.options import (
     parse_region_name,
     parse_size,
 )
-
-Key = TypeVar("Key", bound=Hashable)
-Value = TypeVar("Value")
 
 _DEFAULTS = BuildOptions()
 
@@ -124,29 +122,31 @@ def read_wishes(arguments: argparse.Namespace) -> BuildOptions:
     if arguments.marks is not None:
         with name_file(arguments.marks):
             options = use_marks(options, read_marks(arguments.marks))
+    names = {**options.region_names, **_read_names(arguments.name)}
     pins = tuple(parse_pin(text) for text in arguments.pin)
-    check_pins(pins)
-    names = _once("the name of", (parse_region_name(text) for text in arguments.name))
-    return replace(
-        options,
-        budget=options.budget if arguments.budget is None else arguments.budget,
-        leave_open=read_open_colors(arguments) or options.leave_open,
-        sizes={**options.sizes, **_once("the size of", (parse_size(text) for text in arguments.size))},
-        pins=merge_pins(options.pins, pins),
-        mirror=arguments.mirror or options.mirror,
-        mirror_shape=options.mirror_shape if arguments.mirror_shape is None else arguments.mirror_shape,
-        fit_limit=not arguments.no_fit,
-        region_names={**options.region_names, **names},
-    )
+    check_pins(pins, call=lambda region: call_region(region, names))
+    sizes = tuple(parse_size(text) for text in arguments.size)
+    check_sizes_agree(sizes, lambda region: call_region(region, names))
+    with name_marks(arguments.marks, options):
+        return replace(
+            options,
+            budget=options.budget if arguments.budget is None else arguments.budget,
+            leave_open=read_open_colors(arguments) or options.leave_open,
+            sizes=merge_sizes(options.sizes, dict(sizes), names),
+            pins=merge_pins(options.pins, pins, names),
+            mirror=arguments.mirror or options.mirror,
+            mirror_shape=options.mirror_shape if arguments.mirror_shape is None else arguments.mirror_shape,
+            fit_limit=not arguments.no_fit,
+            region_names=names,
+        )
 
 
-def _once(what: str, pairs: Iterable[tuple[Key, Value]]) -> dict[Key, Value]:
-    """Return the pairs as a mapping; two different values for one key are refused."""
-    found: dict[Key, Value] = {}
-    for key, value in pairs:
-        if found.setdefault(key, value) != value:
-            name = format_color(cast(RGB, key)) if isinstance(key, tuple) else str(key)
-            raise MarksError(
-                f"{what} {name} is given as {found[key]} and as {value}; keep one of the two", places=[name]
-            )
+def _read_names(texts: Iterable[str]) -> dict[RGB, str]:
+    """Return the names by colour; two different ones for one colour are refused."""
+    found: dict[RGB, str] = {}
+    for color, name in map(parse_region_name, texts):
+        if found.setdefault(color, name) != name:
+            code = format_color(color)
+            text = f"the name of {code} is given as {found[color]} and as {name}; keep one of the two"
+            raise MarksError(text, places=[code])
     return found

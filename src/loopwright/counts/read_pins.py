@@ -35,9 +35,15 @@ def region_sizes(surface: RegionSurface, sizes: Mapping[str, float]) -> dict[int
 
     Raises
     ------
-    MarksError : a name that no region has.
+    MarksError : a name that no region has, or two lengths for one region.
     """
-    return {find_region(surface.regions, name): length for name, length in sizes.items()}
+    found: dict[int, str] = {}
+    for name, length in sizes.items():
+        first = found.setdefault(find_region(surface.regions, name), name)
+        if sizes[first] != length:
+            text = f"{first} and {name} are the same region, but its size is {sizes[first]:g} and {length:g}"
+            raise MarksError(f"{text}: keep one of the two.", places=[first, name], about="sizes")
+    return {region: sizes[name] for region, name in found.items()}
 
 
 def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None = None) -> tuple[SumPin, ...]:
@@ -53,12 +59,12 @@ def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None 
 
     Raises
     ------
-    MarksError : a name that no region has, or two that share no border.
+    MarksError : a name that no region has, two that share no border, or two counts for one border.
     InfeasibleError : fewer segments than pieces; or an odd count on a border that the mirror plane cuts.
     """
     found: list[SumPin] = []
     odd: list[SumPin] = []
-    for pin in pins:
+    for pin in _once(layout, pins):
         name = pin.name
         arcs = border_arcs(layout, pin)
         groups = connected_arcs(layout, arcs) if pin.near is None else [piece_near(layout, arcs, pin.near)]
@@ -75,6 +81,18 @@ def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None 
     if odd:
         raise _odd_error(odd[0], tuple(found), nearest)
     return tuple(found)
+
+
+def _once(layout: Layout, pins: Sequence[Pin]) -> list[Pin]:
+    """Return the pins, of those on one border, however its regions are meant, the first; refuse two counts for one."""
+    found: dict[object, Pin] = {}
+    for pin in pins:
+        border = frozenset(_find_side(layout, name) for name in (pin.region_a, pin.region_b))
+        first = found.setdefault((border, pin.near), pin)
+        if first.count != pin.count:
+            text = f"{first.name} and {pin.name} are the same border, but {first.count} and {pin.count} are pinned"
+            raise MarksError(f"{text}: keep one of the two.", places=[first.name, pin.name], about="pins")
+    return list(found.values())
 
 
 def border_arcs(layout: Layout, pin: Pin) -> list[int]:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from loopwright.errors import LoopwrightError
 from loopwright.marks.checked_json import Checked, load_json
-from loopwright.options import BuildOptions, normalize_region, parse_color
+from loopwright.options import BuildOptions, call_region, normalize_region
 from loopwright.wishes import Pin, name_apart
 
 
@@ -54,10 +54,10 @@ def _still_wished(top: Checked, about: str, options: BuildOptions) -> Iterator[t
         for name, value in top.members("sizes"):
             region = normalize_region(name)
             if options.sizes.get(region) == value.length():
-                yield _called(region, options), value.place
+                yield call_region(region, options.region_names), value.place
     if about == "poles":
         for pole in top.entries("poles"):
-            yield _called(normalize_region(pole.member("region").text()), options), pole.place
+            yield call_region(normalize_region(pole.member("region").text()), options.region_names), pole.place
     if about == "pins":
         for entry in top.entries("pins"):
             between = [normalize_region(each.text()) for each in entry.member("between").items()]
@@ -66,11 +66,6 @@ def _still_wished(top: Checked, about: str, options: BuildOptions) -> Iterator[t
                 pin = Pin(between[0], between[1], entry.member("count").whole(1), near.point() if near else None)
                 if pin in options.pins:
                     yield pin.name, entry.place
-
-
-def _called(region: str, options: BuildOptions) -> str:
-    """Return the name of a region that is meant by its colour, if it has one."""
-    return options.region_names.get(parse_color(region), region) if region.startswith("#") else region
 
 
 def _only_in_marks(options: BuildOptions) -> Iterator[tuple[object, str]]:

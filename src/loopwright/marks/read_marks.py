@@ -13,7 +13,8 @@ from loopwright.errors import InputError, MarksError
 from loopwright.marks.checked_json import Checked, load_json
 from loopwright.marks.marks_file import RGB, VERSION, VERSION_KEY, Marks
 from loopwright.marks.read_edits import read_edits
-from loopwright.options import Mirror, normalize_region, parse_color
+from loopwright.marks.use_marks import border_key
+from loopwright.options import Mirror, call_region, normalize_region, parse_color
 from loopwright.surface.repair_work import plural
 from loopwright.types import FloatArray
 from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin, PoleWish, SizeDab
@@ -59,10 +60,10 @@ def read_marks(path: str | Path) -> Marks:
         mirror_shape=shape.flag() if shape else None,
         region_names=names,
         leave_open=_open_colors(top, names),
-        sizes={_name(key, value): value.length() for key, value in top.members("sizes")},
+        sizes=_sizes(top, names),
         size_dabs=tuple(_dab(entry) for entry in top.entries("size_dabs")),
         vertex_sizes=_vertex_sizes(top, path),
-        pins=_pins(top),
+        pins=_pins(top, names),
         points=tuple(_fixed_point(entry) for entry in top.entries("points")),
         poles=_poles(top),
         lines=tuple(_line(entry, i) for i, entry in enumerate(top.entries("lines"))),
@@ -157,23 +158,35 @@ def sizes_file(path: Path) -> Path | None:
     return None if named is None else path.parent / named.text()
 
 
-def _pins(top: Checked) -> tuple[Pin, ...]:
-    pins: dict[tuple[frozenset[str], object], Pin] = {}
+def _sizes(top: Checked, names: dict[RGB, str]) -> dict[str, float]:
+    found: dict[str, tuple[str, Checked]] = {}
+    for key, value in top.members("sizes"):
+        region = _name(key, value)
+        first, before = found.setdefault(call_region(region, names), (region, value))
+        if before.length() != value.length():
+            raise value.fail(
+                f"{key} is the same region as in {before.place}, whose size is {before.value}; keep one of the two"
+            )
+    return {region: value.length() for region, value in found.values()}
+
+
+def _pins(top: Checked, names: dict[RGB, str]) -> tuple[Pin, ...]:
+    pins: dict[object, tuple[Pin, str]] = {}
     for entry in top.entries("pins"):
         entry.only(("between", "count", "near"))
         pair = entry.member("between").items()
         if len(pair) != 2:
             raise entry.member("between").fail(f"two regions are expected, but {plural(len(pair), 'is', 'are')} given")
         first, second = (_name(region.text(), region) for region in pair)
-        if first == second:
+        if call_region(first, names) == call_region(second, names):
             raise entry.member("between").fail(f'"{first}" is named twice; name the two regions that share the border')
         near = entry.optional("near")
         pin = Pin(first, second, entry.member("count").whole(1), near.point() if near else None)
-        key = frozenset((first, second)), pin.near
-        if key in pins and pins[key].count != pin.count:
-            raise entry.fail(f"the border {pin.name} is pinned to {pins[key].count} above; keep one of the two")
-        pins[key] = pin
-    return tuple(pins.values())
+        before, place = pins.setdefault(border_key(pin, names), (pin, entry.place))
+        if before.count != pin.count:
+            also = "" if before.name == pin.name else f" as {before.name}"
+            raise entry.fail(f"the border {pin.name} is pinned to {before.count}{also} in {place}; keep one of the two")
+    return tuple(pin for pin, _ in pins.values())
 
 
 def _fixed_point(entry: Checked) -> FixedPoint:
