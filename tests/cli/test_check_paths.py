@@ -66,6 +66,9 @@ def test_outputs_are_apart_from_inputs_and_from_one_another(sculpt: Path, tmp_pa
         check_outputs([other], {"the poses file": tmp_path / "x" / ".." / "new.ply"})
     with pytest.raises(InputError, match=r"new\.ply would be written twice"):
         check_outputs([other, tmp_path / "." / "new.ply"], {})
+    for outputs in ([other, other / "index.html"], [tmp_path / "a" / ".." / "new.ply" / "deep" / "index.html", other]):
+        with pytest.raises(InputError, match=r"new\.ply would be a file and a folder at once"):
+            check_outputs(outputs, {})
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows lets few users make links")
@@ -134,6 +137,9 @@ def test_trying_leaves_nothing_behind(tmp_path: Path) -> None:
         ["-o", "a.xyz"],
         ["-o", "sculpt.ply"],
         ["-o", "a.obj", "--report", "sculpt.ply"],
+        ["-o", "a.obj", "--report", "a.obj"],
+        ["-o", "a.obj", "--report", "./a.obj/report"],
+        ["-o", "report/index.html/a.obj", "--report", "report"],
     ],
     ids=" ".join,
 )

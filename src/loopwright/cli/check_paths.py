@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 
 from loopwright.errors import InputError
@@ -24,8 +24,8 @@ def check_sculpt_file(path: Path) -> None:
         raise InputError(f"{path}: the file is empty; export it again", places=[path])
 
 
-def check_outputs(outputs: Iterable[Path], inputs: Mapping[str, Path | None]) -> None:
-    """Raise InputError if one file would be written twice, or over one that is read.
+def check_outputs(outputs: Collection[Path], inputs: Mapping[str, Path | None]) -> None:
+    """Raise InputError if one file would be written twice, or over one that is read, or be a folder of another.
 
     Parameters
     ----------
@@ -40,6 +40,13 @@ def check_outputs(outputs: Iterable[Path], inputs: Mapping[str, Path | None]) ->
         if _place(path) in written:
             raise InputError(f"{path} would be written twice; give each output a file of its own", places=[path])
         written.add(_place(path))
+    for path in outputs:
+        for folder in path.parents:
+            if _place(folder) in written:
+                raise InputError(
+                    f"{folder} would be a file and a folder at once; give each output a place of its own",
+                    places=[folder],
+                )
 
 
 def _is_same(path: Path, source: Path) -> bool:
