@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -204,6 +205,30 @@ def test_what_libraries_in_c_print_is_kept_out_of_the_output() -> None:
         [sys.executable, "-c", script], capture_output=True, timeout=60, env={**os.environ, "PYTHONIOENCODING": "utf-8"}
     )
     assert (ran.stdout.decode().strip(), ran.returncode) == ("ours \u2713", 3)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no device here that is always full")
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+@pytest.mark.parametrize("stream", ["stdout", "stderr"])
+@pytest.mark.parametrize("more", [[], ["--json"]])
+def test_output_that_cannot_be_written_is_one_line_and_no_fault_of_the_program(
+    tmp_path: Path, more: list[str], stream: str, unbuffered: str
+) -> None:
+    (tmp_path / "one.obj").write_text("v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", encoding="ascii")
+    streams: dict[str, Any] = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+    with open("/dev/full", "wb") as full:
+        ran = subprocess.run(
+            [sys.executable, "-c", CONSOLE_SCRIPT, "check", "one.obj", *more],
+            timeout=60,
+            env={**os.environ, "PYTHONUNBUFFERED": unbuffered, "TMPDIR": str(tmp_path)},
+            cwd=tmp_path,
+            check=False,
+            **{**streams, stream: full},
+        )
+    assert ran.returncode == errors.InputError.exit_code
+    told = [line for line in (ran.stderr or b"").splitlines() if line.startswith(b"loopwright: ")]
+    assert told == [b"loopwright: the output cannot be written (No space left on device)"] * (stream == "stdout")
+    assert [path.name for path in tmp_path.iterdir()] == ["one.obj"]  # and no log
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="pipes break with another error there")

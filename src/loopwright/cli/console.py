@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import TextIO
 
 from loopwright.cli.show_progress import ProgressBar, ProgressLines
+from loopwright.cli.write_out import write_out
 from loopwright.progress import Progress, silent
 from loopwright.write_json import json_text
 
@@ -39,13 +40,13 @@ class Console:
         """Print a line for a person; nothing when quiet or when the outcome is printed as JSON."""
         self.close()
         if not (self.is_quiet or self.is_json):
-            print(text, file=self._out)
+            write_out(self._out, f"{text}\n")
 
     def give(self, outcome: Mapping[str, object]) -> None:
         """Print the outcome as JSON if that was asked for."""
         self.close()
         if self.is_json:
-            print(json_text(outcome, indent=2), file=self._out)
+            write_out(self._out, f"{json_text(outcome, indent=2)}\n")
 
     def fail(self, message: str, code: int, *, places: Sequence[object] = ()) -> int:
         """Print one error message and return ``code``; as JSON, the places go with it."""
@@ -55,12 +56,12 @@ class Console:
     def complain(self, message: str, code: int) -> int:
         """Print what is wrong with an outcome that was given, and return ``code``."""
         self.close()
-        print(f"loopwright: {message}", file=self._err)
+        write_out(self._err, f"loopwright: {message}\n", flush=True)
         return code
 
     def flush(self) -> None:
         """Let whoever reads the output see all of it now, not when the command ends."""
-        self._out.flush()
+        write_out(self._out, flush=True)
 
     def close(self) -> None:
         """Finish the line that shows progress."""

@@ -8,9 +8,11 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Sequence
+from typing import TextIO
 
 from loopwright.cli.console import Console
 from loopwright.cli.log_fault import log_fault
+from loopwright.cli.write_out import OutputError
 from loopwright.errors import Cancelled, InputError, InternalError, LoopwrightError
 
 
@@ -28,7 +30,7 @@ def run_command(words: Sequence[str]) -> int:
     except BrokenPipeError:
         return _leave_broken_pipe()
     except OSError as error:
-        print(f"loopwright: the output cannot be written ({error.strerror or error})", file=sys.stderr)
+        _tell_unwritten(error)
         _leave_broken_pipe()
         return InputError.exit_code
 
@@ -46,7 +48,7 @@ def _run(words: Sequence[str]) -> int:
         return stop.code if isinstance(stop.code, int) else 2
     except KeyboardInterrupt:
         return console.fail("stopped", Cancelled.exit_code)
-    except BrokenPipeError:
+    except (BrokenPipeError, OutputError):
         raise
     except LoopwrightError as error:
         return console.fail(str(error), error.exit_code, places=error.places)
@@ -65,7 +67,20 @@ def _let_streams_replace() -> None:
             reconfigure(errors="replace")
 
 
+def _tell_unwritten(error: OSError) -> None:
+    """Say that the output cannot be written, unless that cannot be written either."""
+    try:
+        print(f"loopwright: the output cannot be written ({error.strerror or error})", file=sys.stderr, flush=True)
+    except OSError:
+        _drop(sys.stderr)
+
+
 def _leave_broken_pipe() -> int:
     """Whoever read our output is gone: say nothing more, also not when Python closes the stream."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    _drop(sys.stdout)
     return 0
+
+
+def _drop(stream: TextIO) -> None:
+    """Let all that is still written to a stream be lost."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())

@@ -6,6 +6,8 @@ import shutil
 import time
 from typing import TextIO
 
+from loopwright.cli.write_out import write_out
+
 _REDRAW_SECONDS = 0.08
 _NAME_WIDTH = 22
 _SILENT_SECONDS = 10.0  # how long a stage may run before a line tells that it still does
@@ -43,14 +45,14 @@ class ProgressLines:
         elif done < 1.0 and self._clock.seconds() >= self._next_line:
             self._next_line = self._clock.seconds() + _SILENT_SECONDS
             share = f", {min(max(done, 0.0), 1.0):.0%} done" if done > 0.0 else ""
-            self._stream.write(f"{stage:<{_NAME_WIDTH}} {self._clock.seconds():6.1f} s so far{share}\n")
-            self._stream.flush()
+            write_out(
+                self._stream, f"{stage:<{_NAME_WIDTH}} {self._clock.seconds():6.1f} s so far{share}\n", flush=True
+            )
 
     def close(self) -> None:
         """Write the line of the running stage."""
         if self._clock.stage is not None:
-            self._stream.write(f"{self._clock.stage:<{_NAME_WIDTH}} {self._clock.seconds():6.1f} s\n")
-            self._stream.flush()
+            write_out(self._stream, f"{self._clock.stage:<{_NAME_WIDTH}} {self._clock.seconds():6.1f} s\n", flush=True)
             self._clock.stage = None
 
 
@@ -77,8 +79,11 @@ class ProgressBar:
     def close(self) -> None:
         """Replace the bar by the stage's name and time."""
         if self._clock.stage is not None:
-            self._stream.write(f"\r\x1b[2K{self._clock.stage:<{_NAME_WIDTH}} {self._clock.seconds():6.1f} s\n")
-            self._stream.flush()
+            write_out(
+                self._stream,
+                f"\r\x1b[2K{self._clock.stage:<{_NAME_WIDTH}} {self._clock.seconds():6.1f} s\n",
+                flush=True,
+            )
             self._clock.stage = None
 
     def _draw(self, done: float) -> None:
@@ -86,8 +91,7 @@ class ProgressBar:
         filled = round(done * width)
         bar = self._full * filled + self._empty * (width - filled)
         text = f"{self._clock.stage:<{_NAME_WIDTH}} {bar} {done:4.0%} {self._clock.seconds():5.1f} s"
-        self._stream.write(f"\r\x1b[2K{text}")
-        self._stream.flush()
+        write_out(self._stream, f"\r\x1b[2K{text}", flush=True)
 
 
 def _bar_letters(stream: TextIO) -> tuple[str, str]:
