@@ -165,6 +165,44 @@ def test_a_pin_that_clashes_alone_is_told_the_same_counts_among_others_that_cann
     assert "without the other pins" in texts[1] and "another" not in texts[1]
 
 
+@pytest.mark.parametrize(("name", "count"), [("half sphere at a mirror", 2), ("sphere with holes", 6)])
+def test_a_pin_that_clashes_alone_is_told_with_those_that_keep_it_from_a_nearer_count(name: str, count: int) -> None:
+    layout = layout_of(name)
+    alone = border_pins(layout, [Pin("area 0", "area 1", count)])
+    with pytest.raises(InfeasibleError) as caught:
+        solve(name, alone)
+    (least,) = (int(number) for number in re.findall(r"\d+", str(caught.value).partition("can be had")[2]))
+    far = least + 2 * alone[0].copies
+    places = [replace(pin, count=far // pin.copies, name=f"{pin.name} near {k}") for k, pin in enumerate(alone)]
+    bystander = next(i for i in range(len(layout.arcs)) if all(i not in pin.arcs for pin in alone))
+    there = SumPin((bystander,), int(solve(name, places)[bystander]), "elsewhere")
+    for pins in ((*alone, there, *places), (*places, there, *alone)):
+        with pytest.raises(InfeasibleError) as caught:
+            solve(name, pins)
+        text = str(caught.value)
+        assert text.startswith(f"The pin area 0/area 1={count} cannot be met: beside the pin area 0/area 1 near ")
+        assert f"the nearest that can be had is {far}; without it the nearest is {least}." in text
+        first, second = caught.value.places
+        assert first == "area 0/area 1" and second in [place.name for place in places]
+
+
+def test_an_odd_pin_across_the_mirror_is_told_with_those_that_forbid_its_even_neighbours() -> None:
+    name = "half tube at a mirror"
+    layout = layout_of(name)
+
+    def nearest(pin: SumPin, others: tuple[SumPin, ...], way: int) -> int | None:
+        return next_count(layout, targets_of(name), pin, others, CountOptions(), way)
+
+    at = layout.arcs[border_pins(layout, [Pin("area 0", "area 1", 12)])[0].arcs[0]].points[0]
+    place = Pin("area 0", "area 1", 20, (float(at[0]), float(at[1]), float(at[2])))
+    for pins in ([Pin("area 0", "area 1", 11), place], [place, Pin("area 0", "area 1", 11)]):
+        with pytest.raises(
+            InfeasibleError, match="10 or 12 instead of 11 can be had, but not beside the pin"
+        ) as caught:
+            border_pins(layout, pins, nearest=nearest)
+        assert caught.value.places == ("area 0/area 1", place.name) and f"{place.name}=20" in str(caught.value)
+
+
 def test_pins_that_only_the_budget_forbids_are_told_apart_from_those_that_never_fit() -> None:
     name = "half tube at a mirror"
     pins = tuple(border_pins(layout_of(name), [Pin("area 0", "area 1", 120)]))

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
-from typing import NoReturn
+from typing import NoReturn, TypeAlias
 
 import numpy as np
 
@@ -13,6 +14,9 @@ from loopwright.counts.count_program import SumPin, build_program, most_count
 from loopwright.errors import ConvergenceError, InfeasibleError, TightBudgetError
 from loopwright.layout.types import Layout
 from loopwright.types import FloatArray
+
+Nearest: TypeAlias = Callable[[SumPin, tuple[SumPin, ...], int], int | None]
+"""Takes a pin, the others and a way, -1 or 1, to the count next to the pinned one that can be had that way, if any."""
 
 _FINEST = 16.0  # factor on wished counts, or on the root of the budget, up to which one is sought that lets pins be met
 _ALL = 45.0  # the same from the smallest budget to the largest: the root of 2,000
@@ -48,7 +52,9 @@ def explain_clash(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...],
     places = list(dict.fromkeys(p.name for p in kept))
     finer = _least_finer(layout, targets, pins, opt)
     if len(kept) == 1:
-        what, way = f"The pin {kept[0].wish} cannot be met", _explain_one(layout, targets, kept[0], pins, opt)
+        way, beside = _explain_one(layout, targets, kept[0], pins, opt)
+        what = f"The pin {kept[0].wish} cannot be met"
+        places += [name for name in beside if name not in places]
     else:
         step = "one (by two where its border crosses the mirror plane)" if any(p.copies > 1 for p in kept) else "one"
         names = ", ".join(dict.fromkeys(p.wish for p in kept))
@@ -89,17 +95,58 @@ def _is_beyond_all(targets: FloatArray, pin: SumPin) -> bool:
     return pin.count > sum(most_count(_ALL * target) for target in targets[list(pin.arcs)].tolist())
 
 
-def _explain_one(layout: Layout, targets: FloatArray, pin: SumPin, pins: tuple[SumPin, ...], opt: CountOptions) -> str:
-    """Tell the counts next to a pin that clashes alone: beside the others, or without them where they forbid all."""
+def _explain_one(
+    layout: Layout, targets: FloatArray, pin: SumPin, pins: tuple[SumPin, ...], opt: CountOptions
+) -> tuple[str, list[str]]:
+    """Tell the counts next to a pin that clashes alone: beside the others, or without them where they forbid all.
+
+    Where others forbid a nearer count, the names of a smallest set that does are returned, too.
+    """
+
+    def nearest(asked: SumPin, beside: tuple[SumPin, ...], way: int) -> int | None:
+        return nearest_count(layout, targets, asked, beside, opt, way)
+
+    def both_ways(beside: tuple[SumPin, ...]) -> list[int]:
+        return [count for way in (-1, 1) if (count := nearest(pin, beside, way)) is not None]
+
     others = tuple(p for p in pins if p.name != pin.name)
-    for kept, which in ((others, "the nearest that can be had"), ((), "without the other pins, the nearest")):
-        sides = (nearest_count(layout, targets, pin, kept, opt, way) for way in (-1, 1))
-        near = " and ".join(str(count * pin.copies) for count in sides if count is not None)
-        if near:
-            return f"{which} {'are' if ' and ' in near else 'is'} {near}"
-        if not others:
-            break
-    return "remove it"
+    had = both_ways(others)
+    free = both_ways(()) if others else []
+    if not had:
+        return (f"without the other pins, the nearest {_are(free, pin)}" if free else "remove it"), []
+    told = f"the nearest that can be had {_are(had, pin)}"
+    best = min(free, key=lambda count: abs(count - pin.count), default=had[0])
+    if all(abs(count - pin.count) > abs(best - pin.count) for count in had):
+        blocking = find_blocking(pin, others, best, nearest)
+        without = "it" if len(blocking) == 1 else "them"
+        told = f"beside {list_wishes(blocking)} {told}; without {without} the nearest {_are(free, pin)}"
+        return told, [other.name for other in blocking]
+    return told, []
+
+
+def _are(counts: list[int], pin: SumPin) -> str:
+    return f"{'are' if len(counts) > 1 else 'is'} {' and '.join(str(count * pin.copies) for count in counts)}"
+
+
+def list_wishes(pins: list[SumPin]) -> str:
+    """Return pins in words, such as ``the pin lips/mouth=24``."""
+    names = list(dict.fromkeys(pin.wish for pin in pins))
+    return f"the {'pin' if len(names) == 1 else 'pins'} {', '.join(names)}"
+
+
+def find_blocking(pin: SumPin, others: tuple[SumPin, ...], count: int, nearest: Nearest) -> list[SumPin]:
+    """Return a smallest set of the others beside which a pin cannot have a count, which it can have without them.
+
+    Parameters
+    ----------
+    nearest : returns the count that can be had next to a pin's, as :func:`nearest_count` does.
+    """
+    kept = list(others)
+    for other in others:
+        rest = [each for each in kept if each is not other]
+        if nearest(replace(pin, count=count + 1), tuple(rest), -1) != count:
+            kept = rest
+    return kept
 
 
 def nearest_count(

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TypeAlias
 
 import numpy as np
 
 from loopwright.counts.count_program import SumPin
+from loopwright.counts.explain_clash import Nearest, find_blocking, list_wishes
 from loopwright.counts.find_region import find_region
 from loopwright.errors import InfeasibleError, MarksError, UnknownRegionError
 from loopwright.layout.types import Layout
@@ -25,9 +25,6 @@ _NAMED = (
     f'A region is called "{OPENING}", so in pins that word means the region, and openings can be neither pinned nor '
     "listed among the borders: call the region something else."
 )
-
-Nearest: TypeAlias = Callable[[SumPin, tuple[SumPin, ...], int], int | None]
-"""Takes a pin, the others and a way, -1 or 1, to the count next to the pinned one that can be had that way, if any."""
 
 
 def region_sizes(surface: RegionSurface, sizes: Mapping[str, float]) -> dict[int, float]:
@@ -163,8 +160,16 @@ def _odd_error(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest | None)
     asked, around = 2 * pin.count + 1, [pin.count, pin.count + 1]
     if nearest is not None:
         kept = tuple(other for other in others if other.name != pin.name)
-        steps = ((replace(pin, count=pin.count + 1), -1), (pin, 1))  # the next below, and the next above
-        can_be_had = [found for each, way in steps if (found := nearest(each, kept, way)) is not None]
+        can_be_had = _even_beside(pin, kept, nearest)
+        free = [count for count in _even_beside(pin, (), nearest) if count in around] if kept else []
+        if free and not set(can_be_had) & set(around):
+            blocking = find_blocking(pin, kept, free[0], nearest)
+            text = (
+                f"The border {pin.name} crosses the mirror plane, so both halves have equally many segments: "
+                f"{_doubled(free, ' or ')} instead of {asked} can be had, but not beside {list_wishes(blocking)}; "
+                "change both, or remove one."
+            )
+            return InfeasibleError(text, places=[pin.name, *(other.name for other in blocking)], about="pins")
         if can_be_had and not set(can_be_had) & set(around):
             verb = "are" if len(can_be_had) > 1 else "is"
             text = (
@@ -182,6 +187,12 @@ def _odd_error(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest | None)
         places=[pin.name],
         about="pins",
     )
+
+
+def _even_beside(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest) -> list[int]:
+    """Return the halves of the even counts next to an odd one, below and above it, that can be had beside others."""
+    steps = ((replace(pin, count=pin.count + 1), -1), (pin, 1))
+    return [found for each, way in steps if (found := nearest(each, others, way)) is not None]
 
 
 def _doubled(halves: Sequence[int], link: str = " and ") -> str:
