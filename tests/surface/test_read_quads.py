@@ -72,7 +72,7 @@ def test_indices_may_count_back_and_carry_more(tmp_path: Path) -> None:
         ("f 1 2 5 4\nf 2 5 6 3\n", "line 8.*other way"),
         ("", "no faces"),
         ("v 0 2 0\nv -1 1 0\nv -1 2 0\nf 1 2 5 4\nf 4 7 9 8\n", "vertex 4.*alone"),
-        ("v nan 0 0\nf 1 2 5 4\n", "vertex 7.*number"),
+        ("v nan 0 0\nf 1 2 5 4\n", "line 7: its position .nan, 0, 0. is not a usable number"),
     ],
 )
 def test_what_is_no_quad_surface_is_refused(tmp_path: Path, faces: str, words: str) -> None:

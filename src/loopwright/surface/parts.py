@@ -44,6 +44,11 @@ def input_error(name: str, place: str, problem: str, way_out: str = WAY_OUT) -> 
     return InputError(f"{where}: {problem}; {way_out}.", places=(name, place))
 
 
+def unusable(position: FloatArray) -> str:
+    """Say that three numbers are no place: not finite, or too large to reckon with."""
+    return f"its position ({', '.join(f'{value:g}' for value in position)}) is not a usable number"
+
+
 def fan_triangulate(sizes: LongArray, corners: NDArray[Any]) -> NDArray[Any]:
     """Split polygons into triangles that all start at the polygon's first corner.
 
@@ -139,8 +144,7 @@ def _check_part(name: str, part: Part) -> None:
     limit = np.abs(part.positions).max(initial=0.0)
     if not limit <= MAX_COORDINATE:
         row = int(np.argmax(~(np.abs(part.positions) <= MAX_COORDINATE).all(axis=1)))
-        shown = ", ".join(f"{value:g}" for value in part.positions[row])
-        raise input_error(name, f"{prefix}vertex {row}", f"its position ({shown}) is not a usable number")
+        raise input_error(name, f"{prefix}vertex {row} (counted from 0)", unusable(part.positions[row]))
     if part.triangles.size == 0:
         return
     low, high, count = int(part.triangles.min()), int(part.triangles.max()), len(part.positions)
@@ -148,5 +152,7 @@ def _check_part(name: str, part: Part) -> None:
         bad = (part.triangles < 0) | (part.triangles >= count)
         row = int(np.argmax(bad.any(axis=1)))
         index = int(part.triangles[row][bad[row]][0])
-        problem = f"it uses vertex {index}, but there are only {count} (counted from 0)"
-        raise input_error(name, f"{prefix}triangle {row}", problem, f"the file is damaged or cut short; {WAY_OUT}")
+        problem = f"it uses vertex {index}, but there are only {count}"
+        raise input_error(
+            name, f"{prefix}triangle {row} (counted from 0)", problem, f"the file is damaged or cut short; {WAY_OUT}"
+        )

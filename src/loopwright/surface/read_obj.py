@@ -10,12 +10,14 @@ from numpy.typing import NDArray
 
 from loopwright.progress import Progress
 from loopwright.surface.parts import (
+    MAX_COORDINATE,
     WAY_OUT,
     LongArray,
     Part,
     bytes_from_numbers,
     fan_triangulate,
     input_error,
+    unusable,
 )
 from loopwright.surface.text_lines import LineBlock, read_blocks
 from loopwright.types import FloatArray
@@ -87,6 +89,10 @@ def _vertices(block: LineBlock, is_vertex: NDArray[np.bool_]) -> tuple[FloatArra
         raise input_error(block.name, block.place(line), "a vertex needs three numbers")
     starts = np.cumsum(counts) - counts
     positions = numbers[starts[:, None] + np.arange(3)]
+    is_good = (np.abs(positions) <= MAX_COORDINATE).all(axis=1)
+    if not is_good.all():
+        bad = int(np.argmin(is_good))
+        raise input_error(block.name, block.place(int(lines[bad])), unusable(positions[bad]))
     has_color = counts >= 6
     if not has_color.any():
         return positions, None

@@ -13,7 +13,7 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
 from loopwright.errors import InputError
-from loopwright.surface.parts import MAX_COORDINATE, input_error
+from loopwright.surface.parts import MAX_COORDINATE, input_error, unusable
 from loopwright.surface.read_quads_ply import ply_quads
 from loopwright.types import FloatArray, IntArray, QuadMesh, Region
 
@@ -116,6 +116,8 @@ def _obj_quads(text: str, name: str) -> _Faces:
                 points.append([float(word) for word in words[1:4]])
                 if len(points[-1]) < 3:
                     raise input_error(name, f"line {number}", "a vertex needs three numbers", _WAY_OUT)
+                if not all(abs(value) <= MAX_COORDINATE for value in points[-1]):
+                    raise input_error(name, f"line {number}", unusable(np.array(points[-1])))
             elif words[0] == "g":
                 group = " ".join(words[1:]) or _UNNAMED
             elif words[0] == "f":

@@ -91,4 +91,6 @@ def _refuse_bad_numbers(name: str, corners: NDArray[Any]) -> None:
     is_good = np.isfinite(corners).all(axis=1)
     if not is_good.all():
         row = int(np.argmin(is_good))
-        raise input_error(name, f"triangle {row // 3}, corner {row % 3}", "its position is not a finite number")
+        raise input_error(
+            name, f"triangle {row // 3}, corner {row % 3} (counted from 0)", "its position is not a finite number"
+        )
