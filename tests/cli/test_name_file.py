@@ -126,7 +126,7 @@ FIVE = {"between": ["belt", "cap"], "count": 5}
         ({"size_dabs": [{"at": [0, 0, 9], "radius": 0.1, "length": 0.1}]}, "size_dabs/0", "touches no part"),
         ({"lines": [{"name": "jaw", "points": [[0, 0, 1], [0, 0, 9]]}]}, "lines/0", "away from the sculpt"),
         ({"points": [{"at": [0, 0, 1]}, {"at": [0, 0, 9]}]}, "points/1", "away from the sculpt"),
-        ({"budget": 20}, "the budget is 20", "must lie between"),
+        ({"budget": 20}, "budget: ", "a whole number from 100 to 200,000 is expected here, not 20"),
         ({"regions": {**REGIONS, "tongue": "#112233"}}, "regions/tongue: ", "no painted colour is near #112233"),
         ({"leave_open": ["cap", "#123"]}, "leave_open/1: ", "no painted colour is near #112233"),
         ({"regions": {"gap": "#123"}, "leave_open": ["gap"]}, "leave_open/0: ", "no painted colour is near #112233"),

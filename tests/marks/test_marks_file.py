@@ -101,6 +101,8 @@ LINE = [[0, 0, 0], [1, 0, 0]]
         ({"loopwright_marks": 2}, "loopwright_marks", "newer"),
         ({**V, "bugdet": 3}, "the whole file", 'did you mean "budget"'),
         ({**V, "budget": 2.5}, "budget", "whole number"),
+        ({**V, "budget": 0}, "budget", "from 100 to 200,000"),
+        ({**V, "budget": 200_001}, "budget", "from 100 to 200,000 is expected here, not 200001"),
         ({**V, "budget": True}, "budget", "whole number"),
         ({**V, "mirror": "w"}, "mirror", "not one of"),
         ({**V, "mirror_shape": 1}, "mirror_shape", "true or false"),

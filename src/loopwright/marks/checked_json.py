@@ -133,13 +133,14 @@ class Checked:
             raise self.fail(f"true or false is expected here, not {self._shown()}")
         return self.value
 
-    def whole(self, least: int) -> int:
-        """Return a whole number from ``least`` up."""
+    def whole(self, least: int, most: int | None = None) -> int:
+        """Return a whole number from ``least`` up, to ``most`` if that is given."""
         value = self.value
         if isinstance(value, float) and value.is_integer():
             value = int(value)
-        if isinstance(value, bool) or not isinstance(value, int) or value < least:
-            raise self.fail(f"a whole number from {least} up is expected here, not {self._shown()}")
+        if isinstance(value, bool) or not isinstance(value, int) or value < least or value > (most or value):
+            span = f"from {least} up" if most is None else f"from {least:,} to {most:,}"
+            raise self.fail(f"a whole number {span} is expected here, not {self._shown()}")
         return value
 
     def number(self) -> float:

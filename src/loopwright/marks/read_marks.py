@@ -14,7 +14,7 @@ from loopwright.marks.checked_json import Checked, load_json
 from loopwright.marks.marks_file import RGB, VERSION, VERSION_KEY, Marks
 from loopwright.marks.read_edits import read_edits
 from loopwright.marks.use_marks import border_key
-from loopwright.options import Mirror, call_region, normalize_region, parse_color
+from loopwright.options import LARGEST_BUDGET, SMALLEST_BUDGET, Mirror, call_region, normalize_region, parse_color
 from loopwright.surface.repair_work import plural
 from loopwright.types import FloatArray
 from loopwright.wishes import FixedPoint, FlowLine, Pin, PolePin, PoleWish, SizeDab
@@ -55,7 +55,7 @@ def read_marks(path: str | Path) -> Marks:
     budget, mirror, shape = top.optional("budget"), top.optional("mirror"), top.optional("mirror_shape")
     names = _region_names(top)
     return Marks(
-        budget=budget.whole(1) if budget else None,
+        budget=budget.whole(SMALLEST_BUDGET, LARGEST_BUDGET) if budget else None,
         mirror=mirror.one_of(get_args(Mirror)) if mirror else None,
         mirror_shape=shape.flag() if shape else None,
         region_names=names,
