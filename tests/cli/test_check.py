@@ -14,6 +14,7 @@ FACES = [(0, 2, 1), (0, 1, 3), (0, 3, 2), (1, 2, 3)]
 
 
 def write_ply(path: Path, faces: list[tuple[int, int, int]]) -> Path:
+    """Write a sculpt without paint."""
     head = f"ply\nformat ascii 1.0\nelement vertex {len(TETRAHEDRON)}\nproperty float x\nproperty float y\n"
     head += f"property float z\nelement face {len(faces)}\nproperty list uchar int vertex_indices\nend_header\n"
     rows = [" ".join(map(str, point)) for point in TETRAHEDRON] + [f"3 {a} {b} {c}" for a, b, c in faces]
@@ -21,12 +22,38 @@ def write_ply(path: Path, faces: list[tuple[int, int, int]]) -> Path:
     return path
 
 
+def write_obj(path: Path, paint: list[str]) -> Path:
+    """Write a sculpt with a colour for each vertex."""
+    lines = [f"v {x} {y} {z} {color}" for (x, y, z), color in zip(TETRAHEDRON, paint, strict=True)]
+    path.write_text("\n".join([*lines, *(f"f {a + 1} {b + 1} {c + 1}" for a, b, c in FACES)]) + "\n", encoding="ascii")
+    return path
+
+
 def test_a_sound_sculpt_has_no_findings(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    path = write_ply(tmp_path / "sound.ply", FACES)
+    path = write_obj(tmp_path / "sound.obj", ["1 0 0"] * 3 + ["0 0 1"])
     assert main(["check", str(path), "--strict"]) == 0
     shown = capsys.readouterr().out
-    assert "4 triangles, 4 vertices, without vertex colours" in shown
-    assert "nothing is wrong" in shown
+    assert "4 triangles, 4 vertices, with vertex colours" in shown
+    assert "nothing is wrong" in shown and "no_paint" not in shown
+
+
+@pytest.mark.parametrize(
+    ("paint", "words"),
+    [
+        (None, "has no vertex colours, so there is no paint, and its shape alone"),
+        (["1 0 0"] * 4, "is painted #ff0000 all over"),
+    ],
+)
+def test_what_a_sculpt_without_paint_means_for_a_build_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], paint: list[str] | None, words: str
+) -> None:
+    path = write_ply(tmp_path / "bare.ply", FACES) if paint is None else write_obj(tmp_path / "bare.obj", paint)
+    assert main(["check", str(path), "--strict"]) == 0
+    shown = capsys.readouterr().out
+    assert f"no_paint                 The sculpt {words}" in shown and "nothing is wrong" not in shown
+    assert "paint regions, or draw flow lines in a marks file" in shown
+    assert main(["check", str(path), "--json"]) == 0
+    assert [finding["kind"] for finding in json.loads(capsys.readouterr().out)["found"]] == ["no_paint"]
 
 
 def test_an_open_rim_is_told_once_and_is_no_fault(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -38,10 +65,7 @@ def test_an_open_rim_is_told_once_and_is_no_fault(tmp_path: Path, capsys: pytest
 
 
 def test_colours_are_listed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    path = tmp_path / "painted.obj"
-    points, paint = TETRAHEDRON, ["1 0 0"] * 3 + ["0 0 1"]
-    lines = [f"v {x} {y} {z} {color}" for (x, y, z), color in zip(points, paint, strict=True)]
-    path.write_text("\n".join([*lines, *(f"f {a + 1} {b + 1} {c + 1}" for a, b, c in FACES)]) + "\n", encoding="ascii")
+    path = write_obj(tmp_path / "painted.obj", ["1 0 0"] * 3 + ["0 0 1"])
     assert main(["check", str(path)]) == 0
     shown = capsys.readouterr().out
     # a face gives a third of its area to each corner; at the blue one meet two of 1/2 and one of sqrt(3)/2

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 NAME = "check"
 HELP = "print the colours of a sculpt, what is wrong with it and what a build would repair"
-_ORDINARY = ("hole",)  # an open rim is how most busts end, no fault
+_ORDINARY = ("hole", "no_paint")  # an open rim is how most busts end, and a sculpt need not be painted: no faults
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -33,6 +33,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     """Check the sculpt; return the exit code."""
     check_sculpt_file(arguments.sculpt)
     from loopwright.marks.list_colors import list_colors
+    from loopwright.marks.tell_unpainted import tell_one_color
     from loopwright.surface.check import check_sculpt
     from loopwright.surface.read import read_sculpt
     from loopwright.surface.repair import repair_sculpt
@@ -45,7 +46,8 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     size = f"{plural(len(sculpt.triangles), 'triangle')}, {plural(len(sculpt.positions), 'vertex', 'vertices')}"
     console.say(f"{sculpt.name}: {size}, {'with' if sculpt.colors is not None else 'without'} vertex colours")
     _say_colors(console, colors)
-    _say_findings(console, "found, and what a build does", repairs, "found: nothing is wrong")
+    unpainted = tell_one_color([shown.color for shown in colors])
+    _say_findings(console, "found, and what a build does", [*repairs, *unpainted], "found: nothing is wrong")
     told = {finding.text.split(";")[0].rstrip(".") for finding in repairs}
     fresh = [finding for finding in left if finding.text.rstrip(".") not in told]
     if fresh:
@@ -59,7 +61,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
             "colors": [
                 {"color": format_color(shown.color), "share": shown.share, "pieces": shown.pieces} for shown in colors
             ],
-            "found": [_as_json(finding) for finding in found],
+            "found": [_as_json(finding) for finding in (*found, *unpainted)],
             "repairs": [_as_json(finding) for finding in repairs],
             "left": [_as_json(finding) for finding in left],
         }

@@ -16,6 +16,7 @@ from loopwright.marks.name_regions import choose_open
 from loopwright.marks.options import MarksOptions, MarksReport
 from loopwright.marks.region_surface import make_region_surface
 from loopwright.marks.stopped_lines import names_adding_nothing
+from loopwright.marks.tell_unpainted import tell_unpainted
 from loopwright.options import BuildOptions
 from loopwright.stages.check_names import check_names
 from loopwright.stages.choose_sides import makes_equal
@@ -119,11 +120,7 @@ def _tell_joined(report: MarksReport, ground: Ground, wishes: BuildOptions, edge
 def _tell_unpainted(ground: Ground, wishes: BuildOptions) -> list[Finding]:
     if ground.sculpt.colors is not None or wishes.lines:
         return []
-    text = (
-        "The sculpt has no vertex colours, so there is no paint, and its shape alone defines the layout. To say where "
-        "loops run, paint regions, or draw flow lines in a marks file."
-    )
-    return [Finding("no_paint", text)]
+    return [tell_unpainted()]
 
 
 def _tell_specks(report: MarksReport) -> list[Finding]:
