@@ -25,6 +25,7 @@ _FACE = 1.0  # quads' area over which that is told ...
 _LEAST, _FAR = 0.1, 2.0 / 3.0  # ... or over so little, a form smaller than a face, where it is so many edges
 _BESIDE = 1.5  # edges: so near to each other, samples are of one place
 _CELLS = 2.0  # a step within that reach, along each axis: in each of them, one sample stands for all
+_FEW = 20_000  # quads up to which the limit is sampled finely: facets of larger ones would be off it
 _SHOWN = 3  # places that are named
 
 
@@ -146,10 +147,12 @@ def _surface(mesh: QuadMesh, *, use_limit: bool) -> tuple[FloatArray, IntArray, 
     """Return positions, quads, and which quad of the mesh each is of: those of the limit, or of the mesh itself."""
     if not use_limit:
         return mesh.positions, mesh.quads, np.arange(len(mesh.quads))
-    finer = refine(mesh.quads, len(mesh.positions))
-    control = finer.matrix @ mesh.positions
-    limit: FloatArray = limit_matrix(finer.quads, len(control)) @ control
-    return limit, finer.quads, np.repeat(np.arange(len(mesh.quads)), 4)
+    quads, control, of_quad = mesh.quads, mesh.positions, np.arange(len(mesh.quads))
+    for _ in range(2 if len(quads) <= _FEW else 1):
+        finer = refine(quads, len(control))
+        quads, control, of_quad = finer.quads, finer.matrix @ control, np.repeat(of_quad, 4)
+    limit: FloatArray = limit_matrix(quads, len(control)) @ control
+    return limit, quads, of_quad
 
 
 def _groups(points: FloatArray, reach: float) -> list[NDArray[np.int64]]:
