@@ -7,13 +7,14 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from loopwright.report.choose_views import Opening, choose_close_ups, choose_views
+from loopwright.report.find_places import finding_marks
 from loopwright.report.measure_distance import Distances
 from loopwright.report.measure_poles import measure_poles
 from loopwright.report.parts import ArcLike, LayoutLike
 from loopwright.report.pick_colors import ARC_COLORS, ARC_WIDTHS, BEYOND, CLAY, heat_colors, region_colors
 from loopwright.report.picture import Layer, Lines, Mark, Picture, Scene, Solid, View
 from loopwright.report.thin_surface import thin_surface
-from loopwright.types import ByteArray, FloatArray, MirrorPlane, QuadMesh, RegionSurface, Sculpt
+from loopwright.types import ByteArray, Finding, FloatArray, MirrorPlane, QuadMesh, RegionSurface, Sculpt
 
 VIEW_TITLES = {
     "front": "Front",
@@ -25,6 +26,8 @@ VIEW_TITLES = {
 }
 _LABEL_PLACES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)
 """Where along an arc its number may stand, as shares of its length, the best first."""
+_ROOM = 0.02
+"""Share of the subject's largest extent that a place may lie beyond it, by being rounded, to be marked."""
 _ARC_PUSH, _MIRRORED_PUSH, _MESH_PUSH = 0.004, 0.003, 0.002
 
 
@@ -35,10 +38,15 @@ def compose_scene(
     mesh: QuadMesh | None,
     distances: Distances | None,
     heat_limit: float,
+    findings: Sequence[Finding] = (),
 ) -> Scene:
-    """Return all pictures that can be made of what there is; a plan has no mesh and no distances."""
+    """Return all pictures that can be made of what there is; a plan has no mesh and no distances.
+
+    Places of ``findings`` are marked on the mesh, or on the layout of a plan.
+    """
+    told = _near(finding_marks(findings), sculpt.positions)
     whole = _whole_surface(surface)
-    views = choose_views(whole.positions if mesh is None else mesh.positions, surface.mirror)
+    views = choose_views(_with_marked(whole.positions if mesh is None else mesh.positions, told), surface.mirror)
     solids = {
         "painted": Solid(sculpt.positions, sculpt.triangles, _paint(sculpt)),
         "regions": whole,
@@ -48,10 +56,10 @@ def compose_scene(
     pictures = _sculpt_pictures(choose_views(sculpt.positions, surface.mirror))
     if layout is not None:
         lines |= _arc_lines(layout.arcs, surface.mirror)
-        pictures += _layout_pictures(layout, views, tuple(lines))
+        pictures += _layout_pictures(layout, views, tuple(lines), told if mesh is None else ())
     if mesh is not None:
         solids |= {"mesh": _mesh_solid(mesh), "clay": _clay(sculpt)}
-        pictures += _mesh_pictures(mesh, views)
+        pictures += _mesh_pictures(mesh, views, told)
     if distances is not None:
         solids |= _heat_solids(sculpt, distances, heat_limit)
         pictures += _heat_pictures(views)
@@ -60,24 +68,46 @@ def compose_scene(
 
 
 def compose_mesh_scene(
-    before: QuadMesh, mesh: QuadMesh, sculpt: Sculpt | None, distances: Distances | None, heat_limit: float
+    before: QuadMesh,
+    mesh: QuadMesh,
+    sculpt: Sculpt | None,
+    distances: Distances | None,
+    heat_limit: float,
+    findings: Sequence[Finding] = (),
 ) -> Scene:
     """Return the pictures of a mesh that was edited, and of the mesh before, from where the mesh is seen now.
 
-    Without a sculpt there are no distances either.
+    Without a sculpt there are no distances either. Places of ``findings`` are marked on the mesh as it is now.
     """
-    views = choose_views(mesh.positions, mesh.mirror)
+    places = mesh.positions if sculpt is None else sculpt.positions
+    told = _near(finding_marks(findings), places)
+    views = choose_views(_with_marked(mesh.positions, told), mesh.mirror)
     solids = {"mesh": _mesh_solid(mesh), "before": _mesh_solid(before)}
     if sculpt is not None:
         solids["clay"] = _clay(sculpt)
-    pictures = _mesh_pictures(mesh, views, is_bare=sculpt is None)
-    pictures += _mesh_pictures(before, views, is_bare=sculpt is None, name="before")
+    pictures = _mesh_pictures(mesh, views, told, is_bare=sculpt is None)
+    pictures += _mesh_pictures(before, views, (), is_bare=sculpt is None, name="before")
     if sculpt is not None and distances is not None:
         solids |= _heat_solids(sculpt, distances, heat_limit)
         pictures += _heat_pictures(views)
-    places = mesh.positions if sculpt is None else sculpt.positions
     diagonal = float(np.linalg.norm(np.ptp(places, axis=0))) or 1.0
     return Scene(diagonal, solids, {}, tuple(pictures))
+
+
+def _near(marks: Iterable[Mark], points: FloatArray) -> tuple[Mark, ...]:
+    """Return the marks that lie within the bounds of points, or little beyond: others would be seen where they are not.
+
+    What is far off may lie before or behind the subject.
+    """
+    room = _ROOM * float(np.ptp(points, axis=0).max())
+    low, high = points.min(axis=0) - room, points.max(axis=0) + room
+    return tuple(mark for mark in marks if all(((low <= place) & (place <= high)).all() for place in mark.positions))
+
+
+def _with_marked(points: FloatArray, marks: Iterable[Mark]) -> FloatArray:
+    """Return points and the places of marks, for views to hold both."""
+    places = np.array([place for mark in marks for place in mark.positions], np.float64)
+    return np.concatenate([points, places.reshape(-1, 3)])
 
 
 def _mesh_solid(mesh: QuadMesh) -> Solid:
@@ -98,12 +128,14 @@ def _sculpt_pictures(views: dict[str, View]) -> list[Picture]:
     ]
 
 
-def _layout_pictures(layout: LayoutLike, views: dict[str, View], lines: Iterable[str]) -> list[Picture]:
+def _layout_pictures(
+    layout: LayoutLike, views: dict[str, View], lines: Iterable[str], told: tuple[Mark, ...]
+) -> list[Picture]:
     layers = (
         Layer("pale"),
         *(Layer(name, push=_MIRRORED_PUSH if name.startswith("mirrored") else _ARC_PUSH) for name in lines),
     )
-    marks = (*_pole_marks(layout.poles), *_count_marks(layout.arcs))
+    marks = (*_pole_marks(layout.poles), *_count_marks(layout.arcs), *told)
     return [
         Picture(f"layout-{view}", VIEW_TITLES[view], views[view], layers, marks)
         for view in ("front", "three_quarter", "side", "under")
@@ -111,14 +143,14 @@ def _layout_pictures(layout: LayoutLike, views: dict[str, View], lines: Iterable
 
 
 def _mesh_pictures(
-    mesh: QuadMesh, views: dict[str, View], *, is_bare: bool = False, name: str = "mesh"
+    mesh: QuadMesh, views: dict[str, View], told: tuple[Mark, ...], *, is_bare: bool = False, name: str = "mesh"
 ) -> list[Picture]:
     """Return the pictures of a mesh over the sculpt, or without it where ``is_bare``; ``name`` is its solid's.
 
-    The mesh itself is also seen near by, at its openings.
+    ``told`` are marks of findings. The mesh itself is also seen near by, at its openings.
     """
     poles = measure_poles(mesh)
-    marks = _pole_marks(list(zip(mesh.positions[poles.vertices], poles.valences.tolist(), strict=True)))
+    marks = _pole_marks(list(zip(mesh.positions[poles.vertices], poles.valences.tolist(), strict=True))) + told
     layers = (*(() if is_bare else (Layer("clay"),)), Layer(name, has_edges=True, push=_MESH_PUSH))
     pictures = [
         Picture(f"{name}-{view}", VIEW_TITLES[view], views[view], layers, marks, edge_width=0.8)

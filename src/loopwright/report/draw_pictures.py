@@ -27,6 +27,7 @@ from vtkmodules.vtkRenderingCore import (
     vtkWindowToImageFilter,
 )
 
+from loopwright.report.find_places import KIND as FINDING
 from loopwright.report.picture import Lines, Mark, Picture, Scene, Solid, View, load_scene
 from loopwright.types import ByteArray, FloatArray, IntArray
 
@@ -40,6 +41,8 @@ _LABEL_WIDTH, _LABEL_HEIGHT = 0.034, 0.026
 """The room that a number takes, as shares of the picture's width."""
 _VISIBLE_DEPTH = 0.006
 """A mark hides behind a surface that is nearer by more than this share of the diagonal."""
+_FINDING_DEPTH = 0.02
+"""The same for findings, which may tell of hollows that the faces bridge."""
 
 
 def draw_pictures(folder: Path) -> None:
@@ -225,7 +228,8 @@ def _place_marks(
     placed: list[dict[str, object]] = []
     taken: list[tuple[float, float]] = []
     for mark in picture.marks:
-        spots = [spot for spot in _project(mark, picture.view) if _is_visible(spot, depths, scene.diagonal)]
+        depth = scene.diagonal * (_FINDING_DEPTH if mark.kind == FINDING else _VISIBLE_DEPTH)
+        spots = [spot for spot in _project(mark, picture.view) if _is_visible(spot, depths, scene.diagonal, depth)]
         if mark.kind == "count":
             spots = [spot for spot in spots if _is_free(spot, taken)]
         if spots:
@@ -246,12 +250,13 @@ def _project(mark: Mark, view: View) -> list[tuple[float, float, float]]:
     return list(zip(left.tolist(), top.tolist(), (offsets @ towards).tolist(), strict=True))
 
 
-def _is_visible(spot: tuple[float, float, float], depths: FloatArray, diagonal: float) -> bool:
+def _is_visible(spot: tuple[float, float, float], depths: FloatArray, diagonal: float, depth: float) -> bool:
+    """Return whether a spot is in the picture, and no surface is nearer by more than a depth."""
     left, top, nearness = spot
     if not (0.012 < left < 0.988 and 0.012 < top < 0.988):
         return False
     row, column = int((1 - top) * len(depths)), int(left * len(depths))
-    return 2 * diagonal - nearness <= float(depths[row, column]) + _VISIBLE_DEPTH * diagonal
+    return 2 * diagonal - nearness <= float(depths[row, column]) + depth
 
 
 def _is_free(spot: tuple[float, float, float], taken: list[tuple[float, float]]) -> bool:

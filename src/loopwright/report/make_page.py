@@ -8,6 +8,7 @@ from importlib.resources import files
 
 from loopwright import __version__
 from loopwright.report.picture import DrawnPicture
+from loopwright.report.show_findings import marked_numbers, show_finding_legend
 from loopwright.report.show_pictures import (
     show_arc_legend,
     show_heat_scale,
@@ -53,7 +54,7 @@ def make_page(summary: Summary, drawn: Sequence[DrawnPicture], *, heat_limit: fl
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{escape(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n{_top(summary, present)}<main>\n"
-        f"{_head(summary)}{_notes(summary)}{''.join(body for _, _, body in present)}"
+        f"{_head(summary)}{_notes(summary, drawn)}{''.join(body for _, _, body in present)}"
         f"<footer>Loopwright {__version__}. The figures of this page also lie beside it, in report.json.</footer>\n"
         f"</main>\n<script>\n{_SCRIPT}\n</script>\n</body>\n</html>\n"
     )
@@ -141,11 +142,16 @@ def _valences(poles: dict[int, int]) -> str:
     return ", ".join(f"{count} of {valence}" for valence, count in poles.items()) or "none"
 
 
-def _notes(summary: Summary) -> str:
+def _notes(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:
     if not summary.findings:
         return ""
-    items = "".join(f"<li>{escape(str(finding['text']))}</li>" for finding in summary.findings)
-    return f'<div class="notes"><h3>Found and done on the way</h3><ul>{items}</ul></div>\n'
+    shown = marked_numbers(drawn)
+    items = "".join(
+        f'<li class="{"seen" if str(number) in shown else ""}"><b>{number}</b>'
+        f"<span>{escape(str(finding['text']))}</span></li>"
+        for number, finding in enumerate(summary.findings, 1)
+    )
+    return f'<div class="notes"><h3>Found and done on the way</h3><ol>{items}</ol></div>\n'
 
 
 def _sculpt_words(summary: Summary) -> str:
@@ -171,7 +177,10 @@ def _layout_body(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:
         return ""
     kinds = summary.layout.get("arcs_by_kind")
     return (
-        show_arc_legend(kinds if isinstance(kinds, dict) else ()) + show_pole_legend(summary.planned_poles) + pictures
+        show_arc_legend(kinds if isinstance(kinds, dict) else ())
+        + show_pole_legend(summary.planned_poles)
+        + show_finding_legend(drawn, ("layout-",))
+        + pictures
     )
 
 
@@ -185,7 +194,8 @@ def _mesh_words(summary: Summary) -> str:
 
 def _mesh_body(summary: Summary, drawn: Sequence[DrawnPicture]) -> str:
     pictures = show_pictures(drawn, ["mesh-"], grid="large")
-    return show_pole_legend(summary.poles) + pictures if pictures else ""
+    legends = show_pole_legend(summary.poles) + show_finding_legend(drawn, ("mesh-",))
+    return legends + pictures if pictures else ""
 
 
 def _heat_body(summary: Summary, drawn: Sequence[DrawnPicture], limit: float) -> str:

@@ -7,8 +7,10 @@ import math
 from collections.abc import Iterable, Sequence
 from html import escape
 
+from loopwright.report.find_places import KIND
 from loopwright.report.pick_colors import ARC_COLORS, ARC_WIDTHS, HEAT_STOPS, POLE_COLORS
 from loopwright.report.picture import DrawnPicture, PlacedMark
+from loopwright.report.show_findings import show_findings
 
 _BOX = 1000
 _ARC_WORDS = {
@@ -75,7 +77,8 @@ def show_heat_scale(limit: float, diagonal: float) -> str:
 def _show_picture(drawn: DrawnPicture) -> str:
     title = escape(drawn.picture.title)
     data = base64.b64encode(drawn.jpeg).decode("ascii")
-    marks = "".join(_show_mark(mark) for mark in drawn.marks)
+    marks = "".join(_show_mark(mark) for mark in drawn.marks if mark.kind != KIND)
+    marks += show_findings(drawn.marks, _BOX)
     overlay = f'<svg viewBox="0 0 {_BOX} {_BOX}" aria-hidden="true">{marks}</svg>' if marks else ""
     return (
         f'<figure id="{escape(drawn.picture.name)}"><button class="plate" type="button" title="larger or smaller">'

@@ -57,7 +57,8 @@ def write_report(folder: str | os.PathLike[str], result: PlanLike | BuildLike, *
     distances = None if mesh is None else _measure(result, mesh)
     summary = summarize_plan(result) if mesh is None else summarize_build(result, measured=distances)  # type: ignore[arg-type]
     limit = _round_limit(distances, summary)
-    scene = compose_scene(result.sculpt, result.surface, result.layout, mesh, distances, limit * summary.diagonal)
+    heat = limit * summary.diagonal
+    scene = compose_scene(result.sculpt, result.surface, result.layout, mesh, distances, heat, result.findings)
     return _draw_and_write(Path(folder), scene, summary, limit, started, progress)
 
 
@@ -90,7 +91,8 @@ def write_edit_report(folder: str | os.PathLike[str], result: EditResult, *, pro
         )
     summary = summarize_edit(result, measured=distances)
     limit = _round_limit(distances, summary)
-    scene = compose_mesh_scene(result.before, mesh, sculpt, distances, limit * summary.diagonal)
+    heat = limit * summary.diagonal
+    scene = compose_mesh_scene(result.before, mesh, sculpt, distances, heat, result.findings)
     return _draw_and_write(Path(folder), scene, summary, limit, started, progress)
 
 
