@@ -49,13 +49,27 @@ def test_the_side_view_shows_the_kept_half(mesh: QuadMesh, normal: tuple[float, 
 def test_mirrored_openings_are_shown_once(mesh: QuadMesh, closed_mesh: QuadMesh) -> None:
     (kept,) = find_openings(mesh)
     both = find_openings(replace(mesh, mirror=None))
-    assert len(both) == 2 and kept.center[0] > 0
+    assert len(both) == 2 and kept.center[0] > 0 and kept.has_image
     assert find_openings(closed_mesh) == ()
     assert np.dot(kept.normal, [1, 0, 0]) > 0.99
     ring = mesh.positions[kept.vertices]
     assert np.allclose(np.linalg.norm(ring - kept.center, axis=1).max(), kept.radius)
     steps = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
     assert steps.max() < 0.3  # neighbours in the loop are neighbours in space
+
+
+def test_openings_that_no_image_is_like_are_shown_on_both_sides(mesh: QuadMesh) -> None:
+    (kept,) = find_openings(mesh)
+    far = next(o for o in find_openings(replace(mesh, mirror=None)) if o.center[0] < 0)
+    moved = mesh.positions.copy()
+    moved[far.vertices[0]] *= 1.02
+    shut = mesh.quads[~np.isin(mesh.quads, far.vertices[:1]).any(axis=1)]  # the faces at a vertex of its rim are gone
+    for other in (replace(mesh, positions=moved), replace(mesh, quads=shut, quad_region=mesh.quad_region[: len(shut)])):
+        found = find_openings(other)
+        assert len(found) == 2 and sorted(o.center[0] > 0 for o in found) == [False, True]
+        assert not any(o.has_image for o in found)
+        near = next(o for o in found if o.center[0] > 0)
+        assert sorted(near.vertices) == sorted(kept.vertices)
 
 
 def test_a_close_up_holds_the_opening(mesh: QuadMesh) -> None:

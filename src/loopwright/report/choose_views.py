@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from loopwright.report.picture import View
 from loopwright.types import FloatArray, IntArray, MirrorPlane, QuadMesh
@@ -14,18 +15,24 @@ _LARGEST_OPENING = 0.3
 """A rim loop wider than this share of the diagonal is a trim, such as a neck's, and gets no close-up."""
 _NEIGHBOURHOOD = 2.5
 """The faces within so many radii of an opening's centre say which way it looks; those at its rim often turn inwards."""
+_SAME = 1e-3
+"""Radii of an opening within which its vertices lie where the images of its mirror image's do."""
 _CLOSE_UP = 1.9
 """Half the height of a close-up, in radii of the opening."""
 
 
 @dataclass(frozen=True)
 class Opening:
-    """A rim loop of a mesh: its vertices in order, centre, radius and the mean normal of the faces about it."""
+    """A rim loop of a mesh: its vertices in order, centre, radius and the mean normal of the faces about it.
+
+    One that ``has_image`` stands for its mirror image too.
+    """
 
     vertices: IntArray
     center: FloatArray
     radius: float
     normal: FloatArray
+    has_image: bool = False
 
 
 def choose_views(points: FloatArray, mirror: MirrorPlane | None) -> dict[str, View]:
@@ -63,7 +70,8 @@ def fit_view(points: FloatArray, direction: FloatArray, up: FloatArray, *, margi
 def find_openings(mesh: QuadMesh) -> tuple[Opening, ...]:
     """Return the rim loops of a mesh, the largest first.
 
-    Of two that mirror each other, only the one on the kept half is returned.
+    Of two that mirror each other exactly, only the one on the kept half is returned. Both are where each side has a
+    shape of its own, or other edges.
     """
     starts, ends = _rim_edges(mesh.quads)
     middles = mesh.positions[mesh.quads].mean(axis=1)
@@ -84,10 +92,22 @@ def find_openings(mesh: QuadMesh) -> tuple[Opening, ...]:
         normal = normals[is_near].sum(axis=0)
         openings.append(Opening(vertices, center, radius, normal / _length(normal)))
     openings.sort(key=lambda opening: (-opening.radius, int(opening.vertices[0])))
-    return tuple(opening for opening in openings if _is_kept(opening, mesh.mirror))
+    if mesh.mirror is None:
+        return tuple(openings)
+    is_kept = [_is_kept(opening, mesh.mirror) for opening in openings]
+    kept = [opening for opening, is_here in zip(openings, is_kept, strict=True) if is_here]
+    images, alone = set[int](), []
+    for opening in (opening for opening, is_here in zip(openings, is_kept, strict=True) if not is_here):
+        image = next((k for k, other in enumerate(kept) if _is_image(opening, other, mesh, mesh.mirror)), None)
+        if image is None:
+            alone.append(opening)
+        else:
+            images.add(image)
+    kept = [replace(opening, has_image=k in images) for k, opening in enumerate(kept)]
+    return tuple(sorted((*kept, *alone), key=lambda opening: (-opening.radius, int(opening.vertices[0]))))
 
 
-def choose_close_ups(mesh: QuadMesh, *, most: int = 6) -> tuple[tuple[Opening, View], ...]:
+def choose_close_ups(mesh: QuadMesh, *, most: int = 8) -> tuple[tuple[Opening, View], ...]:
     """Return the views of a mesh's openings from straight ahead, at most ``most`` of them."""
     diagonal = float(np.linalg.norm(np.ptp(mesh.positions, axis=0)))
     small = [opening for opening in find_openings(mesh) if 2 * opening.radius <= _LARGEST_OPENING * diagonal]
@@ -128,6 +148,15 @@ def _quad_normals(mesh: QuadMesh) -> FloatArray:
 
 def _is_kept(opening: Opening, mirror: MirrorPlane | None) -> bool:
     return mirror is None or float(mirror.signed_distance(opening.center[None])[0]) >= -0.2 * opening.radius
+
+
+def _is_image(opening: Opening, other: Opening, mesh: QuadMesh, mirror: MirrorPlane) -> bool:
+    """Return whether an opening's vertices lie where the mirror images of another's do."""
+    if len(opening.vertices) != len(other.vertices):
+        return False
+    reflected = mirror.reflect(mesh.positions[opening.vertices])
+    gaps, nearest = cKDTree(mesh.positions[other.vertices], balanced_tree=False).query(reflected)
+    return len(np.unique(nearest)) == len(nearest) and float(gaps.max()) <= _SAME * other.radius
 
 
 def _length(vector: FloatArray) -> float:

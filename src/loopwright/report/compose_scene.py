@@ -187,7 +187,8 @@ def _opening_title(mesh: QuadMesh, opening: Opening) -> str:
     """Name an opening by the regions round it."""
     is_near = np.isin(mesh.quads, opening.vertices).any(axis=1)
     names = sorted({mesh.regions[region].name for region in np.unique(mesh.quad_region[is_near])})
-    return f"Opening in {' / '.join(names[:3])}, {len(opening.vertices)} edges"
+    image = ", like its mirror image" if opening.has_image else ""
+    return f"Opening in {' / '.join(names[:3])}, {len(opening.vertices)} edges{image}"
 
 
 def _pole_marks(poles: Sequence[tuple[FloatArray, int]]) -> tuple[Mark, ...]:
