@@ -111,6 +111,10 @@ def test_clashing_pins_are_named_by_a_smallest_set() -> None:
     assert "area 1/area 2=16" in str(caught.value) and "the same border=12" in str(caught.value)
     assert "area 0" not in str(caught.value)
     assert list(caught.value.places) == ["area 1/area 2", "the same border"]
+    way = "change one of them (area 1/area 2=12, the same border=16 would fit the others), or remove one."
+    assert str(caught.value).endswith(way)
+    for pins in ((replace(clash[0], count=12), double), (clash[0], replace(double, count=16))):
+        solve_for_budget(layout, targets_of("sphere in rings"), FACES, pins=(*free, *pins))
 
 
 def test_an_odd_sum_round_a_patch_is_told() -> None:

@@ -22,6 +22,7 @@ _FINEST = 16.0  # factor on wished counts, or on the root of the budget, up to w
 _ALL = 45.0  # the same from the smallest budget to the largest: the root of 2,000
 _HALVINGS = 6  # of the range in which it is sought: to within 5 %
 _GAP = 0.5  # any solution will do
+_FEW = 3  # pins that clash, of each of which the counts that fit the others are told
 _FAR_PRICE = 1e4  # of a segment off the pin: well above all that a layout can cost
 
 
@@ -56,9 +57,8 @@ def explain_clash(layout: Layout, targets: FloatArray, pins: tuple[SumPin, ...],
         what = f"The pin {kept[0].wish} cannot be met"
         places += [name for name in beside if name not in places]
     else:
-        step = "one (by two where its border crosses the mirror plane)" if any(p.copies > 1 for p in kept) else "one"
         names = ", ".join(dict.fromkeys(p.wish for p in kept))
-        what, way = f"The pins {names} cannot be met together", f"change one of them by {step}, or remove one"
+        what, way = f"The pins {names} cannot be met together", _explain_some(layout, targets, kept, pins, opt)
     if finer is None and any(_is_beyond_all(targets, pin) for pin in kept):
         finer = math.inf
     if finer is not None:
@@ -106,12 +106,9 @@ def _explain_one(
     def nearest(asked: SumPin, beside: tuple[SumPin, ...], way: int) -> int | None:
         return nearest_count(layout, targets, asked, beside, opt, way)
 
-    def both_ways(beside: tuple[SumPin, ...]) -> list[int]:
-        return [count for way in (-1, 1) if (count := nearest(pin, beside, way)) is not None]
-
     others = tuple(p for p in pins if p.name != pin.name)
-    had = both_ways(others)
-    free = both_ways(()) if others else []
+    had = _both_ways(layout, targets, pin, others, opt)
+    free = _both_ways(layout, targets, pin, (), opt) if others else []
     if not had:
         return (f"without the other pins, the nearest {_are(free, pin)}" if free else "remove it"), []
     told = f"the nearest that can be had {_are(had, pin)}"
@@ -122,6 +119,30 @@ def _explain_one(
         told = f"beside {list_wishes(blocking)} {told}; without {without} the nearest {_are(free, pin)}"
         return told, [other.name for other in blocking]
     return told, []
+
+
+def _explain_some(
+    layout: Layout, targets: FloatArray, kept: list[SumPin], pins: tuple[SumPin, ...], opt: CountOptions
+) -> str:
+    """Tell how pins that clash may be changed: of a few, the counts next to each that fit all other pins."""
+    names = list(dict.fromkeys(pin.name for pin in kept))
+    fits = []
+    for pin in kept if len(names) == len(kept) <= _FEW else ():
+        others = tuple(other for other in pins if other.name != pin.name)
+        near = _both_ways(layout, targets, pin, others, opt)
+        if near:
+            fits.append(f"{pin.name}={' or '.join(str(count * pin.copies) for count in near)}")
+    if fits:
+        return f"change one of them ({', '.join(fits)} would fit the others), or remove one"
+    return "change one of them, or remove one"
+
+
+def _both_ways(
+    layout: Layout, targets: FloatArray, pin: SumPin, others: tuple[SumPin, ...], opt: CountOptions
+) -> list[int]:
+    """Return the counts next to a pin's, below and above it, that can be had beside others."""
+    sides = (nearest_count(layout, targets, pin, others, opt, way) for way in (-1, 1))
+    return [count for count in sides if count is not None]
 
 
 def _are(counts: list[int], pin: SumPin) -> str:
