@@ -25,6 +25,8 @@ _FACE = 1.0  # quads' area over which that is told ...
 _LEAST, _FAR = 0.1, 2.0 / 3.0  # ... or over so little, a form smaller than a face, where it is so many edges
 _BESIDE = 1.5  # edges: so near to each other, samples are of one place
 _CELLS = 2.0  # a step within that reach, along each axis: in each of them, one sample stands for all
+_LEADERS = 250.0  # cells along the diagonal, in each of which one sample is measured first, and ...
+_SURELY = 0.25  # ... the others only where the distance may be so many edges, or the largest of all
 _FEW = 20_000  # quads up to which the limit is sampled finely: facets of larger ones would be off it
 _SHOWN = 3  # places that are named
 
@@ -42,10 +44,18 @@ class _Place:
 
 @dataclass(frozen=True)
 class Samples:
-    """(k, 3) points of a sculpt, and the (k,) areas that they stand for."""
+    """Points of a sculpt.
+
+    Attributes
+    ----------
+    points : (k, 3), and the (k,) ``areas`` that they stand for.
+    leader : (k,) the row of a point near to each, which few have in common, and how far that is: ``apart``.
+    """
 
     points: FloatArray
     areas: FloatArray
+    leader: NDArray[np.int64]
+    apart: FloatArray
 
 
 def sample_kept(projector: SurfaceProjector, paint: Paint, is_open: BoolArray) -> Samples:
@@ -68,7 +78,18 @@ def sample_kept(projector: SurfaceProjector, paint: Paint, is_open: BoolArray) -
     chosen = sample_triangles(positions, triangles, _SAMPLES)
     middles = positions[triangles[chosen[is_kept[chosen]]]].mean(axis=1)
     share = np.full(len(middles), float(area.sum()) / _SAMPLES)
-    return Samples(np.concatenate([positions[used], middles]), 0.5 * np.concatenate([own[used], share]))
+    points = np.concatenate([positions[used], middles])
+    _, first, cell = _cells(points, projector.diagonal / _LEADERS)
+    leader = first[cell]
+    return Samples(points, 0.5 * np.concatenate([own[used], share]), leader, norms(points - points[leader]))
+
+
+def _cells(points: FloatArray, width: float) -> tuple[IntArray, NDArray[np.int64], NDArray[np.int64]]:
+    """Return the cells of this width that points lie in, the first point of each, and (k,) each point's cell."""
+    cells = np.floor((points - points.min(axis=0)) / max(width, 1e-300)).astype(np.int64)
+    spans = cells.max(axis=0) + 1
+    keys, first, cell = np.unique(np.ravel_multi_index(cells.T, spans), return_index=True, return_inverse=True)
+    return keys, first, cell.ravel()
 
 
 def tell_missed_shape(mesh: QuadMesh, samples: Samples, *, use_limit: bool = True) -> list[Finding]:
@@ -86,9 +107,9 @@ def tell_missed_shape(mesh: QuadMesh, samples: Samples, *, use_limit: bool = Tru
     if len(mesh.quads) == 0 or len(samples.points) == 0:
         return []
     points = samples.points
-    away, quad, is_beyond = _measure(mesh, points, use_limit=use_limit)
     corners = mesh.positions[mesh.quads]
     area = 0.5 * row_lengths(cross_rows(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
+    away, quad, is_beyond = _measure(mesh, samples, np.sqrt(np.maximum(area, 1e-300)), use_limit=use_limit)
     edge = np.sqrt(np.maximum(area, 1e-300))[quad]
     off = np.flatnonzero((away > _OFF * edge) & ~is_beyond)
     places = []
@@ -104,15 +125,37 @@ def tell_missed_shape(mesh: QuadMesh, samples: Samples, *, use_limit: bool = Tru
     return _tell(mesh, sorted(places, key=lambda place: -place.off), share, float(away[~is_beyond].max(initial=0.0)))
 
 
-def _measure(mesh: QuadMesh, points: FloatArray, *, use_limit: bool) -> tuple[FloatArray, NDArray[np.int64], BoolArray]:
-    """Return how far each point is from the mesh, the quad it lands on, and whether it lies beyond the mesh's rim."""
+def _measure(
+    mesh: QuadMesh, samples: Samples, edges: FloatArray, *, use_limit: bool
+) -> tuple[FloatArray, NDArray[np.int64], BoolArray]:
+    """Return how far each sample is from the mesh, the quad it lands on, and whether it lies beyond the mesh's rim.
+
+    Where a sample's leader is near, and it near to that, their distances count for it: they are no less than its own.
+
+    Parameters
+    ----------
+    edges : (m,) of the quads.
+    """
     positions, quads, of_quad = _surface(mesh, use_limit=use_limit)
     triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]).astype(np.int32)
-    landed = SurfaceProjector(positions, triangles).project(points)
-    corners = positions[triangles[landed.triangles]]
-    weights = closest_barycentric(landed.points, corners[:, 0], corners[:, 1], corners[:, 2])
-    is_beyond = lands_on_rim(triangles, landed.triangles, weights)
-    return norms(points - landed.points), of_quad[landed.triangles % len(quads)], is_beyond
+    surface = SurfaceProjector(positions, triangles)
+    count = len(samples.points)
+    away, quad, is_beyond = np.zeros(count), np.zeros(count, np.int64), np.zeros(count, np.bool_)
+    is_known = np.zeros(count, np.bool_)
+
+    def look(rows: NDArray[np.int64]) -> None:
+        landed = surface.project(samples.points[rows])
+        corners = positions[triangles[landed.triangles]]
+        weights = closest_barycentric(landed.points, corners[:, 0], corners[:, 1], corners[:, 2])
+        away[rows], quad[rows] = norms(samples.points[rows] - landed.points), of_quad[landed.triangles % len(quads)]
+        is_beyond[rows], is_known[rows] = lands_on_rim(triangles, landed.triangles, weights), True
+
+    look(np.unique(samples.leader))
+    most = np.where(is_known, away, away[samples.leader] + samples.apart)
+    quad, is_beyond = np.where(is_known, quad, quad[samples.leader]), is_beyond[samples.leader]
+    look(np.flatnonzero(~is_known & ((most > _SURELY * edges[quad]) | is_beyond)))
+    look(np.flatnonzero(~is_known & (most > away[is_known & ~is_beyond].max(initial=0.0))))
+    return np.where(is_known, away, most), quad, is_beyond
 
 
 def _tell(mesh: QuadMesh, places: list[_Place], share: float, most: float) -> list[Finding]:
@@ -159,10 +202,9 @@ def _groups(points: FloatArray, reach: float) -> list[NDArray[np.int64]]:
     """Return the rows of points that hang together by steps within reach, or little more."""
     if len(points) == 0:
         return []
-    cells = np.floor((points - points.min(axis=0)) / (reach / _CELLS)).astype(np.int64)
-    _, first, cell = np.unique(cells, axis=0, return_index=True, return_inverse=True)
+    _, first, cell = _cells(points, reach / _CELLS)
     pairs = cKDTree(points[first], balanced_tree=False).query_pairs(reach, output_type="ndarray")
     links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(first), len(first)))
     count, part = connected_components(links, directed=False)
-    label = part[cell.ravel()]
+    label = part[cell]
     return [np.flatnonzero(label == k) for k in range(count)]
