@@ -86,8 +86,8 @@ def sample_kept(projector: SurfaceProjector, paint: Paint, is_open: BoolArray) -
 
 def _cells(points: FloatArray, width: float) -> tuple[IntArray, NDArray[np.int64], NDArray[np.int64]]:
     """Return the cells of this width that points lie in, the first point of each, and (k,) each point's cell."""
-    cells = np.floor((points - points.min(axis=0)) / max(width, 1e-300)).astype(np.int64)
-    spans = cells.max(axis=0) + 1
+    cells = np.floor((points - points.min(axis=0, initial=np.inf)) / max(width, 1e-300)).astype(np.int64)
+    spans = cells.max(axis=0, initial=0) + 1
     keys, first, cell = np.unique(np.ravel_multi_index(cells.T, spans), return_index=True, return_inverse=True)
     return keys, first, cell.ravel()
 
