@@ -101,6 +101,16 @@ def test_what_is_held_stays_even_where_a_quad_beside_it_is_lost(make_square: Mak
     assert (out.positions != mesh.positions).any()
 
 
+def test_where_quads_lie_over_an_opening_their_rim_draws_back(make_square: Maker, board: SurfaceProjector) -> None:
+    mesh = two_regions(make_square, 20)
+    sampler = sampler_of(mesh, board, painted(board, lambda p: (p[:, 0] > 0.9) & (np.abs(p[:, 1]) < 0.1), 2))
+    assert sampler.are_over_openings(mesh.positions).sum() == 2
+    out = touch_up(mesh, board, sampler)
+    assert not sampler.are_over_openings(out.positions).any() and not lost_quads(out, sampler).any()
+    left = on_rim(mesh) & ~on_rim(out)
+    assert left.any() and (np.abs(mesh.positions[left] - [1.0, 0.0, 0.0]) < [0.01, 0.25, 0.01]).all()
+
+
 def test_quads_that_cannot_be_won_stay_as_they_are(make_square: Maker, board: SurfaceProjector) -> None:
     mesh = two_regions(make_square, 8)
     everywhere = painted(board, lambda p: np.ones(len(p), np.bool_), 2)

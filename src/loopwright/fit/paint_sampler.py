@@ -51,6 +51,16 @@ class PaintSampler:
         """Return (k,) the leads that quads would have with (k, 4, 3) corners; ``faces`` says which quads those are."""
         return self._lead_both(corners, faces)[0]
 
+    def are_over_openings(self, positions: FloatArray) -> BoolArray:
+        """Return (m,) which quads lie for the most part over paint of no region, on either side."""
+        samples = np.einsum("ks,nkj->nsj", self.weights, positions[self.quads]).reshape(-1, 3)
+        shares = [
+            ((color >= 0) & ~np.isin(color, self.region_color)).reshape(len(self.quads), -1).mean(axis=1)
+            for color in self.colors_at(samples)
+        ]
+        over: BoolArray = np.max(shares, axis=0) > 0.5
+        return over
+
     def _lead_both(self, corners: FloatArray, faces: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
         own, beyond = self.own[faces], self.beyond[faces]
         samples = np.einsum("ks,nkj->nsj", self.weights, corners)

@@ -138,7 +138,8 @@ def _part_of(progress: Callable[[float], None], step: int, count: int) -> Callab
 def _win_for(search: PlaceSearch, stays: BoolArray, least: float, progress: Callable[[float], None]) -> None:
     """Win quads whose own paint leads by less than ``least``.
 
-    Vertices that belong together go back to where they were if no more of their quads are won by that.
+    Rim vertices leave the rim only where their quad lies over the opening.  Vertices that belong together go back to
+    where they were if no more of their quads are won by that.
     """
     mesh = search.mesh
     weak = search.lead() < least
@@ -151,7 +152,10 @@ def _win_for(search: PlaceSearch, stays: BoolArray, least: float, progress: Call
     )
     positions, normals = search.positions.copy(), search.normals.copy()
     free = near & ~stays & ~(rim & ~slides)
-    search.improve(np.flatnonzero(free), slides & rim, least=_LEAST, rounds=_WINNING, progress=progress)
+    along = slides & rim
+    if search.sampler is not None:
+        along[mesh.quads[search.sampler.are_over_openings(positions)].ravel()] = False
+    search.improve(np.flatnonzero(free), along, least=_LEAST, rounds=_WINNING, progress=progress)
     still = search.lead() < least
     for group in groups_apart(mesh.quads, np.flatnonzero(near[mesh.quads].any(axis=1))):
         if still[group].sum() >= weak[group].sum():
