@@ -88,7 +88,7 @@ def check_pin(pin: Pin) -> None:
 
 def _one_region(border: str) -> MarksError:
     text = f"the pin on {border} names one region twice; name the two that share the border"
-    return MarksError(text, places=[border])
+    return MarksError(text, places=[border], about="pins")
 
 
 def check_dabs(dabs: Sequence[SizeDab]) -> None:

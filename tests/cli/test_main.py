@@ -207,6 +207,24 @@ def test_what_libraries_in_c_print_is_kept_out_of_the_output() -> None:
     assert (ran.stdout.decode().strip(), ran.returncode) == ("ours \u2713", 3)
 
 
+@pytest.mark.skipif(os.name != "posix", reason="streams are closed by a shell's words for it")
+@pytest.mark.parametrize("more", ["", "--json", "--quiet"])
+@pytest.mark.parametrize(("closed", "name", "code"), [(">&-", "one.obj", 0), ("2>&-", "none.obj", 3)])
+def test_streams_that_are_closed_are_no_fault(tmp_path: Path, closed: str, name: str, code: int, more: str) -> None:
+    (tmp_path / "one.obj").write_text("v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", encoding="ascii")
+    script = f'exec "$0" -c "$1" check {name} {more} {closed}'
+    ran = subprocess.run(
+        ["/bin/sh", "-c", script, sys.executable, CONSOLE_SCRIPT],
+        capture_output=True,
+        timeout=60,
+        env={**os.environ, "TMPDIR": str(tmp_path)},
+        cwd=tmp_path,
+        check=False,
+    )
+    assert ran.returncode == code and b"Traceback" not in ran.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["one.obj"]
+
+
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no device here that is always full")
 @pytest.mark.parametrize("unbuffered", ["", "1"])
 @pytest.mark.parametrize("stream", ["stdout", "stderr"])

@@ -13,7 +13,7 @@ from tests.counts.test_solve_counts import solve, targets_of
 from loopwright.counts.count_borders import count_borders
 from loopwright.counts.count_options import CountOptions
 from loopwright.counts.count_program import SumPin
-from loopwright.counts.explain_clash import next_count
+from loopwright.counts.explain_clash import next_count, part_blocking
 from loopwright.counts.program_rows import rim_loops
 from loopwright.counts.read_pins import border_pins, region_sizes
 from loopwright.counts.solve_counts import solve_for_budget
@@ -188,6 +188,19 @@ def test_a_pin_that_clashes_alone_is_told_with_those_that_keep_it_from_a_nearer_
         assert f"the nearest that can be had is {far}; without it the nearest is {least}." in text
         first, second = caught.value.places
         assert first == "area 0/area 1" and second in [place.name for place in places]
+
+
+def test_of_pins_that_each_block_by_themselves_all_have_to_go() -> None:
+    pin, others = SumPin((0,), 2, "asked"), tuple(SumPin((0,), 8, name) for name in ("first", "second", "third"))
+
+    def nearest(asked: SumPin, beside: tuple[SumPin, ...], way: int) -> int | None:
+        return 8 if {"first", "second"} & {each.name for each in beside} else 4
+
+    stays, goes = part_blocking(pin, others, 4, nearest)
+    assert [each.name for each in stays] == ["third"] and [each.name for each in goes] == ["first", "second"]
+    assert nearest(pin, tuple(stays), 1) == 4  # what is told of the pins without those holds
+    stays, goes = part_blocking(pin, others, 4, lambda *_: None)  # nothing is shown to fit: nothing is said to stay
+    assert stays == [] and goes == list(others)
 
 
 def test_an_odd_pin_across_the_mirror_is_told_with_those_that_forbid_its_even_neighbours() -> None:

@@ -111,14 +111,33 @@ def test_of_pieces_that_do_not_touch_the_one_between_keeps_them_apart() -> None:
 
 def test_narrow_pieces_are_nowhere_wide() -> None:
     piece, distance = np.array([0, 0, 1, 1, -1], np.int32), np.array([0.0, 1.0, 0.0, 3.0, 9.0])
-    assert narrow_pieces(piece, distance, 3, 2.0).tolist() == [True, False, True]
+    assert narrow_pieces(piece, distance, 3, 2.0).tolist() == [True, False, False]  # the third has no vertex
 
 
 def test_blank_vertices_take_the_nearest_piece() -> None:
-    chain = np.array([[0, 1], [1, 2], [2, 3], [3, 4], [5, 6]], np.int32)
-    assert spread(chain, np.array([7, -1, -1, -1, 3, -1, -1], np.int32)).tolist()[::4] == [7, 3]
-    assert spread(chain, np.array([7, -1, -1, -1, 3, -1, -1], np.int32)).tolist()[5:] == [-1, -1]
-    assert spread(chain, np.array([7, -1, -1, -1, -1, -1, -1], np.int32)).tolist()[:5] == [7] * 5
+    chain = np.array([[0, 1], [1, 2], [2, 3], [3, 4], [4, 5], [6, 7]], np.int32)
+    found = spread(chain, np.array([7, -1, -1, -1, -1, 3, -1, -1], np.int32)).tolist()
+    assert found == [7, 7, 7, 3, 3, 3, -1, -1]
+    assert spread(chain[-1:], np.array([-1] * 8, np.int32)).tolist() == [-1] * 8
+
+
+def test_strokes_that_are_no_pieces_of_the_net_do_not_come_back(tools: Any) -> None:
+    # an outline between two halves, thinner than a net of so few faces shows anywhere
+    points, triangles = tools.icosphere(6)
+    half = np.where(points[:, :1] > 0.0, RED, BLUE)
+    colors = np.where(np.abs(points[:, :1]) < 0.012, BLACK, half)
+    options = MarksOptions(mirror="none", proxy_faces=1500)
+    surface, report = make_region_surface(tools.paint(points, triangles, colors), options=options)
+    assert len(surface.regions) == 2 and report.dropped_specks > 0
+
+
+def test_a_piece_of_the_same_colour_is_not_joined_to_another() -> None:
+    label, weights, colors = two_blobs(slice(2, 13))
+    left, right = weights.toarray().reshape(9, 15).copy(), weights.toarray().reshape(9, 15).copy()
+    left[:, 8:], right[:, :7] = 0.0, 0.0
+    left[4, 8], right[4, 6] = 0.1, 0.1  # each has a little of what lies beside the other
+    both = csr_matrix(np.stack([left.ravel(), right.ravel()]))
+    assert np.array_equal(join_parted(grid_graph(9, 15), label, both, np.array([1, 1], np.int32), 9.0), label)
 
 
 def test_painted_pieces_are_found_by_colour_and_contact() -> None:
@@ -127,10 +146,17 @@ def test_painted_pieces_are_found_by_colour_and_contact() -> None:
     label = np.array([0, 0, -1, 1, 1, 0], np.int32)
     area, cluster = np.array([1.0, 2.0, 9.0, 1.0, 1.0, 4.0]), np.array([0, 0, 1, 1, 2, 2], np.int32)
     is_open = np.array([False, True])
-    found = painted_pieces(chain, label, area, cluster, size=3, is_open=is_open, min_area=2.0)
-    assert found.colors.tolist() == [0, 1, 0]
+
+    def find(least: float, net_label: list[int]) -> tuple[PaintedPieces, IntArray]:
+        parts = np.arange(3, dtype=np.int32)
+        net = np.array(net_label, np.int32)
+        return painted_pieces(chain, label, area, cluster, net, parts, is_open=is_open, min_area=least)
+
+    found, at = find(2.0, [0, 1, 0])
+    assert found.colors.tolist() == [0, 1, 0] and at.tolist() == [0, 1, 2]
     assert found.weights.toarray().tolist() == [[3.0, 0.0, 0.0], [0.0, 1.0, 1.0], [0.0, 0.0, 4.0]]
     assert found.touch[0].tolist() == [True, True, False] and found.touch[1, 2] and found.touch[2, 1]
     assert found.is_open.tolist() == [False, True, False]
-    large = painted_pieces(chain, label, area, cluster, size=3, is_open=is_open, min_area=3.5)
-    assert large.colors.tolist() == [0]
+    assert find(3.5, [0, 1, 0])[0].colors.tolist() == [0]
+    lost, at = find(2.0, [0, 0, 0])  # the net has nothing of the second: the others count as touching
+    assert lost.colors.tolist() == [0, 0] and lost.touch[0, 1] and at.tolist() == [0, -1, 1]

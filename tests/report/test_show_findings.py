@@ -56,12 +56,11 @@ def test_marks_bear_the_number_in_the_list() -> None:
 @given(st.lists(st.tuples(st.integers(1, 99), SHARE, SHARE), min_size=1, max_size=3))
 def test_numbers_stand_in_the_picture_beside_their_rings(spots: list[tuple[int, float, float]]) -> None:
     drawn = show_findings([PlacedMark(KIND, str(number), left, top) for number, left, top in spots], 1000.0)
-    for box in BOX.findall(drawn):
+    rings = list(dict.fromkeys(re.findall(r'<circle cx="([\d.]+)" cy="([\d.]+)"', drawn)))
+    for box, (cx, cy) in zip(BOX.findall(drawn), rings, strict=True):
         x, y, width, height = map(float, box)
         assert x >= 0 and y >= 0 and x + width <= 1000 and y + height <= 1000
-        for cx, cy in re.findall(r'<circle cx="([\d.]+)" cy="([\d.]+)"', drawn):
-            is_covered = x < float(cx) < x + width and y < float(cy) < y + height
-            assert not is_covered or len(spots) > 1  # never its own
+        assert not (x < float(cx) < x + width and y < float(cy) < y + height)  # never over its own ring
 
 
 def test_places_that_fall_together_share_a_ring_and_others_do_not() -> None:
@@ -69,7 +68,8 @@ def test_places_that_fall_together_share_a_ring_and_others_do_not() -> None:
     drawn = show_findings([*marks, PlacedMark("pole3", "3", 0.5, 0.5)], 1000.0)
     assert re.findall(r">([\d, ]+)</text>", drawn) == ["1, 2", "4"]
     first, second = (tuple(map(float, box)) for box in BOX.findall(drawn))
-    assert first[0] + first[2] <= second[0] or second[0] + second[2] <= first[0] or first[1] != second[1]
+    beside = first[0] + first[2] <= second[0] or second[0] + second[2] <= first[0]
+    assert beside or first[1] + first[3] <= second[1] or second[1] + second[3] <= first[1]
 
 
 FINDINGS = (
@@ -98,10 +98,10 @@ def test_a_place_is_seen_from_its_side_alone(build: Build, plan: Plan) -> None:
         if lost and not os.environ.get("CI"):
             pytest.skip("this machine draws nothing")
         seen = {each.picture.name: [mark.text for mark in each.marks if mark.kind == KIND] for each in drawn}
-        assert seen[f"{name}-front"] == ["2"] and seen[f"{name}-side"] in ([], ["2"], ["2", "2"])
+        assert seen[f"{name}-front"] == ["2"]
         assert all("3" not in numbers for numbers in seen.values())
         if mesh is not None:
-            assert seen["mesh-back"] == ["2"] and seen["mesh-top"] in ([], ["2"], ["2", "2"])
+            assert seen["mesh-back"] == ["2"]
 
 
 def test_the_page_numbers_its_list_as_the_pictures_do(build: Build, tmp_path: Path) -> None:

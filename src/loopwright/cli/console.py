@@ -28,7 +28,7 @@ class Console:
         self.is_quiet = is_quiet
         self.is_json = is_json
         self._display: ProgressBar | ProgressLines | None = None
-        if not is_quiet:
+        if not is_quiet and self._err is not None:
             self._display = ProgressBar(self._err) if self._err.isatty() else ProgressLines(self._err)
 
     @property

@@ -31,7 +31,7 @@ def run_command(words: Sequence[str]) -> int:
         return _leave_broken_pipe()
     except OSError as error:
         _tell_unwritten(error)
-        _leave_broken_pipe()
+        _drop(error.stream if isinstance(error, OutputError) else sys.stdout)
         return InputError.exit_code
 
 
@@ -81,6 +81,8 @@ def _leave_broken_pipe() -> int:
     return 0
 
 
-def _drop(stream: TextIO) -> None:
+def _drop(stream: TextIO | None) -> None:
     """Let all that is still written to a stream be lost."""
+    if stream is None:
+        return
     os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())

@@ -6,17 +6,26 @@ from typing import TextIO
 
 
 class OutputError(OSError):
-    """What a command says cannot be written, as on a disk that is full."""
+    """What a command says cannot be written, as on a disk that is full.
+
+    Attributes
+    ----------
+    stream : that it was to be written to.
+    """
+
+    stream: TextIO | None = None
 
 
-def write_out(stream: TextIO, text: str = "", *, flush: bool = False) -> None:
-    """Write a text to a stream; with ``flush``, let whoever reads it see it now.
+def write_out(stream: TextIO | None, text: str = "", *, flush: bool = False) -> None:
+    """Write a text to a stream, if there is one; with ``flush``, let whoever reads it see it now.
 
     Raises
     ------
     BrokenPipeError : whoever read the stream is gone.
     OutputError : it cannot be written for another reason.
     """
+    if stream is None:  # it was closed before the start, or the program has no terminal
+        return
     try:
         stream.write(text)
         if flush:
@@ -24,4 +33,6 @@ def write_out(stream: TextIO, text: str = "", *, flush: bool = False) -> None:
     except BrokenPipeError:
         raise
     except OSError as error:
-        raise OutputError(error.errno, error.strerror) from error
+        unwritten = OutputError(*error.args)
+        unwritten.stream = stream
+        raise unwritten from error

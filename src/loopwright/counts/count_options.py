@@ -19,7 +19,7 @@ class CountOptions:
     rim_segments : least number of segments round an opening.
     bare_rim : price of each segment that an opening lacks to that number.
     short_rim : price per segment that an opening lacks; well above what a segment more than wished costs.
-    ring_rows : least number of rows of a ring at an opening; one that wishes for less than 1.6 gets two.
+    ring_rows : least number of rows of a ring at an opening; one that wishes for less than about 1.6 gets two.
     few_rows : price of each row that such a ring lacks, for each of its sides.
     oblong : price per face of a patch, for each of its corners (their mean), of how far two sides' counts, as shares
         of what they wish, are apart beyond ``least_oblong``.

@@ -114,10 +114,12 @@ def _explain_one(
     told = f"the nearest that can be had {_are(had, pin)}"
     best = min(free, key=lambda count: abs(count - pin.count), default=had[0])
     if all(abs(count - pin.count) > abs(best - pin.count) for count in had):
-        blocking = find_blocking(pin, others, best, nearest)
-        without = "it" if len(blocking) == 1 else "them"
-        told = f"beside {list_wishes(blocking)} {told}; without {without} the nearest {_are(free, pin)}"
-        return told, [other.name for other in blocking]
+        stays, goes = part_blocking(pin, others, best, nearest)
+        freed = _both_ways(layout, targets, pin, tuple(stays), opt)
+        if goes and freed:
+            without = "it" if len(goes) == 1 else "them"
+            told = f"beside {list_wishes(goes)} {told}; without {without} the nearest {_are(freed, pin)}"
+            return told, [other.name for other in goes]
     return told, []
 
 
@@ -155,19 +157,22 @@ def list_wishes(pins: list[SumPin]) -> str:
     return f"the {'pin' if len(names) == 1 else 'pins'} {', '.join(names)}"
 
 
-def find_blocking(pin: SumPin, others: tuple[SumPin, ...], count: int, nearest: Nearest) -> list[SumPin]:
-    """Return a smallest set of the others beside which a pin cannot have a count, which it can have without them.
+def part_blocking(
+    pin: SumPin, others: tuple[SumPin, ...], count: int, nearest: Nearest
+) -> tuple[list[SumPin], list[SumPin]]:
+    """Return which of the others may stay where a pin gets a count, and a smallest set of them that has to go.
 
     Parameters
     ----------
+    count : of segments on this half, which the pin can have without the others.
     nearest : returns the count that can be had next to a pin's, as :func:`nearest_count` does.
     """
-    kept = list(others)
+    stays: list[SumPin] = []
+    goes: list[SumPin] = []
     for other in others:
-        rest = [each for each in kept if each is not other]
-        if nearest(replace(pin, count=count + 1), tuple(rest), -1) != count:
-            kept = rest
-    return kept
+        fits = nearest(replace(pin, count=count + 1), (*stays, other), -1) == count
+        (stays if fits else goes).append(other)
+    return stays, goes
 
 
 def nearest_count(

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from loopwright.counts.count_program import SumPin
-from loopwright.counts.explain_clash import Nearest, find_blocking, list_wishes
+from loopwright.counts.explain_clash import Nearest, list_wishes, part_blocking
 from loopwright.counts.find_region import find_region
 from loopwright.errors import InfeasibleError, MarksError, UnknownRegionError
 from loopwright.layout.types import Layout
@@ -85,7 +85,7 @@ def _once(layout: Layout, pins: Sequence[Pin]) -> list[Pin]:
     found: dict[object, Pin] = {}
     for pin in pins:
         border = frozenset(_find_side(layout, name) for name in (pin.region_a, pin.region_b))
-        first = found.setdefault((border, pin.near), pin)
+        first = found.setdefault((border, None if pin.near is None else tuple(pin.near)), pin)
         if first.count != pin.count:
             text = f"{first.name} and {pin.name} are the same border, but {first.count} and {pin.count} are pinned"
             raise MarksError(f"{text}: keep one of the two.", places=[first.name, pin.name], about="pins")
@@ -163,13 +163,15 @@ def _odd_error(pin: SumPin, others: tuple[SumPin, ...], nearest: Nearest | None)
         can_be_had = _even_beside(pin, kept, nearest)
         free = [count for count in _even_beside(pin, (), nearest) if count in around] if kept else []
         if free and not set(can_be_had) & set(around):
-            blocking = find_blocking(pin, kept, free[0], nearest)
-            text = (
-                f"The border {pin.name} crosses the mirror plane, so both halves have equally many segments: "
-                f"{_doubled(free, ' or ')} instead of {asked} can be had, but not beside {list_wishes(blocking)}; "
-                "change both, or remove one."
-            )
-            return InfeasibleError(text, places=[pin.name, *(other.name for other in blocking)], about="pins")
+            stays, goes = part_blocking(pin, kept, free[0], nearest)
+            freed = [count for count in free if count in _even_beside(pin, tuple(stays), nearest)]
+            if goes and freed:
+                text = (
+                    f"The border {pin.name} crosses the mirror plane, so both halves have equally many segments: "
+                    f"{_doubled(freed, ' or ')} instead of {asked} can be had, but not beside {list_wishes(goes)}; "
+                    f"change this and remove {'that one' if len(goes) == 1 else 'those'}."
+                )
+                return InfeasibleError(text, places=[pin.name, *(other.name for other in goes)], about="pins")
         if can_be_had and not set(can_be_had) & set(around):
             verb = "are" if len(can_be_had) > 1 else "is"
             text = (

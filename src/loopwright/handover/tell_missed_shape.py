@@ -14,7 +14,7 @@ from loopwright.numerics.catmull_clark import refine
 from loopwright.numerics.limit_surface import limit_matrix
 from loopwright.numerics.norms import norms
 from loopwright.surface.edges import cross_rows, row_lengths, triangle_normals
-from loopwright.surface.lands_on_rim import lands_on_rim
+from loopwright.surface.lands_on_rim import Rim
 from loopwright.surface.mirror import sample_triangles
 from loopwright.surface.project import SurfaceProjector, closest_barycentric
 from loopwright.types import BoolArray, Finding, FloatArray, IntArray, Paint, QuadMesh
@@ -28,6 +28,7 @@ _CELLS = 2.0  # a step within that reach, along each axis: in each of them, one 
 _LEADERS = 250.0  # cells along the diagonal, in each of which one sample is measured first, and ...
 _SURELY = 0.25  # ... the others only where the distance may be so many edges, or the largest of all
 _FEW = 20_000  # quads up to which the limit is sampled finely: facets of larger ones would be off it
+_LEAST_EDGE = 0.1  # of the usual edge: quads that are almost nothing are measured by so much
 _SHOWN = 3  # places that are named
 
 
@@ -109,8 +110,10 @@ def tell_missed_shape(mesh: QuadMesh, samples: Samples, *, use_limit: bool = Tru
     points = samples.points
     corners = mesh.positions[mesh.quads]
     area = 0.5 * row_lengths(cross_rows(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
-    away, quad, is_beyond = _measure(mesh, samples, np.sqrt(np.maximum(area, 1e-300)), use_limit=use_limit)
-    edge = np.sqrt(np.maximum(area, 1e-300))[quad]
+    edges = np.sqrt(area)
+    edges = np.maximum(edges, max(_LEAST_EDGE * float(np.median(edges)), 1e-300))
+    away, quad, is_beyond = _measure(mesh, samples, edges, use_limit=use_limit)
+    edge = edges[quad]
     off = np.flatnonzero((away > _OFF * edge) & ~is_beyond)
     places = []
     for group in _groups(points[off], float(np.mean(edge[off])) * _BESIDE if len(off) else 0.0):
@@ -138,7 +141,7 @@ def _measure(
     """
     positions, quads, of_quad = _surface(mesh, use_limit=use_limit)
     triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]).astype(np.int32)
-    surface = SurfaceProjector(positions, triangles)
+    surface, rim = SurfaceProjector(positions, triangles), Rim(triangles)
     count = len(samples.points)
     away, quad, is_beyond = np.zeros(count), np.zeros(count, np.int64), np.zeros(count, np.bool_)
     is_known = np.zeros(count, np.bool_)
@@ -148,7 +151,7 @@ def _measure(
         corners = positions[triangles[landed.triangles]]
         weights = closest_barycentric(landed.points, corners[:, 0], corners[:, 1], corners[:, 2])
         away[rows], quad[rows] = norms(samples.points[rows] - landed.points), of_quad[landed.triangles % len(quads)]
-        is_beyond[rows], is_known[rows] = lands_on_rim(triangles, landed.triangles, weights), True
+        is_beyond[rows], is_known[rows] = rim.holds(landed.triangles, weights), True
 
     look(np.unique(samples.leader))
     most = np.where(is_known, away, away[samples.leader] + samples.apart)
@@ -169,9 +172,9 @@ def _tell(mesh: QuadMesh, places: list[_Place], share: float, most: float) -> li
     count = "one place" if len(places) == 1 else f"{len(places)} places"
     text = (
         f"The sculpt stands off the mesh by half an edge or more on {_percent(share)} of its area, most of all in "
-        f"{count}: {shown}. None of its vertices that get faces is off by more "
-        f"than {_round_up(most)}. Smaller faces there (--size, or a size dab in a marks "
-        "file), a flow line along the form, or a larger budget come nearer."
+        f"{count}: {shown}. But for what lies beyond the mesh's rims, no vertex of it that gets faces is off by more "
+        f"than {_round_up(most)}. Smaller faces there (--size, or a size dab in a marks file), a flow line along the "
+        "form, or a larger budget come nearer."
     )
     return [Finding("shape_missed", text, len(places))]
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import csr_matrix, diags
+from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components, dijkstra
 
+from loopwright.marks.painted_pieces import most_held
 from loopwright.types import FloatArray, IntArray
 
 _LEAST_PART = 0.03  # of all that a piece holds: smaller parts of it are no parts of it worth a bridge
@@ -31,6 +32,8 @@ def join_parted(graph: csr_matrix, label: IntArray, weights: csr_matrix, colors:
     """
     out = label.copy()
     total = np.maximum(np.asarray(weights.sum(axis=0)).ravel(), 1e-300)
+    part = _parts(graph, out)
+    owner = most_held(weights, colors, out, part)
     for piece in range(weights.shape[0]):
         row = weights.getrow(piece)
         color, members = int(colors[piece]), np.sort(row.indices[row.data > 0])
@@ -38,37 +41,46 @@ def join_parted(graph: csr_matrix, label: IntArray, weights: csr_matrix, colors:
         held[row.indices] = row.data
         toll = 1.0 + _TOLL * (1.0 - held / total)
         for _ in range(_MOST_BRIDGES):
-            way = _find_way(graph, out, held, toll, color, members)
+            own = members[owner[members] == piece]
+            way = _find_way(graph, own, part[own], members, held, toll)
             if way is None or _length_outside(graph, out, way, color) > longest:
                 break
             joined = _bridge(graph, out, way, color)
             if joined is None:
                 break
-            out = joined
+            out, part = joined, _parts(graph, joined)
+            owner = most_held(weights, colors, out, part)
     return out
 
 
 def _find_way(
-    graph: csr_matrix, label: IntArray, held: FloatArray, toll: FloatArray, color: int, members: IntArray
+    graph: csr_matrix, own: IntArray, part: IntArray, members: IntArray, held: FloatArray, toll: FloatArray
 ) -> IntArray | None:
-    """Return the vertices of a way between the largest part of a piece and the nearest other; None if it is whole."""
-    own = members[label[members] == color]
-    if len(own) < 2:
+    """Return the vertices of a way between the largest part of a piece and the nearest other; None if it is whole.
+
+    Parameters
+    ----------
+    own, part : (k,) ascending vertices that are the piece's, and which part of it each is in.
+    members : (l,) ascending vertices that it has a share of, those among them.
+    held, toll : (n,) how much it holds of each vertex, and the factor on the length of steps to it.
+    """
+    if len(own) < 2 or part.min() == part.max():
         return None
-    part = _parts(graph, label, color)[own]
-    total = np.bincount(part, held[own])
+    names, at_name = np.unique(part, return_inverse=True)
+    total = np.bincount(at_name, held[own])
     real = np.flatnonzero(total >= _LEAST_PART * held.sum())
     if len(real) < 2:
         return None
     largest = real[total[real].argmax()]
-    is_own = label[members] == color
+    at = np.searchsorted(members, own)
+    is_own = np.zeros(len(members), bool)
+    is_own[at] = True
     local = graph[members][:, members].tocoo()
     # steps within the piece cost next to nothing, so that a way leaves it as briefly as may be
     cost = np.where(is_own[local.row] & is_own[local.col], 1e-6, toll[members][local.col]) * local.data
     paths = csr_matrix((cost, (local.row, local.col)), shape=local.shape)
-    at = np.searchsorted(members, own)
-    away, before, _ = dijkstra(paths, indices=at[part == largest], min_only=True, return_predecessors=True)
-    others = at[np.isin(part, real) & (part != largest)]
+    away, before, _ = dijkstra(paths, indices=at[at_name == largest], min_only=True, return_predecessors=True)
+    others = at[np.isin(at_name, real) & (at_name != largest)]
     end = others[away[others].argmin()]
     if not np.isfinite(away[end]):
         return None
@@ -78,10 +90,13 @@ def _find_way(
     return members[way]
 
 
-def _parts(graph: csr_matrix, label: IntArray, color: int) -> IntArray:
-    """Return (n,) the connected part of equal label each vertex of this label is in."""
-    chosen = diags((label == color).astype(np.float64))
-    part: IntArray = connected_components(chosen @ graph @ chosen, directed=False)[1].astype(np.int32)
+def _parts(graph: csr_matrix, label: IntArray) -> IntArray:
+    """Return (n,) the connected part of equal label that each vertex is in."""
+    pairs = graph.tocoo()
+    same = label[pairs.row] == label[pairs.col]
+    n = len(label)
+    inner = coo_matrix((np.ones(int(same.sum())), (pairs.row[same], pairs.col[same])), shape=(n, n))
+    part: IntArray = connected_components(inner, directed=False)[1].astype(np.int32)
     return part
 
 
@@ -95,10 +110,10 @@ def _bridge(graph: csr_matrix, label: IntArray, way: IntArray, color: int) -> In
     """Return labels in which the way has this one, and the crumbs beside it that it cuts off; None if it parts more."""
     out = label.copy()
     out[way] = color
+    before, after = _parts(graph, label), _parts(graph, out)
     for other in np.unique(label[way]).tolist():
         if other == color:
             continue
-        before, after = _parts(graph, label, other), _parts(graph, out, other)
         left = np.flatnonzero(out == other)
         pairs = np.unique(np.stack([before[left], after[left]], axis=1), axis=0)
         size = np.bincount(after[left], minlength=len(label))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse.csgraph import connected_components, dijkstra
 
 from loopwright.types import BoolArray, FloatArray, IntArray
 
@@ -34,40 +34,49 @@ def painted_pieces(
     label: IntArray,
     area: FloatArray,
     cluster: IntArray,
+    net_label: IntArray,
+    net_part: IntArray,
     *,
-    size: int,
     is_open: BoolArray,
     min_area: float,
-) -> PaintedPieces:
-    """Return the painted pieces of a sculpt's vertices, smaller ones than ``min_area`` left out.
+) -> tuple[PaintedPieces, IntArray]:
+    """Return the painted pieces of a sculpt's vertices that a net has, and (n,) which one each of its vertices is of.
+
+    Pieces that the net has no vertex of, and smaller ones than ``min_area``, are as good as unpainted.
 
     Parameters
     ----------
     edges : (e, 2) int32 of the sculpt.
     label, area, cluster : (k,) of its vertices: the label, the area, and the vertex of the net; label -1 is unpainted.
-    size : number of vertices of the net.
+    net_label, net_part : (n,) int32 of the net's vertices: the label, and the connected part of it.
     is_open : (c,) bool, labels that are left open.
+    min_area : of a piece, in the unit of the areas.
     """
-    k = len(label)
+    k, n = len(label), len(net_label)
     same = edges[(label[edges[:, 0]] == label[edges[:, 1]]) & (label[edges[:, 0]] >= 0)]
     linked = coo_matrix((np.ones(len(same), np.int8), (same[:, 0], same[:, 1])), shape=(k, k))
     part = connected_components(linked, directed=False)[1]
-    is_large = (np.bincount(part, area) >= min_area) & (np.bincount(part, label < 0) == 0)
-    piece = np.where(is_large, np.cumsum(is_large) - 1, -1)[part].astype(np.int32)
-    held = piece >= 0
-    count = int(is_large.sum())
-    weights = coo_matrix((area[held], (piece[held], cluster[held])), shape=(count, size)).tocsr()
-    colors = np.zeros(count, np.int32)
-    colors[piece[held]] = label[held]
-    return PaintedPieces(weights, colors, touching(edges, spread(edges, piece), count), is_open[colors])
+    is_kept = (np.bincount(part, area) >= min_area) & (np.bincount(part, label < 0) == 0)
+    while True:
+        piece = np.where(is_kept, np.cumsum(is_kept) - 1, -1)[part].astype(np.int32)
+        held, count = piece >= 0, int(is_kept.sum())
+        weights = coo_matrix((area[held], (piece[held], cluster[held])), shape=(count, n)).tocsr()
+        colors = np.zeros(count, np.int32)
+        colors[piece[held]] = label[held]
+        at = most_held(weights, colors, net_label, net_part)
+        is_had = np.bincount(at[at >= 0], minlength=count) > 0
+        if is_had.all():
+            return PaintedPieces(weights, colors, touching(edges, spread(edges, piece), count), is_open[colors]), at
+        is_kept[np.flatnonzero(is_kept)[~is_had]] = False
 
 
 def touching(pairs: IntArray, piece: IntArray, count: int) -> BoolArray:
-    """Return (count, count) which pieces touch along edges.
+    """Return (count, count) bool, which pieces touch along edges.
 
     Parameters
     ----------
     pairs : (e, 2) int32 vertices at edges. piece : (n,) int32 of the vertices, below 0 for none.
+    count : of the pieces.
     """
     ends = piece[pairs]
     ends = ends[(ends >= 0).all(axis=1)]
@@ -82,15 +91,17 @@ def spread(pairs: IntArray, piece: IntArray) -> IntArray:
     ----------
     pairs : (e, 2) int32 vertices at edges. piece : (n,) int32, below 0 for none.
     """
+    used, local = np.unique(pairs[(piece[pairs] < 0).any(axis=1)], return_inverse=True)
+    ends, is_blank = local.reshape(-1, 2), piece[used] < 0
     out = piece.copy()
-    while True:
-        is_blank = out[pairs] < 0
-        pairs, is_blank = pairs[is_blank.any(axis=1)], is_blank[is_blank.any(axis=1)]
-        half = ~is_blank.all(axis=1)
-        if not half.any():
-            return out
-        ends, first = pairs[half], is_blank[half, 0]
-        out[np.where(first, ends[:, 0], ends[:, 1])] = out[np.where(first, ends[:, 1], ends[:, 0])]
+    if is_blank.all():
+        return out
+    half = coo_matrix((np.ones(len(ends)), (ends[:, 0], ends[:, 1])), shape=(len(used), len(used))).tocsr()
+    sources = np.flatnonzero(~is_blank)
+    nearest = dijkstra(half + half.T, indices=sources, min_only=True, unweighted=True, return_predecessors=True)[2]
+    found = is_blank & (nearest >= 0)
+    out[used[found]] = piece[used[nearest[found]]]
+    return out
 
 
 def most_held(shares: csr_matrix, colors: IntArray, label: IntArray, part: IntArray) -> IntArray:
@@ -103,7 +114,7 @@ def most_held(shares: csr_matrix, colors: IntArray, label: IntArray, part: IntAr
     """
     entries = shares.tocoo()
     own = colors[entries.row] == label[entries.col]
-    count = int(part.max()) + 1
+    count = int(part.max(initial=-1)) + 1
     key = part[entries.col[own]].astype(np.int64) * len(colors) + entries.row[own]
     keys, at = np.unique(key, return_inverse=True)
     held = np.bincount(at, entries.data[own])
@@ -114,15 +125,15 @@ def most_held(shares: csr_matrix, colors: IntArray, label: IntArray, part: IntAr
 
 
 def narrow_pieces(piece: IntArray, distance: FloatArray, count: int, widest: float) -> BoolArray:
-    """Return (count,) which pieces are nowhere wider.
+    """Return (count,) which pieces are nowhere wider, those without any vertex left out.
 
     Parameters
     ----------
     piece : (n,) int32 of the vertices, below 0 for none.
     distance : (n,) from each vertex to the nearest border. widest : in the same units.
     """
-    reach = np.zeros(count)
+    reach = np.full(count, -np.inf)
     held = piece >= 0
     np.maximum.at(reach, piece[held], distance[held])
-    narrow: BoolArray = 2.0 * reach <= widest
+    narrow: BoolArray = (2.0 * reach <= widest) & np.isfinite(reach)
     return narrow

@@ -225,29 +225,25 @@ def _fine_net(
     majority = np.where(votes.sum(axis=1) > 0, votes.argmax(axis=1), -1).astype(np.int32)
     net_area = vertex_areas(proxy.net.positions, proxy.net.triangles)
     diagonal = float(np.linalg.norm(np.ptp(half.positions, axis=0)))
-    labels = clean_labels(
-        proxy.net,
-        majority,
-        net_area,
-        min_area=options.min_share * area * (2 if is_half else 1),
-        min_width=options.min_width * diagonal,
-    )
-    return fine, _keep_whole(fine, labels, is_open, options.min_share * area)
+    min_area = options.min_share * area * (2 if is_half else 1)
+    min_width = options.min_width * diagonal
+    labels = clean_labels(proxy.net, majority, net_area, min_area=min_area, min_width=min_width)
+    return fine, _keep_whole(fine, labels, is_open, min_area)
 
 
 def _keep_whole(fine: _Fine, labels: CleanLabels, is_open: BoolArray, min_area: float) -> CleanLabels:
     """Let what was one piece on the sculpt be one on the net, and what did not touch there not touch here."""
     net, half = fine.proxy.net, fine.half
-    painted = painted_pieces(
+    painted, piece = painted_pieces(
         build_edges(half.triangles, len(half.positions)).edges,
         fine.vertex_label,
         fine.vertex_area,
         fine.proxy.cluster,
-        size=len(net.positions),
+        labels.label,
+        labels.component,
         is_open=is_open,
         min_area=min_area,
     )
-    piece = most_held(painted.weights, painted.colors, labels.label, labels.component)
     is_narrow = narrow_pieces(piece, labels.distance, len(painted.colors), _NARROW * fine.edge)
     label = _keep_pieces(net, labels.label, piece, painted, is_narrow, _BRIDGE * fine.edge)
     if np.array_equal(label, labels.label):

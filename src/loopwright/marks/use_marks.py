@@ -51,4 +51,5 @@ def merge_sizes(first: Mapping[str, float], later: Mapping[str, float], names: M
 
 def border_key(pin: Pin, names: Mapping[RGB, str]) -> tuple[frozenset[str], Point | None]:
     """Return what is the same for all pins on one border, or on its piece near one place."""
-    return frozenset((call_region(pin.region_a, names), call_region(pin.region_b, names))), pin.near
+    near = None if pin.near is None else (pin.near[0], pin.near[1], pin.near[2])
+    return frozenset((call_region(pin.region_a, names), call_region(pin.region_b, names))), near

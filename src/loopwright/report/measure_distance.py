@@ -11,7 +11,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from loopwright.options import RGB
-from loopwright.surface.lands_on_rim import lands_on_rim
+from loopwright.surface.lands_on_rim import Rim
 from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh, Sculpt
 
 _LEVELS = 2
@@ -87,7 +87,7 @@ def measure_distance(
         surface_triangles=triangles,
         surface_to_sculpt=to_sculpt * scale,
         sculpt_to_surface=to_surface * scale,
-        is_beyond=lands_on_rim(triangles, facet, weights) | _is_left_open(sculpt, open_colors, kept_colors),
+        is_beyond=Rim(triangles).holds(facet, weights) | _is_left_open(sculpt, open_colors, kept_colors),
         is_limit=use_limit,
     )
 

@@ -117,7 +117,7 @@ def _obj_quads(text: str, name: str) -> _Faces:
                 if len(points[-1]) < 3:
                     raise input_error(name, f"line {number}", "a vertex needs three numbers", _WAY_OUT)
                 if not all(abs(value) <= MAX_COORDINATE for value in points[-1]):
-                    raise input_error(name, f"line {number}", unusable(np.array(points[-1])))
+                    raise input_error(name, f"line {number}", unusable(np.array(points[-1])), _WAY_OUT)
             elif words[0] == "g":
                 group = " ".join(words[1:]) or _UNNAMED
             elif words[0] == "f":
