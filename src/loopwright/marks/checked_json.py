@@ -138,7 +138,11 @@ class Checked:
         value = self.value
         if isinstance(value, float) and value.is_integer():
             value = int(value)
-        if isinstance(value, bool) or not isinstance(value, int) or value < least or value > (most or value):
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, int)
+            or not least <= value <= (value if most is None else most)
+        ):
             span = f"from {least} up" if most is None else f"from {least:,} to {most:,}"
             raise self.fail(f"a whole number {span} is expected here, not {self._shown()}")
         return value

@@ -66,7 +66,7 @@ def _find_way(
     """
     if len(own) < 2 or part.min() == part.max():
         return None
-    names, at_name = np.unique(part, return_inverse=True)
+    _, at_name = np.unique(part, return_inverse=True)
     total = np.bincount(at_name, held[own])
     real = np.flatnonzero(total >= _LEAST_PART * held.sum())
     if len(real) < 2:

@@ -80,7 +80,8 @@ def touching(pairs: IntArray, piece: IntArray, count: int) -> BoolArray:
     """
     ends = piece[pairs]
     ends = ends[(ends >= 0).all(axis=1)]
-    out: BoolArray = coo_matrix((np.ones(len(ends)), (ends[:, 0], ends[:, 1])), shape=(count, count)).toarray() > 0
+    out = np.zeros((count, count), np.bool_)
+    out[ends[:, 0], ends[:, 1]] = True
     return out | out.T
 
 
