@@ -135,7 +135,7 @@ def _choose(ground: Ground, regions: FoundRegions | None, bare: BuildOptions, cl
 
 
 def _seek(trial: StyleTrial, ground: Ground, first: Try, tries: Tries) -> list[Try]:
-    """Try styles one after the other until one is good, and return the best, of each price the first."""
+    """Try styles one after the other until one is good, and return the best."""
     tried = [first]
     for style in _styles(tried):
         try:
@@ -146,8 +146,15 @@ def _seek(trial: StyleTrial, ground: Ground, first: Try, tries: Tries) -> list[T
             continue
         if _best(tried).mean <= _GOOD:
             break
+    return _few_best(tried)
+
+
+def _few_best(tried: Sequence[Try]) -> list[Try]:
+    """Return the best, of each price the first; at least one with no more poles than a mesh should have, if any has."""
     unlike = {each.price: each for each in reversed(tried)}
-    return sorted(unlike.values(), key=lambda each: each.price)[:_LAST]
+    ranked = sorted(unlike.values(), key=lambda each: each.price)
+    best, fair = ranked[:_LAST], [each for each in ranked if not each.has_many_poles]
+    return best if not fair or fair[0] in best else [*best[:-1], fair[0]]
 
 
 def _styles(tried: Sequence[Try]) -> Iterator[LayoutStyle]:

@@ -34,7 +34,7 @@ _LOST_PRICE = 4.0  # of a quad that other paint outweighs, after all that can be
 _POLE_PRICE = 0.1  # of a pole, in quads that lack everything
 _MANY, _MANY_PRICE = 0.02, 0.6  # of the quads wished for: what poles beyond that cost besides, and ...
 _TOO_MANY, _TOO_MANY_PRICE = 100, 6.0  # ... what those cost that are beyond so many of the whole mesh as well, ...
-_LAST_DEARER = 2.0  # ... times this in the last look, where quads cost more too
+_LAST_DEARER = 6.0  # ... times this in the last look: one such layout is not taken for a little more shape
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes much as all rounds do
 _QUICK_SHARE = 0.6  # of what quads lack after it is still lacking after all rounds
 
