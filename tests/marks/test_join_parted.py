@@ -11,7 +11,7 @@ from scipy.sparse import coo_matrix, csr_matrix
 from loopwright.marks.join_parted import join_parted
 from loopwright.marks.keep_apart import keep_apart
 from loopwright.marks.options import MarksOptions
-from loopwright.marks.painted_pieces import PaintedPieces, most_held, narrow_pieces, painted_pieces, spread
+from loopwright.marks.painted_pieces import PaintedPieces, most_held, painted_pieces, spread
 from loopwright.marks.region_surface import make_region_surface
 from loopwright.types import BoolArray, FloatArray, IntArray
 
@@ -99,19 +99,14 @@ def test_of_pieces_that_do_not_touch_the_one_between_keeps_them_apart() -> None:
     piece = most_held(shares, colors, label.ravel(), np.arange(42, dtype=np.int32))
     none = np.zeros(3, bool)
 
-    def keep(touch: BoolArray, is_open: BoolArray, is_between: BoolArray) -> IntArray:
+    def keep(touch: BoolArray, is_open: BoolArray) -> IntArray:
         painted = PaintedPieces(shares, colors, touch, is_open)
-        return keep_apart(edges, label.ravel(), piece, painted, is_between).reshape(6, 7)
+        return keep_apart(edges, label.ravel(), piece, painted).reshape(6, 7)
 
-    for kept in (keep(touch, none, colors == 1), keep(touch, colors == 0, none)):  # narrow, or at an opening
-        assert (kept[:, 3] == 1).all() and (kept != label).sum() == 2
-    for kept in (keep(touch | True, colors == 0, colors == 1), keep(touch, none, none)):
+    kept = keep(touch, colors == 0)
+    assert (kept[:, 3] == 1).all() and (kept != label).sum() == 2
+    for kept in (keep(touch | True, colors == 0), keep(touch, none), keep(touch, colors == 1)):
         assert np.array_equal(kept, label)
-
-
-def test_narrow_pieces_are_nowhere_wide() -> None:
-    piece, distance = np.array([0, 0, 1, 1, -1], np.int32), np.array([0.0, 1.0, 0.0, 3.0, 9.0])
-    assert narrow_pieces(piece, distance, 3, 2.0).tolist() == [True, False, False]  # the third has no vertex
 
 
 def test_blank_vertices_take_the_nearest_piece() -> None:

@@ -123,18 +123,3 @@ def most_held(shares: csr_matrix, colors: IntArray, label: IntArray, part: IntAr
     order = np.argsort(held, kind="stable")
     piece[keys[order] // len(colors)] = keys[order] % len(colors)
     return piece[part]
-
-
-def narrow_pieces(piece: IntArray, distance: FloatArray, count: int, widest: float) -> BoolArray:
-    """Return (count,) which pieces are nowhere wider, those without any vertex left out.
-
-    Parameters
-    ----------
-    piece : (n,) int32 of the vertices, below 0 for none.
-    distance : (n,) from each vertex to the nearest border. widest : in the same units.
-    """
-    reach = np.full(count, -np.inf)
-    held = piece >= 0
-    np.maximum.at(reach, piece[held], distance[held])
-    narrow: BoolArray = (2.0 * reach <= widest) & np.isfinite(reach)
-    return narrow

@@ -20,7 +20,7 @@ from loopwright.marks.mirror_votes import mirror_votes
 from loopwright.marks.name_regions import choose_open, name_regions, nothing_left, report_regions
 from loopwright.marks.options import MarksOptions, MarksReport
 from loopwright.marks.paint_apart import paint_apart
-from loopwright.marks.painted_pieces import PaintedPieces, most_held, narrow_pieces, painted_pieces, touching
+from loopwright.marks.painted_pieces import PaintedPieces, most_held, painted_pieces, touching
 from loopwright.marks.smooth_labels import nearest_proxy_vertices, smooth_labels
 from loopwright.progress import Progress, silent
 from loopwright.shelf import Shelf
@@ -45,7 +45,6 @@ _ACROSS = 6.0  # edges across the narrowest place of a region
 _FINEST = 0.25  # smallest edge in a narrow place, in edges of the proxy
 _TURN = 0.6  # radians that the normal may turn along an edge before the edge is made shorter
 _FINEST_TURN = 0.5  # smallest edge for that reason, in edges of the proxy
-_NARROW = 5.0  # width up to which a piece is narrow, in edges of the proxy
 _BRIDGE = 6.0  # longest place where a piece may be too thin for a net, and is kept whole, in edges of the proxy
 _SLIGHT = 0.03  # share of a vertex with which a piece counts as being there
 _RAISED = 0.5  # lead that a piece gets there over what is beside it
@@ -244,20 +243,17 @@ def _keep_whole(fine: _Fine, labels: CleanLabels, is_open: BoolArray, min_area: 
         is_open=is_open,
         min_area=min_area,
     )
-    is_narrow = narrow_pieces(piece, labels.distance, len(painted.colors), _NARROW * fine.edge)
-    label = _keep_pieces(net, labels.label, piece, painted, is_narrow, _BRIDGE * fine.edge)
+    label = _keep_pieces(net, labels.label, piece, painted, _BRIDGE * fine.edge)
     if np.array_equal(label, labels.label):
         return labels
     component, distance = split_components(edge_graph(net), label)
     return replace(labels, label=label, component=component, distance=distance)
 
 
-def _keep_pieces(
-    net: Net, label: IntArray, piece: IntArray, painted: PaintedPieces, is_narrow: BoolArray, longest: float
-) -> IntArray:
-    """Return (n,) labels by which pieces that do not touch are apart, and each is in one part, as far as may be."""
+def _keep_pieces(net: Net, label: IntArray, piece: IntArray, painted: PaintedPieces, longest: float) -> IntArray:
+    """Return (n,) labels by which pieces are off openings that they do not touch, and in one part, as far as may be."""
     edges = build_edges(net.triangles, len(net.positions)).edges
-    label = keep_apart(edges, label, piece, painted, is_narrow)
+    label = keep_apart(edges, label, piece, painted)
     return join_parted(edge_graph(net), label, painted.weights, painted.colors, longest)
 
 
@@ -359,18 +355,14 @@ def _draw_borders(
     shares = csr_matrix(np.where(smooth.shares > _SLIGHT, smooth.shares, 0.0).T)
     touch = touching(edges, pieces.component, count)
     painted = PaintedPieces(shares, piece_label, touch, is_open[piece_label])
-    is_narrow = narrow_pieces(pieces.component, pieces.distance, count, _NARROW * fine.edge)
-    values = _raise_where_lost(proxy.net, smooth.values, painted, is_narrow, _BRIDGE * fine.edge)
-    return cut_borders(proxy.net, values)
+    return cut_borders(proxy.net, _raise_where_lost(proxy.net, smooth.values, painted, _BRIDGE * fine.edge))
 
 
-def _raise_where_lost(
-    net: Net, values: FloatArray, painted: PaintedPieces, is_narrow: BoolArray, longest: float
-) -> FloatArray:
-    """Return the (n, r) values of the labels, raised where a piece would be parted or others would touch."""
+def _raise_where_lost(net: Net, values: FloatArray, painted: PaintedPieces, longest: float) -> FloatArray:
+    """Return the (n, r) values of the labels, raised where a piece would be parted or touch an opening."""
     label = values.argmax(axis=1).astype(np.int32)
     piece = most_held(painted.weights, painted.colors, label, np.arange(len(label), dtype=np.int32))
-    kept = _keep_pieces(net, label, piece, painted, is_narrow, longest)
+    kept = _keep_pieces(net, label, piece, painted, longest)
     changed = np.flatnonzero(kept != label)
     out = values.copy()
     out[changed, kept[changed]] = values[changed].max(axis=1) + _RAISED
