@@ -28,7 +28,7 @@ _CELLS = 2.0  # a step within that reach, along each axis: in each of them, one 
 _LEADERS = 250.0  # cells along the diagonal, in each of which one sample is measured first, and ...
 _SURELY = 0.25  # ... the others only where the distance may be so many edges, or the largest of all
 _FEW = 20_000  # quads up to which the limit is sampled finely: facets of larger ones would be off it
-_LEAST_EDGE = 0.1  # of the usual edge: quads that are almost nothing are measured by so much
+_LEAST_EDGE = 0.5  # of the usual edge: where edges are shorter, distances are told against so much
 _SHOWN = 3  # places that are named
 
 
