@@ -12,8 +12,8 @@ from tests.conftest import globe
 
 from loopwright.handover.tell_missed_shape import _measure, sample_kept, tell_missed_shape
 from loopwright.report.measure_distance import measure_distance
-from loopwright.surface.lands_on_rim import Rim
 from loopwright.surface.project import SurfaceProjector
+from loopwright.surface.rim import Rim
 from loopwright.types import Finding, FloatArray, IntArray, Paint, QuadMesh, Region, Sculpt
 
 PALETTE = np.array([(200, 60, 60), (20, 20, 20)], np.uint8)

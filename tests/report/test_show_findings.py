@@ -55,7 +55,7 @@ def test_marks_bear_the_number_in_the_list() -> None:
 
 @given(st.lists(st.tuples(st.integers(1, 99), SHARE, SHARE), min_size=1, max_size=3))
 def test_numbers_stand_in_the_picture_beside_their_rings(spots: list[tuple[int, float, float]]) -> None:
-    drawn = show_findings([PlacedMark(KIND, str(number), left, top) for number, left, top in spots], 1000.0)
+    drawn = show_findings([PlacedMark(KIND, str(number), left, top) for number, left, top in spots])
     rings = list(dict.fromkeys(re.findall(r'<circle cx="([\d.]+)" cy="([\d.]+)"', drawn)))
     for box, (cx, cy) in zip(BOX.findall(drawn), rings, strict=True):
         x, y, width, height = map(float, box)
@@ -65,7 +65,7 @@ def test_numbers_stand_in_the_picture_beside_their_rings(spots: list[tuple[int, 
 
 def test_places_that_fall_together_share_a_ring_and_others_do_not() -> None:
     marks = [PlacedMark(KIND, text, left, 0.5) for text, left in (("1", 0.5), ("2", 0.505), ("2", 0.503), ("4", 0.55))]
-    drawn = show_findings([*marks, PlacedMark("pole3", "3", 0.5, 0.5)], 1000.0)
+    drawn = show_findings([*marks, PlacedMark("pole3", "3", 0.5, 0.5)])
     assert re.findall(r">([\d, ]+)</text>", drawn) == ["1, 2", "4"]
     first, second = (tuple(map(float, box)) for box in BOX.findall(drawn))
     beside = first[0] + first[2] <= second[0] or second[0] + second[2] <= first[0]

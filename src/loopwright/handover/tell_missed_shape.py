@@ -14,9 +14,9 @@ from loopwright.numerics.catmull_clark import refine
 from loopwright.numerics.limit_surface import limit_matrix
 from loopwright.numerics.norms import norms
 from loopwright.surface.edges import cross_rows, row_lengths, triangle_normals
-from loopwright.surface.lands_on_rim import Rim
 from loopwright.surface.mirror import sample_triangles
 from loopwright.surface.project import SurfaceProjector, closest_barycentric
+from loopwright.surface.rim import Rim
 from loopwright.types import BoolArray, Finding, FloatArray, IntArray, Paint, QuadMesh
 
 _SAMPLES = 20_000  # spread evenly over the sculpt, beside its vertices

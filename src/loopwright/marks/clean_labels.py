@@ -108,15 +108,26 @@ def fill_nearest(graph: csr_matrix, label: IntArray) -> IntArray:
 def split_components(graph: csr_matrix, label: IntArray) -> tuple[IntArray, FloatArray]:
     """Return (n,) the connected piece of each vertex and (n,) its distance to the nearest vertex at a border."""
     pairs = graph.tocoo()
-    same = label[pairs.row] == label[pairs.col]
-    n = len(label)
-    inner = coo_matrix((np.ones(int(same.sum())), (pairs.row[same], pairs.col[same])), shape=(n, n))
-    _, component = connected_components(inner, directed=False)
-    at_border = np.unique(pairs.row[~same])
+    component = connected_parts(graph, label)
+    at_border = np.unique(pairs.row[label[pairs.row] != label[pairs.col]])
     if len(at_border) == 0:
-        return component.astype(np.int32), np.full(n, np.inf)
+        return component, np.full(len(label), np.inf)
     distance = dijkstra(graph, indices=at_border, min_only=True)
-    return component.astype(np.int32), distance
+    return component, distance
+
+
+def connected_parts(graph: csr_matrix, label: IntArray) -> IntArray:
+    """Return (n,) the connected part of equal label that each vertex is in.
+
+    Parameters
+    ----------
+    graph : (n, n) with an entry for each edge. label : (n,) int32.
+    """
+    pairs, n = graph.tocoo(), len(label)
+    same = label[pairs.row] == label[pairs.col]
+    inner = coo_matrix((np.ones(int(same.sum())), (pairs.row[same], pairs.col[same])), shape=(n, n))
+    part: IntArray = connected_components(inner, directed=False)[1].astype(np.int32)
+    return part
 
 
 def local_width(graph: csr_matrix, clean: CleanLabels, reach: float) -> FloatArray:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import coo_matrix, csr_matrix
-from scipy.sparse.csgraph import connected_components, dijkstra
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import dijkstra
 
+from loopwright.marks.clean_labels import connected_parts
 from loopwright.marks.painted_pieces import most_held
 from loopwright.types import FloatArray, IntArray
 
@@ -32,7 +33,7 @@ def join_parted(graph: csr_matrix, label: IntArray, weights: csr_matrix, colors:
     """
     out = label.copy()
     total = np.maximum(np.asarray(weights.sum(axis=0)).ravel(), 1e-300)
-    part = _parts(graph, out)
+    part = connected_parts(graph, out)
     owner = most_held(weights, colors, out, part)
     for piece in range(weights.shape[0]):
         row = weights.getrow(piece)
@@ -48,7 +49,7 @@ def join_parted(graph: csr_matrix, label: IntArray, weights: csr_matrix, colors:
             joined = _bridge(graph, out, way, color)
             if joined is None:
                 break
-            out, part = joined, _parts(graph, joined)
+            out, part = joined, connected_parts(graph, joined)
             owner = most_held(weights, colors, out, part)
     return out
 
@@ -90,16 +91,6 @@ def _find_way(
     return members[way]
 
 
-def _parts(graph: csr_matrix, label: IntArray) -> IntArray:
-    """Return (n,) the connected part of equal label that each vertex is in."""
-    pairs = graph.tocoo()
-    same = label[pairs.row] == label[pairs.col]
-    n = len(label)
-    inner = coo_matrix((np.ones(int(same.sum())), (pairs.row[same], pairs.col[same])), shape=(n, n))
-    part: IntArray = connected_components(inner, directed=False)[1].astype(np.int32)
-    return part
-
-
 def _length_outside(graph: csr_matrix, label: IntArray, way: IntArray, color: int) -> float:
     steps = np.asarray(graph[way[1:], way[:-1]]).ravel()
     leaves = (label[way[1:]] != color) | (label[way[:-1]] != color)
@@ -110,7 +101,7 @@ def _bridge(graph: csr_matrix, label: IntArray, way: IntArray, color: int) -> In
     """Return labels in which the way has this one, and the crumbs beside it that it cuts off; None if it parts more."""
     out = label.copy()
     out[way] = color
-    before, after = _parts(graph, label), _parts(graph, out)
+    before, after = connected_parts(graph, label), connected_parts(graph, out)
     for other in np.unique(label[way]).tolist():
         if other == color:
             continue

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix
-from scipy.sparse.csgraph import connected_components, dijkstra
 
+from loopwright.marks.clean_labels import connected_parts, fill_nearest
 from loopwright.types import BoolArray, FloatArray, IntArray
 
 
@@ -53,9 +53,7 @@ def painted_pieces(
     min_area : of a piece, in the unit of the areas.
     """
     k, n = len(label), len(net_label)
-    same = edges[(label[edges[:, 0]] == label[edges[:, 1]]) & (label[edges[:, 0]] >= 0)]
-    linked = coo_matrix((np.ones(len(same), np.int8), (same[:, 0], same[:, 1])), shape=(k, k))
-    part = connected_components(linked, directed=False)[1]
+    part = connected_parts(coo_matrix((np.ones(len(edges)), edges.T), shape=(k, k)), label)
     is_kept = (np.bincount(part, area) >= min_area) & (np.bincount(part, label < 0) == 0)
     while True:
         piece = np.where(is_kept, np.cumsum(is_kept) - 1, -1)[part].astype(np.int32)
@@ -93,15 +91,10 @@ def spread(pairs: IntArray, piece: IntArray) -> IntArray:
     pairs : (e, 2) int32 vertices at edges. piece : (n,) int32, below 0 for none.
     """
     used, local = np.unique(pairs[(piece[pairs] < 0).any(axis=1)], return_inverse=True)
-    ends, is_blank = local.reshape(-1, 2), piece[used] < 0
+    ends = local.reshape(-1, 2)
+    half = coo_matrix((np.ones(len(ends)), ends.T), shape=(len(used), len(used))).tocsr()
     out = piece.copy()
-    if is_blank.all():
-        return out
-    half = coo_matrix((np.ones(len(ends)), (ends[:, 0], ends[:, 1])), shape=(len(used), len(used))).tocsr()
-    sources = np.flatnonzero(~is_blank)
-    nearest = dijkstra(half + half.T, indices=sources, min_only=True, unweighted=True, return_predecessors=True)[2]
-    found = is_blank & (nearest >= 0)
-    out[used[found]] = piece[used[nearest[found]]]
+    out[used] = fill_nearest(half + half.T, piece[used])
     return out
 
 

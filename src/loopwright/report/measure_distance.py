@@ -11,7 +11,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from loopwright.options import RGB
-from loopwright.surface.lands_on_rim import Rim
+from loopwright.surface.rim import Rim
 from loopwright.types import BoolArray, FloatArray, IntArray, QuadMesh, Sculpt
 
 _LEVELS = 2

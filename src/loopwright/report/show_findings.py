@@ -9,7 +9,8 @@ from html import escape
 from loopwright.report.find_places import KIND
 from loopwright.report.picture import DrawnPicture, PlacedMark
 
-_RING = 13.0  # radius, in thousandths of the picture's width, as all lengths here
+_BOX = 1000.0  # the picture's width and height
+_RING = 13.0  # radius
 _NEAR = 20.0  # places nearer to one another than that share a ring
 _HEIGHT, _LETTER, _PAD = 32.0, 15.0, 14.0  # of the field that holds the numbers
 _FAR = 30.0  # from a ring to the middle of its field, along both axes
@@ -19,14 +20,14 @@ _CORNERS = ((1, -1), (-1, -1), (1, 1), (-1, 1))
 _Box = tuple[float, float, float, float]
 
 
-def show_findings(marks: Iterable[PlacedMark], size: float) -> str:
-    """Return rings and numbers as SVG for a picture of this width; places that fall together share one ring."""
+def show_findings(marks: Iterable[PlacedMark]) -> str:
+    """Return rings and numbers as SVG for a picture 1,000 wide; places that fall together share one ring."""
     spots = _joined([mark for mark in marks if mark.kind == KIND])
-    taken: list[_Box] = [_box(spot.left * size, spot.top * size, _RING, _RING) for spot in spots]
+    taken: list[_Box] = [_box(spot.left * _BOX, spot.top * _BOX, _RING, _RING) for spot in spots]
     rings, fields = [], []
     for spot in spots:
-        x, y = spot.left * size, spot.top * size
-        box = _free_box(spot.text, x, y, size, taken)
+        x, y = spot.left * _BOX, spot.top * _BOX
+        box = _free_box(spot.text, x, y, taken)
         taken.append(box)
         rings.append(_ring(x, y))
         fields.append(_field(spot.text, box))
@@ -52,7 +53,7 @@ def _joined(marks: Sequence[PlacedMark]) -> list[PlacedMark]:
     out: list[PlacedMark] = []
     for mark in marks:
         for k, other in enumerate(out):
-            if max(abs(mark.left - other.left), abs(mark.top - other.top)) * 1000.0 < _NEAR:
+            if max(abs(mark.left - other.left), abs(mark.top - other.top)) * _BOX < _NEAR:
                 if mark.text not in other.text.split(", "):
                     out[k] = replace(other, text=f"{other.text}, {mark.text}")
                 break
@@ -61,13 +62,13 @@ def _joined(marks: Sequence[PlacedMark]) -> list[PlacedMark]:
     return out
 
 
-def _free_box(text: str, x: float, y: float, size: float, taken: Sequence[_Box]) -> _Box:
+def _free_box(text: str, x: float, y: float, taken: Sequence[_Box]) -> _Box:
     """Return left, top, right and bottom of a field beside a ring, in the picture and over no other if it can be."""
     half = (_PAD + _LETTER * len(text)) / 2
     boxes = []
     for right, down in _CORNERS:
         boxes.append(_box(x + right * (_FAR - _HEIGHT / 2 + half), y + down * _FAR, half, _HEIGHT / 2))
-    inside = [box for box in boxes if min(box) >= 0.0 and max(box) <= size] or boxes
+    inside = [box for box in boxes if min(box) >= 0.0 and max(box) <= _BOX] or boxes
     return next((box for box in inside if not any(_overlap(box, other) for other in taken)), inside[0])
 
 

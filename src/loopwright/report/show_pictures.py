@@ -78,7 +78,7 @@ def _show_picture(drawn: DrawnPicture) -> str:
     title = escape(drawn.picture.title)
     data = base64.b64encode(drawn.jpeg).decode("ascii")
     marks = "".join(_show_mark(mark) for mark in drawn.marks if mark.kind != KIND)
-    marks += show_findings(drawn.marks, _BOX)
+    marks += show_findings(drawn.marks)
     overlay = f'<svg viewBox="0 0 {_BOX} {_BOX}" aria-hidden="true">{marks}</svg>' if marks else ""
     return (
         f'<figure id="{escape(drawn.picture.name)}"><button class="plate" type="button" title="larger or smaller">'

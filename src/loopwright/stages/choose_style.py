@@ -63,9 +63,8 @@ _STYLES = 32  # times as many styles are kept as results of a stage
 _GOOD, _HOPELESS = 0.005, 0.15  # mean lack of all quads up to which, and from which, nothing else is tried
 _CLEARLY = 0.7, 0.3  # share of a region's lack, and quads, by which another style must be better there
 _SINGLE = 6  # tries in which one region gets another style
-_MOST_TRIES = (
-    len(_LAYOUTS) + len(_WHERE_MANY_POLES) + len(_COUNTS) + len(_FEWER_POLES) + _SINGLE + 9
-)  # of mixed styles, and in full
+_OTHERS = 9  # tries of mixed styles, and in full
+_MOST_TRIES = len((*_LAYOUTS, *_WHERE_MANY_POLES, *_COUNTS, *_FEWER_POLES)) + _SINGLE + _OTHERS
 _LAST = 4  # of the best styles are looked at in full, besides the usual one
 _KEPT = 16  # results of each stage while styles are tried
 

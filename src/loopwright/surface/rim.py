@@ -21,9 +21,8 @@ class Rim:
 
     def __init__(self, triangles: IntArray) -> None:
         count = int(triangles.max(initial=-1)) + 1
-        sides = np.stack([triangles[:, [1, 2, 0]], triangles[:, [2, 0, 1]]], axis=2).reshape(
-            -1, 2
-        )  # across the corners
+        across = np.stack([triangles[:, [1, 2, 0]], triangles[:, [2, 0, 1]]], axis=2)  # of each corner, the side
+        sides = across.reshape(-1, 2)
         _, inverse, uses = np.unique(edge_keys(sides, count), return_inverse=True, return_counts=True)
         is_rim = uses[inverse.ravel()] == 1
         self._triangles, self._has_side = triangles, is_rim.reshape(-1, 3)
