@@ -63,7 +63,7 @@ def check_sizes_agree(sizes: Sequence[tuple[str, float]], call: Callable[[str], 
         if before != length:
             also = "" if first == name else f", as {name},"
             text = f"the size of {first} is given as {before} and{also} as {length}; keep one of the two"
-            raise MarksError(text, places=[call(name), first, name], about="sizes")
+            raise MarksError(text, places=list(dict.fromkeys((call(name), first, name))), about="sizes")
 
 
 def check_pin(pin: Pin) -> None:

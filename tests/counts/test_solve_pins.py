@@ -44,7 +44,7 @@ def test_one_border_pinned_by_names_and_by_colours_is_one_pin_or_two_that_disagr
     assert border_pins(layout, [Pin("area 1", "area 2", 8), Pin(first, second, 8)]) == border_pins(
         layout, [Pin("area 1", "area 2", 8)]
     )
-    with pytest.raises(MarksError, match="are the same border, but 8 and 12 are pinned: keep one of the two") as caught:
+    with pytest.raises(MarksError, match="is pinned to 8 and, as .*, to 12; keep one of the two") as caught:
         border_pins(layout, [Pin("area 1", "area 2", 8), Pin(first, second, 12)])
     assert caught.value.places == ("area 1/area 2", f"{first}/{second}") and caught.value.about == "pins"
 
@@ -53,7 +53,7 @@ def test_one_region_sized_by_name_and_by_colour_is_one_size_or_two_that_disagree
     surface = borders("sphere in rings")[0].surface
     color = other_word(borders("sphere in rings")[0], "area 1")
     assert region_sizes(surface, {"area 1": 0.5, color: 0.5}) == region_sizes(surface, {"area 1": 0.5})
-    with pytest.raises(MarksError, match=r"are the same region, but its size is 0\.5 and 0\.25: keep one") as caught:
+    with pytest.raises(MarksError, match=r"is given as 0\.5 and, as .*, as 0\.25; keep one") as caught:
         region_sizes(surface, {"area 1": 0.5, color: 0.25})
     assert caught.value.places == ("area 1", color) and caught.value.about == "sizes"
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from loopwright.check_wishes import check_pins, check_sizes_agree
 from loopwright.counts.count_program import SumPin
 from loopwright.counts.explain_clash import Nearest, list_wishes, part_blocking
 from loopwright.counts.find_region import find_region
@@ -34,13 +35,9 @@ def region_sizes(surface: RegionSurface, sizes: Mapping[str, float]) -> dict[int
     ------
     MarksError : a name that no region has, or two lengths for one region.
     """
-    found: dict[int, str] = {}
-    for name, length in sizes.items():
-        first = found.setdefault(find_region(surface.regions, name), name)
-        if sizes[first] != length:
-            text = f"{first} and {name} are the same region, but its size is {sizes[first]:g} and {length:g}"
-            raise MarksError(f"{text}: keep one of the two.", places=[first, name], about="sizes")
-    return {region: sizes[name] for region, name in found.items()}
+    found = {name: find_region(surface.regions, name) for name in sizes}
+    check_sizes_agree(tuple(sizes.items()), lambda name: surface.regions[found[name]].name)
+    return {found[name]: length for name, length in sizes.items()}
 
 
 def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None = None) -> tuple[SumPin, ...]:
@@ -82,13 +79,16 @@ def border_pins(layout: Layout, pins: Sequence[Pin], *, nearest: Nearest | None 
 
 def _once(layout: Layout, pins: Sequence[Pin]) -> list[Pin]:
     """Return the pins, of those on one border, however its regions are meant, the first; refuse two counts for one."""
+
+    def call(name: str) -> str:
+        side = _find_side(layout, name)
+        return OPENING if side < 0 else layout.surface.regions[side].name
+
+    check_pins(pins, call=call)
     found: dict[object, Pin] = {}
     for pin in pins:
-        border = frozenset(_find_side(layout, name) for name in (pin.region_a, pin.region_b))
-        first = found.setdefault((border, None if pin.near is None else tuple(pin.near)), pin)
-        if first.count != pin.count:
-            text = f"{first.name} and {pin.name} are the same border, but {first.count} and {pin.count} are pinned"
-            raise MarksError(f"{text}: keep one of the two.", places=[first.name, pin.name], about="pins")
+        border = frozenset((call(pin.region_a), call(pin.region_b)))
+        found.setdefault((border, None if pin.near is None else tuple(pin.near)), pin)
     return list(found.values())
 
 
