@@ -11,7 +11,7 @@ from tests.conftest import globe
 from tests.test_pipeline import BLUE, RED, colored
 
 from loopwright import BuildOptions, MarksError, open_sculpt, pipeline, plan
-from loopwright.errors import Cancelled, ConvergenceError, InfeasibleError
+from loopwright.errors import Cancelled, ConvergenceError, HardError, InfeasibleError
 from loopwright.layout import cut_piece
 from loopwright.layout.measure_uneven import compare_sides
 from loopwright.options import format_color
@@ -314,3 +314,12 @@ def test_both_pairs_of_sides_count(both: float) -> None:
     worst, enclosed = compare_sides(sides, 1.0, both=both)
     assert worst[0] == pytest.approx((1.0 + both) * np.log(2.0))
     assert enclosed[0] == pytest.approx(6.0 * 4.5)
+
+
+def test_where_counts_are_hard_no_style_is_sought(monkeypatch: pytest.MonkeyPatch) -> None:
+    def hard(*given: object, patience: int | None = None, **options: object) -> None:
+        assert patience is not None  # else a single sculpt could take many minutes
+        raise HardError("too many branches")
+
+    monkeypatch.setattr(trying, "lay_out", hard)
+    assert style_for(WISHES) == USUAL_STYLE

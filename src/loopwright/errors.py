@@ -74,6 +74,12 @@ class ConvergenceError(LoopwrightError):
     exit_code = 6
 
 
+class HardError(LoopwrightError):
+    """A solver was told to give up early, and did."""
+
+    exit_code = 6
+
+
 class InternalError(LoopwrightError):
     """An invariant of our own is broken: a fault of the program, not of its user."""
 

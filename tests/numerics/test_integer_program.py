@@ -99,3 +99,17 @@ def test_too_few_branches_are_not_taken_for_a_proof() -> None:
         program.add_row(columns, row, row.sum() // 2, row.sum() // 2)
     with pytest.raises(ConvergenceError, match="within 5 branches"):
         program.solve(nodes=5)
+
+
+def test_the_best_found_in_time_is_not_called_settled() -> None:
+    rng = np.random.default_rng(4)  # a knapsack of one row: roundings are found at once, the best of them is not
+    worth = rng.integers(50, 100, 40).astype(float)
+    program = IntegerProgram()
+    columns = np.array([program.integer(-each, 0.0, 1.0) for each in worth])
+    for _ in range(3):
+        weights = rng.integers(50, 100, 40).astype(float)
+        program.add_row(columns, weights, 0.0, weights.sum() // 3)
+    early, ended = program.solve(nodes=1), program.solve(nodes=100_000)
+    assert early is not None and ended is not None
+    assert not early.is_settled and ended.is_settled
+    assert early.price >= ended.price

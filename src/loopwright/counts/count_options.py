@@ -27,6 +27,7 @@ class CountOptions:
     gap : relative gap at which a solve may stop.
     region_poles : factor on ``extra_pole`` by region index.
     nodes : branches that one solve may look at; the best solution by then is used.
+    patience : branches after which a solve raises :class:`~loopwright.errors.HardError` instead; None for never.
     open_arcs : layouts of more arcs get counts rounded from the relaxed program's, which is much faster.
     """
 
@@ -46,5 +47,6 @@ class CountOptions:
     oblong: float = 0.2
     least_oblong: float = 0.25
     nodes: int = 2000
+    patience: int | None = None
     open_arcs: int = 60
     region_poles: Mapping[int, float] = field(default_factory=dict)

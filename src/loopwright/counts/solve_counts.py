@@ -9,7 +9,7 @@ from loopwright.counts.count_options import CountOptions
 from loopwright.counts.count_program import CountProgram, FaceGoal, SumPin, build_program
 from loopwright.counts.explain_clash import explain_clash
 from loopwright.counts.measure_faces import measure_fills, patch_faces, side_sums
-from loopwright.errors import ConvergenceError, InternalError
+from loopwright.errors import ConvergenceError, HardError, InternalError
 from loopwright.layout.measure_uneven import ring_width
 from loopwright.layout.types import Layout, Patch
 from loopwright.numerics.integer_program import RelaxedPrice
@@ -21,6 +21,7 @@ _TRIALS = 12  # patches that are tried before the most helpful ones are made loo
 _SEAMS = ("cut", "mirror")
 _OFF_BUDGET = 500.0  # price of solutions that miss the budget by its whole, beyond the tolerance
 _GAIN = 1e-6  # smaller gains in price are none
+_HARD = "The segment counts take more branches than they may."
 _NEAR = 1.4  # the factor of the wished face number within which that of the relaxed program is worth a goal
 
 
@@ -241,6 +242,7 @@ def solve_whole(program: CountProgram, loose: frozenset[int], opt: CountOptions)
     Raises
     ------
     ConvergenceError : none were found within ``opt.nodes`` branches.
+    HardError : it takes more than ``opt.patience`` branches.
 
     References
     ----------
@@ -256,10 +258,14 @@ def solve_whole(program: CountProgram, loose: frozenset[int], opt: CountOptions)
     undecided: ConvergenceError | None = None
     for gap, tried, fixed in tries:
         try:
-            solved = tried.program.solve(nodes=opt.nodes, gap=gap, fixed=fixed)
+            solved = tried.program.solve(nodes=opt.patience or opt.nodes, gap=gap, fixed=fixed)
         except ConvergenceError as error:
+            if opt.patience:
+                raise HardError(_HARD) from error
             undecided = error
             continue
+        if opt.patience and solved is not None and not solved.is_settled:
+            raise HardError(_HARD)
         undecided = None
         if solved is not None:
             return np.rint(solved.values[tried.arcs]).astype(np.int32)

@@ -16,15 +16,16 @@ from loopwright.types import FloatArray, IntArray
 
 __all__ = ["IntegerProgram", "RelaxedPrice", "Solution"]
 
-_INFEASIBLE = 2  # the status by which scipy.optimize.milp tells that there is no solution
+_OPTIMAL, _INFEASIBLE = 0, 2  # what scipy.optimize.milp tells: the best within the gap; there is no solution
 
 
 @dataclass(frozen=True)
 class Solution:
-    """The (columns,) values and their price."""
+    """The (columns,) values and their price; settled if it is within the gap, not just the best found in time."""
 
     values: FloatArray
     price: float
+    is_settled: bool = True
 
 
 class IntegerProgram:
@@ -116,7 +117,7 @@ class IntegerProgram:
             options={"node_limit": nodes, "mip_rel_gap": gap},
         )
         if result.x is not None:
-            return Solution(result.x, float(result.fun))
+            return Solution(result.x, float(result.fun), result.status == _OPTIMAL)
         if result.status == _INFEASIBLE:
             return None
         raise ConvergenceError(f"No whole numbers that fit were found within {nodes} branches.")

@@ -49,6 +49,7 @@ def lay_out(
     *,
     extent: float,
     style: LayoutStyle = USUAL_STYLE,
+    patience: int | None = None,
 ) -> tuple[CountedLayout, list[Finding]]:
     """Plan corners, poles and patches, and solve the segment counts.
 
@@ -56,9 +57,11 @@ def lay_out(
     ----------
     extent : of the surface before lines were drawn on it.
     style : how corners, cuts and counts are weighed.
+    patience : branches after which a solve of the counts gives up; None for the best found in time.
 
     Raises
     ------
+    HardError : the counts take more branches than that.
     MarksError : a pin or a wish for poles names what is not there.
     InfeasibleError : pins that clash.
     """
@@ -66,7 +69,7 @@ def lay_out(
     unnamed, weights, pins, placed = _lay_pins(ground, surface, vertex_size, wishes, clock, extent, style)
     layout = replace(unnamed, surface=replace(unnamed.surface, regions=surface.regions))
     with clock.stage("counts"):
-        counts = _solve_wished(ground, unnamed, pins, weights, wishes, faces)
+        counts = _solve_wished(ground, unnamed, pins, replace(weights, patience=patience), wishes, faces)
         total = float(filled_faces(layout, counts).sum())
     told = tell_opening_named(layout) + _tell_faces(ground, total, faces, wishes) + placed
     told += tell_added_poles(layout, counts, pins)
@@ -213,7 +216,7 @@ def _solve(
     keep = _asks_for_sizes(wishes)
     return ground.shelf.keep(
         stage,
-        (layout, pins, weights, keep, faces),
+        (layout, pins, replace(weights, patience=None), keep, faces),  # it changes no counts that are found
         lambda: solve_for_budget(
             layout, arc_targets(layout, layout.vertex_size), faces, pins=pins, keep_scale=keep, options=weights
         ),

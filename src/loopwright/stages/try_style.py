@@ -35,6 +35,7 @@ _POLE_PRICE = 0.1  # of a pole, in quads that lack everything
 _MANY, _MANY_PRICE = 0.02, 0.6  # of the quads wished for: what poles beyond that cost besides, and ...
 _TOO_MANY, _TOO_MANY_PRICE = 100, 6.0  # ... what those cost that are beyond so many of the whole mesh as well, ...
 _LAST_DEARER = 6.0  # ... times this in the last look: one such layout is not taken for a little more shape
+_BRANCHES = 50  # for which counts are waited for: where they take more, styles would be sought for minutes
 _QUICK = RelaxOptions(rounds=12, retries=0, mends=False)  # it ranks meshes much as all rounds do
 _QUICK_SHARE = 0.6  # of what quads lack after it is still lacking after all rounds
 
@@ -99,7 +100,9 @@ class StyleTrial:
         """
         tries.next()
         clock, extent = tries.clock, self.extent
-        layout, _ = lay_out(ground, self.surface, self.vertex_size, self.wishes, clock, extent=extent, style=style)
+        layout, _ = lay_out(
+            ground, self.surface, self.vertex_size, self.wishes, clock, extent=extent, style=style, patience=_BRANCHES
+        )
         mesh = make_quads(ground, layout, clock)
         if is_quick:
             evened = ground.shelf.keep(
