@@ -76,7 +76,8 @@ def test_borders_and_junctions_follow_the_paint_of_their_own_side(make_square: M
     own = own_sides(mesh, board, paint=painted(board, lambda y: 1.25 + 0.05 * y))
     right, left = border_of(own, 1.0), border_of(own, -1.0)
     inner = np.abs(right[:, 1]) < 0.95
-    assert right[inner, 0] == pytest.approx(1.25 + 0.05 * right[inner, 1], abs=0.03)
+    quarter = 0.25 * 0.2  # of an edge: nearer the paint does not draw when it has done so once
+    assert right[inner, 0] == pytest.approx(1.25 + 0.05 * right[inner, 1], abs=quarter)
     assert left[:, 0] == pytest.approx(-1.0, abs=0.03)
     without = own_sides(mesh, board)
     assert border_of(without, 1.0)[:, 0] == pytest.approx(1.0, abs=1e-6)

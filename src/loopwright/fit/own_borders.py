@@ -13,6 +13,7 @@ from loopwright.fit.border_sides import NO_QUAD, BorderSides, find_border_sides
 from loopwright.fit.curve_shifts import CurveShifts
 from loopwright.fit.draw_to_paint import find_paint, stations_on
 from loopwright.fit.link_edges import unique_edges
+from loopwright.fit.measure_quality import corner_sines
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.slide_curves import CurveSet, lay_curves
 from loopwright.numerics.factorize import factorize
@@ -21,6 +22,7 @@ from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import BoolArray, Curve, FloatArray, QuadMesh
 
 _ROUNDS = 4
+_FAR = 0.25  # of an edge: in all rounds but the first, what is nearer to the paint stays
 _PER_EDGE = 4.0  # stations along a border per edge
 _REACH = 1.1  # of the room on that side, and ...
 _FARTHEST = 1.2  # ... of the border's mean edge: how far the paint is looked for in a round
@@ -30,9 +32,10 @@ _WEIGHINGS = 3  # ... weighed so many times
 _LEAST_PULL = 1e-9  # home, of vertices between the curves, against 1 of each spring
 _ON_CURVE = 0.05  # of an edge: what lies this near to a curve is on it
 _SHORTEST = 0.25  # of what an edge of a border was: where it would be drawn shorter, ...
+_FLAT = 0.35  # ... or a quad's scaled Jacobian would get below this, ...
 _EASED = 1.0  # ... wishes so many edges from it, or nearer, count less: ...
 _EASE = 0.3  # ... so much, and in each round ...
-_EASINGS = 2  # ... so many times at most
+_EASINGS = 8  # ... so many times at most
 
 
 def draw_own_borders(
@@ -53,8 +56,8 @@ def draw_own_borders(
     stays : (n,) the vertices that keep their places, and what lies on curves there.
     """
     start = mesh.positions
-    for _ in range(_ROUNDS):
-        mesh = _draw(mesh, projector, sampler, is_open, stays, start)
+    for number in range(_ROUNDS):
+        mesh = _draw(mesh, projector, sampler, is_open, stays, start, _FAR if number else 0.0)
     return mesh
 
 
@@ -65,6 +68,7 @@ def _draw(
     is_open: BoolArray,
     stays: BoolArray,
     start: FloatArray,
+    far: float,
 ) -> QuadMesh:
     curves = lay_curves(mesh.curves)
     edge = _mean_edges(mesh, curves)
@@ -74,6 +78,8 @@ def _draw(
     near = np.ones(len(mesh.positions), np.bool_)
     sides = find_border_sides(mesh, near, sampler.own, beyond, curves, rim=openings)
     station, way, offset = _find_places(sides, projector, sampler, is_open, shifts, edge)
+    mean = edge[shifts.curve[station]]
+    offset[np.abs(offset) < far * mean] = 0.0
     if not offset.any():
         return mesh
     ends = [curve.points[[0, -1]] for curve in mesh.curves if not curve.closed]
@@ -82,33 +88,32 @@ def _draw(
     ties = vstack(
         [shifts.tie(spots, reach, to_rest=False), shifts.tie(mesh.positions[stays], reach, to_rest=True)]
     ).tocsr()
-    mean = edge[shifts.curve[station]]
     weight, ease = np.ones(len(offset)), np.ones(len(offset))
     for _ in range(_WEIGHINGS):
         moved = shifts.solve(station, way, offset, weight, ties)
         weight = 1.0 / (1.0 + (((moved[station] * way).sum(axis=1) - offset) / (_SURE * mean)) ** 2)
     spot = curves.position(shifts.curve[station], shifts.along[station])
     least = _SHORTEST * row_lengths(start[sides.ends[:, 1]] - start[sides.ends[:, 0]])
-    step, known = _on_curves(mesh, shifts, moved, edge)
+    between = _Between(mesh, stays)
+    place = between.place(_on_curves(mesh, shifts, moved, edge), projector)
     for _ in range(_EASINGS):
-        drawn_ends = (mesh.positions + step)[sides.ends]
+        drawn_ends = place[sides.ends]
         pressed = row_lengths(drawn_ends[:, 1] - drawn_ends[:, 0]) < least
-        if not pressed.any():
+        flat = between.are_flattened(place)
+        if not pressed.any() and not flat.any():
             break
-        tree = cKDTree(mesh.positions[sides.ends[pressed]].mean(axis=1), balanced_tree=False)
-        ease[tree.query(spot)[0] < _EASED * mean] *= _EASE
+        tight = np.vstack(
+            [mesh.positions[sides.ends[pressed]].mean(axis=1), mesh.positions[mesh.quads[flat]].mean(axis=1)]
+        )
+        ease[cKDTree(tight, balanced_tree=False).query(spot)[0] < _EASED * mean] *= _EASE
         moved = shifts.solve(station, way, offset, weight * ease, ties)
-        step, known = _on_curves(mesh, shifts, moved, edge)
+        place = between.place(_on_curves(mesh, shifts, moved, edge), projector)
     drawn = []
     for index, curve in enumerate(mesh.curves):
         along = curves.locate(index, curve.points)[0]
         points = curve.points + shifts.weights(np.full(len(along), index), along) @ moved
         drawn.append(Curve(projector.project(points).points, curve.closed))
-    step[stays], known[stays] = 0.0, True
-    step = _spread(mesh, step, known)
-    positions, moves = mesh.positions.copy(), step.any(axis=1)
-    positions[moves] = projector.project(positions[moves] + step[moves]).points
-    return replace(mesh, positions=positions, curves=tuple(drawn))
+    return replace(mesh, positions=place, curves=tuple(drawn))
 
 
 def _mean_edges(mesh: QuadMesh, curves: CurveSet) -> FloatArray:
@@ -160,11 +165,8 @@ def _find_places(
     )
 
 
-def _on_curves(
-    mesh: QuadMesh, shifts: CurveShifts, moved: FloatArray, edge: FloatArray
-) -> tuple[FloatArray, BoolArray]:
-    """Return (n, 3) by how much vertices on curves, or fixed, move, and (n,) which those are."""
-    on_curve = (mesh.vertex_curve >= 0) | mesh.is_fixed
+def _on_curves(mesh: QuadMesh, shifts: CurveShifts, moved: FloatArray, edge: FloatArray) -> FloatArray:
+    """Return (n, 3) by how much vertices on curves, or fixed, move."""
     step, best = np.zeros_like(mesh.positions), np.full(len(mesh.positions), np.inf)
     for index in range(len(edge)):
         asked = np.flatnonzero((mesh.vertex_curve == index) | mesh.is_fixed)
@@ -173,19 +175,40 @@ def _on_curves(
         there = asked[nearer]
         best[there] = off[nearer]
         step[there] = shifts.weights(np.full(len(there), index), along[nearer]) @ moved
-    return step, on_curve
+    return step
 
 
-def _spread(mesh: QuadMesh, step: FloatArray, known: BoolArray) -> FloatArray:
-    """Return the steps with those that are not known between the others, as a net of springs has them."""
-    edges, count = unique_edges(mesh.quads), len(mesh.positions)
-    links = coo_matrix((np.ones(len(edges)), (edges[:, 0], edges[:, 1])), shape=(count, count)).tocsr()
-    links = links + links.T
-    free = np.flatnonzero(~known)
-    if len(free) == 0 or not known.any():
-        return step
-    # the least pull home is for pieces of the mesh of which none is known
-    stiffness: csr_matrix = (diags(np.asarray(links.sum(axis=1)).ravel() + _LEAST_PULL) - links).tocsr()
-    out = step.copy()
-    out[free] = factorize(stiffness[free][:, free]).solve(-(stiffness[free][:, known] @ step[known]))
-    return out
+class _Between:
+    """Moves the vertices between curves with those on them, as a net of springs has it.
+
+    Parameters
+    ----------
+    stays : (n,) the vertices that keep their places.
+    """
+
+    def __init__(self, mesh: QuadMesh, stays: BoolArray) -> None:
+        edges, count = unique_edges(mesh.quads), len(mesh.positions)
+        links = coo_matrix((np.ones(len(edges)), (edges[:, 0], edges[:, 1])), shape=(count, count)).tocsr()
+        links = links + links.T
+        self._mesh, self._stays = mesh, stays
+        self._known = (mesh.vertex_curve >= 0) | mesh.is_fixed | stays
+        self._free = np.flatnonzero(~self._known)
+        # the least pull home is for pieces of the mesh of which none is known
+        stiffness = (diags(np.asarray(links.sum(axis=1)).ravel() + _LEAST_PULL) - links).tocsr()[self._free]
+        self._pulls = stiffness[:, self._known]
+        self._springs = factorize(stiffness[:, self._free]) if len(self._free) and self._known.any() else None
+        self._sines = corner_sines(mesh.positions, mesh.quads).min(axis=1)
+
+    def place(self, step: FloatArray, projector: SurfaceProjector) -> FloatArray:
+        """Return (n, 3) places on the sculpt, for (n, 3) steps of which those on curves, and fixed ones, count."""
+        step = np.where(self._stays[:, None], 0.0, step)
+        if self._springs is not None:
+            step[self._free] = self._springs.solve(-(self._pulls @ step[self._known]))
+        place, moves = self._mesh.positions.copy(), step.any(axis=1)
+        place[moves] = projector.project(place[moves] + step[moves]).points
+        return place
+
+    def are_flattened(self, place: FloatArray) -> BoolArray:
+        """Return (m,) which quads the moves flatten or fold."""
+        sines = corner_sines(place, self._mesh.quads).min(axis=1)
+        return np.asarray((sines < _FLAT) & (sines < self._sines), np.bool_)
