@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix, csr_matrix, diags, vstack
+from scipy.sparse import coo_matrix, diags, vstack
 from scipy.spatial import cKDTree
 
 from loopwright.fit.border_sides import NO_QUAD, BorderSides, find_border_sides
