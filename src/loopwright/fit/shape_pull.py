@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_matrix
 
-from loopwright.fit.mend_worst import face_measures
+from loopwright.fit.mend_worst import edge_ratios, face_measures
 from loopwright.fit.shape_energy import ShapeEnergy, quad_targets
 from loopwright.types import FloatArray
 
 _BAD = 0.3  # a quad whose scaled Jacobian is so far below 1 counts fully
+_LONG, _TOO_LONG = 2.0, 3.0  # longest edge over shortest from which on a quad counts, and at which it counts fully
 _MOST = 2.0  # nothing counts as if it were further off than so many times that
 _SQUARENESS = 0.5  # how far a long rectangle is drawn towards a square
 
@@ -52,7 +53,7 @@ class ShapePull:
 def build_shape_pull(
     energy: ShapeEnergy, positions: FloatArray, points: FloatArray, normals: FloatArray, strength: FloatArray
 ) -> ShapePull:
-    """Return the pull at these places: the further a quad is from a rectangle, the stronger by the square.
+    """Return the pull at these places: the further a quad is from a rectangle, or the longer, the stronger.
 
     Parameters
     ----------
@@ -71,6 +72,7 @@ def build_shape_pull(
         evenness=0.0,
     )
     lack = (1.0 - face_measures(positions, energy.quads, normals)[:, 0]) / _BAD
+    lack += np.clip((1.0 / edge_ratios(positions, energy.quads) - _LONG) / (_TOO_LONG - _LONG), 0.0, 1.0)
     weights = np.tile(strength * np.clip(lack, 0.0, _MOST) ** 2, 3)
     count = len(weights)
     rows = energy.rows[:count]
