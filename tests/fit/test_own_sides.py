@@ -156,6 +156,32 @@ def test_borders_are_pressed_together_less_where_they_are_much_shorter(
     assert pressed < 0.25 * 0.2 and 1.3 * pressed < kept < 0.2  # the edges are of 0.2
 
 
+def test_borders_are_drawn_less_where_quads_would_be_folded(
+    make_square: Maker, board: SurfaceProjector, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The band begins aslant on the other side, and runs aslant there."""
+    mesh = banded(make_square)
+    x, y, _ = board.positions.T
+    begin, middle = np.where(x < 0, -x - 1.0 - 0.6 * y, x - 1.0), np.where(x < 0, 0.6 * (-x - 1.5), 0.0)
+    labels = np.where(begin < 0, 0, np.where(np.abs(y - middle) < 0.4, 2, 1)).astype(np.int32)
+    paint = Paint(np.array([*COLORS[:2], (60, 200, 60)], np.uint8), labels)
+    index = PaintIndex(board.positions, paint)
+    whole = replace(reflect_half(mesh), mirror=None, on_mirror=np.zeros(2 * len(mesh.positions) - 11, bool))
+    stays = np.zeros(len(whole.positions), np.bool_)
+
+    def drawn() -> tuple[FloatArray, int]:
+        made = draw_own_borders(whole, board, PaintSampler(whole, paint, index), np.zeros(3, bool), stays)
+        lost = int((PaintSampler(made, paint, index).lead(made.positions)[0] <= 0.0).sum())
+        return measure_quality(made.positions, made.quads).scaled_jacobian, lost
+
+    eased, still_lost = drawn()
+    monkeypatch.setattr("loopwright.fit.own_borders._FLAT", -2.0)
+    assert drawn()[0].min() < -0.2
+    assert eased.min() > 0.2
+    before = PaintSampler(whole, paint, index).lead(whole.positions)[0]
+    assert still_lost < 0.5 * (before <= 0.0).sum()  # the others still go to the paint
+
+
 def test_held_vertices_stay(make_square: Maker, board: SurfaceProjector) -> None:
     mesh = half(make_square)
     junction = int(np.flatnonzero((np.abs(mesh.positions - [1.0, 0.0, 0.0]) < 1e-9).all(axis=1))[0])

@@ -59,6 +59,17 @@ def test_the_pull_grows_with_the_square_of_the_lack() -> None:
         assert pull_on(bad, upward(bad)).weights == pytest.approx((lack / 0.3) ** 2)
 
 
+def test_long_quads_are_drawn_towards_squares() -> None:
+    mesh = square(6)
+    for stretch, weight in ((1.9, 0.0), (2.5, 0.25), (3.0, 1.0), (5.0, 1.0)):  # from 2 to 3, by the square
+        long = replace(mesh, positions=mesh.positions * [stretch, 1.0, 1.0])
+        pull = pull_on(long, upward(long))
+        assert pull.weights == pytest.approx(weight, abs=1e-9)
+    targets = np.linalg.norm(pull.targets[: 2 * len(mesh.quads)], axis=1).reshape(2, -1)
+    ratio = targets[0] / targets[1]
+    assert (ratio > 1.5).all() and (ratio < 4.0).all()
+
+
 def test_force_and_stiffness_are_those_of_the_energy() -> None:
     mesh = sheared(square(4), 0.5)
     pull = pull_on(mesh, upward(mesh))

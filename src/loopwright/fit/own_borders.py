@@ -46,7 +46,8 @@ def draw_own_borders(
     Along all borders between two colours, and openings that are painted, the nearest place that parts the paint is
     found, square to the border. The curves are moved there as one net, smoothly, junctions and all, with the
     vertices on them, and those between follow. What lies between a drawn line's ends follows what it is tied to.
-    Where that would press the edges of a border together, since it is much shorter on this side, less of it is done.
+    What is still far from the paint is moved on, in a few rounds. Where that would press the edges of a border
+    together, since it is much shorter on this side, or flatten quads, less of it is done.
 
     Parameters
     ----------
