@@ -11,7 +11,7 @@ from tests.conftest import globe
 from tests.test_pipeline import BLUE, RED, colored
 
 from loopwright import BuildOptions, MarksError, open_sculpt, pipeline, plan
-from loopwright.errors import Cancelled, ConvergenceError, HardError, InfeasibleError
+from loopwright.errors import Cancelled, ConvergenceError, InfeasibleError
 from loopwright.layout import cut_piece
 from loopwright.layout.measure_uneven import compare_sides
 from loopwright.options import format_color
@@ -317,9 +317,15 @@ def test_both_pairs_of_sides_count(both: float) -> None:
 
 
 def test_where_counts_are_hard_no_style_is_sought(monkeypatch: pytest.MonkeyPatch) -> None:
-    def hard(*given: object, patience: int | None = None, **options: object) -> None:
-        assert patience is not None  # else a single sculpt could take many minutes
-        raise HardError("too many branches")
-
-    monkeypatch.setattr(trying, "lay_out", hard)
+    monkeypatch.setattr(chosen, "_GOOD", 0.0)
+    assert style_for(WISHES) != USUAL_STYLE
+    monkeypatch.setattr(trying, "_BRANCHES", 1)
     assert style_for(WISHES) == USUAL_STYLE
+
+
+def test_counts_that_a_build_waited_for_change_no_style(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(chosen, "_GOOD", 0.0)
+    monkeypatch.setattr(trying, "_BRANCHES", 1)
+    ground, other = ground_of(), replace(WISHES, mirror_shape=True)  # which is the same, as there is no mirror
+    pipeline.plan_on(ground, WISHES, Clock())
+    assert style_for(other, ground) == style_for(other) == USUAL_STYLE

@@ -74,10 +74,13 @@ class ConvergenceError(LoopwrightError):
     exit_code = 6
 
 
-class HardError(LoopwrightError):
-    """A solver was told to give up early, and did."""
+class PatienceError(LoopwrightError):
+    """A solver was told to give up early, and did: it is caught where a style is chosen, and never told.
 
-    exit_code = 6
+    It is no :class:`ConvergenceError`, after which a solve goes on by other means.
+    """
+
+    exit_code = ConvergenceError.exit_code
 
 
 class InternalError(LoopwrightError):

@@ -153,7 +153,7 @@ def test_borders_are_pressed_together_less_where_they_are_much_shorter(
     kept = shortest()
     monkeypatch.setattr("loopwright.fit.own_borders._EASINGS", 0)
     pressed = shortest()
-    assert pressed < 0.25 * 0.2 and 1.3 * pressed < kept < 0.2  # the edges are of 0.2
+    assert pressed < 0.25 * 0.2 < kept < 0.2  # the edges are of 0.2
 
 
 def test_borders_are_drawn_less_where_quads_would_be_folded(
@@ -175,11 +175,27 @@ def test_borders_are_drawn_less_where_quads_would_be_folded(
         return measure_quality(made.positions, made.quads).scaled_jacobian, lost
 
     eased, still_lost = drawn()
-    monkeypatch.setattr("loopwright.fit.own_borders._FLAT", -2.0)
+    monkeypatch.setattr("loopwright.fit.own_borders._LEAST_SINE", -2.0)
     assert drawn()[0].min() < -0.2
     assert eased.min() > 0.2
     before = PaintSampler(whole, paint, index).lead(whole.positions)[0]
     assert still_lost < 0.5 * (before <= 0.0).sum()  # the others still go to the paint
+
+
+@pytest.mark.parametrize("row", [0.2, 0.4])
+def test_borders_stop_short_of_held_vertices(make_square: Maker, board: SurfaceProjector, row: float) -> None:
+    """All vertices one or two edges behind the border are held; the paint is 1.25 edges behind it."""
+    paint = painted(board, lambda y: 1.25 + 0 * y)
+    mesh = half(make_square)
+    whole = replace(reflect_half(mesh), mirror=None, on_mirror=np.zeros(2 * len(mesh.positions) - 11, bool))
+    stays = np.abs(whole.positions[:, 0] - 1.0 - row) < 1e-9
+    assert stays.sum() == 11
+    made = draw_own_borders(whole, board, PaintSampler(whole, paint.paint, paint.index), paint.is_open, stays)
+    assert made.positions[stays] == pytest.approx(whole.positions[stays], abs=1e-12)
+    corners = made.positions[made.quads]
+    up = np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1])[:, 2]
+    assert (up > 0.0).all() and measure_quality(made.positions, made.quads).scaled_jacobian.min() > 0.3
+    assert border_of(made, 1.0)[:, 0].min() > 1.02
 
 
 def test_held_vertices_stay(make_square: Maker, board: SurfaceProjector) -> None:

@@ -66,8 +66,25 @@ def test_long_quads_are_drawn_towards_squares() -> None:
         pull = pull_on(long, upward(long))
         assert pull.weights == pytest.approx(weight, abs=1e-9)
     targets = np.linalg.norm(pull.targets[: 2 * len(mesh.quads)], axis=1).reshape(2, -1)
-    ratio = targets[0] / targets[1]
-    assert (ratio > 1.5).all() and (ratio < 4.0).all()
+    # of sides 5 and 1 half of the way, as a logarithm
+    assert targets[0] / targets[1] == pytest.approx(np.sqrt(5.0))
+
+
+def test_a_quad_that_is_skew_and_long_has_both() -> None:
+    # sheared by t: by their definitions a scaled Jacobian of 1 / sqrt(1 + t^2) and an aspect of 3 / sqrt(1 + t^2)
+    mesh = square(6)
+    both = sheared(replace(mesh, positions=mesh.positions * [3.0, 1.0, 1.0]), 0.5)
+    slant = np.hypot(1.0, 0.5)
+    lack = (1.0 - 1.0 / slant) / 0.3 + (3.0 / slant - 2.0)
+    assert pull_on(both, upward(both)).weights == pytest.approx(lack**2)
+
+
+def test_an_edge_without_length_does_no_harm() -> None:
+    mesh = square(4)
+    positions = mesh.positions.copy()
+    positions[mesh.quads[5][1]] = positions[mesh.quads[5][0]]
+    pull = pull_on(replace(mesh, positions=positions), upward(mesh))
+    assert np.isfinite(pull.weights).all() and np.isfinite(pull.force(positions)).all()
 
 
 def test_force_and_stiffness_are_those_of_the_energy() -> None:

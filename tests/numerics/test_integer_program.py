@@ -102,7 +102,9 @@ def test_too_few_branches_are_not_taken_for_a_proof() -> None:
 
 
 def test_the_best_found_in_time_is_not_called_settled() -> None:
-    rng = np.random.default_rng(4)  # a knapsack of one row: roundings are found at once, the best of them is not
+    rng = np.random.default_rng(
+        4
+    )  # a knapsack of three rows: some packing is found at once, that it is the best is not
     worth = rng.integers(50, 100, 40).astype(float)
     program = IntegerProgram()
     columns = np.array([program.integer(-each, 0.0, 1.0) for each in worth])

@@ -27,7 +27,8 @@ class CountOptions:
     gap : relative gap at which a solve may stop.
     region_poles : factor on ``extra_pole`` by region index.
     nodes : branches that one solve may look at; the best solution by then is used.
-    patience : branches after which a solve raises :class:`~loopwright.errors.HardError` instead; None for never.
+    patience : branches after which it raises :class:`~loopwright.errors.PatienceError` instead, also where it but
+        guesses; None for never.
     open_arcs : layouts of more arcs get counts rounded from the relaxed program's, which is much faster.
     """
 

@@ -9,7 +9,7 @@ from loopwright.counts.count_options import CountOptions
 from loopwright.counts.count_program import CountProgram, FaceGoal, SumPin, build_program
 from loopwright.counts.explain_clash import explain_clash
 from loopwright.counts.measure_faces import measure_fills, patch_faces, side_sums
-from loopwright.errors import ConvergenceError, HardError, InternalError
+from loopwright.errors import ConvergenceError, InternalError, PatienceError
 from loopwright.layout.measure_uneven import ring_width
 from loopwright.layout.types import Layout, Patch
 from loopwright.numerics.integer_program import RelaxedPrice
@@ -97,6 +97,7 @@ def solve_for_budget(
     ------
     InfeasibleError : the pins clash; the message names a smallest set of them.
     ConvergenceError : no counts were found within ``options.nodes`` branches.
+    PatienceError : see :func:`solve_whole`.
     """
     opt = options or CountOptions()
     best: tuple[float, IntArray, float] | None = None
@@ -242,7 +243,7 @@ def solve_whole(program: CountProgram, loose: frozenset[int], opt: CountOptions)
     Raises
     ------
     ConvergenceError : none were found within ``opt.nodes`` branches.
-    HardError : it takes more than ``opt.patience`` branches.
+    PatienceError : it takes more than ``opt.patience`` branches.
 
     References
     ----------
@@ -255,17 +256,18 @@ def solve_whole(program: CountProgram, loose: frozenset[int], opt: CountOptions)
     if relaxed is not None:
         rounding = program.rounding(relaxed.values[program.arcs])
         tries.insert(0, (opt.gap, rounding, _fixed(rounding, loose)))
+    nodes = opt.nodes if opt.patience is None else min(opt.nodes, opt.patience)
     undecided: ConvergenceError | None = None
     for gap, tried, fixed in tries:
         try:
-            solved = tried.program.solve(nodes=opt.patience or opt.nodes, gap=gap, fixed=fixed)
+            solved = tried.program.solve(nodes=nodes, gap=gap, fixed=fixed)
         except ConvergenceError as error:
-            if opt.patience:
-                raise HardError(_HARD) from error
+            if opt.patience is not None:
+                raise PatienceError(_HARD) from error
             undecided = error
             continue
-        if opt.patience and solved is not None and not solved.is_settled:
-            raise HardError(_HARD)
+        if opt.patience is not None and solved is not None and not solved.is_settled:
+            raise PatienceError(_HARD)
         undecided = None
         if solved is not None:
             return np.rint(solved.values[tried.arcs]).astype(np.int32)

@@ -29,8 +29,8 @@ class FitOptions:
     fairness : weight of a smooth displacement of the cage, in the first round.
     fading : factor on that weight from round to round.
     slide : weight that holds the surface's points where they are along the sculpt.
-    shape : how strongly badly shaped quads are drawn towards rectangles, in all rounds but the last;
-        0 for meshes whose vertices shall stay where they are along the sculpt.
+    shape : how strongly badly shaped quads are drawn towards rectangles, and long ones towards squares, in all rounds
+        but the last; 0 for meshes whose vertices shall stay where they are along the sculpt.
     curve_weight : weight of border and opening curves against the surface's.
     hold_weight : the same of vertices that are fixed, on curves or not.
     solver_steps : conjugate gradient steps per round.

@@ -22,7 +22,7 @@ from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import BoolArray, Curve, FloatArray, QuadMesh
 
 _ROUNDS = 4
-_FAR = 0.25  # of an edge: in all rounds but the first, what is nearer to the paint stays
+_FAR = 0.25  # of an edge: in all rounds but the first, borders go up to so near to the paint
 _PER_EDGE = 4.0  # stations along a border per edge
 _REACH = 1.1  # of the room on that side, and ...
 _FARTHEST = 1.2  # ... of the border's mean edge: how far the paint is looked for in a round
@@ -32,8 +32,9 @@ _WEIGHINGS = 3  # ... weighed so many times
 _LEAST_PULL = 1e-9  # home, of vertices between the curves, against 1 of each spring
 _ON_CURVE = 0.05  # of an edge: what lies this near to a curve is on it
 _SHORTEST = 0.25  # of what an edge of a border was: where it would be drawn shorter, ...
-_FLAT = 0.35  # ... or a quad's scaled Jacobian would get below this, ...
-_EASED = 1.0  # ... wishes so many edges from it, or nearer, count less: ...
+_LEAST_SINE = 0.35  # ... or a quad's scaled Jacobian would get below this, and ...
+_SLACK = 0.01  # ... by more than that, ...
+_EASED = 1.0  # ... borders so many edges from it, or nearer, go less far: ...
 _EASE = 0.3  # ... so much, and in each round ...
 _EASINGS = 8  # ... so many times at most
 
@@ -46,8 +47,8 @@ def draw_own_borders(
     Along all borders between two colours, and openings that are painted, the nearest place that parts the paint is
     found, square to the border. The curves are moved there as one net, smoothly, junctions and all, with the
     vertices on them, and those between follow. What lies between a drawn line's ends follows what it is tied to.
-    What is still far from the paint is moved on, in a few rounds. Where that would press the edges of a border
-    together, since it is much shorter on this side, or flatten quads, less of it is done.
+    What is then still more than a quarter of an edge from the paint is moved on, in a few rounds. Where a move would
+    press the edges of a border together, since it is much shorter on this side, or flatten quads, less of it is done.
 
     Parameters
     ----------
@@ -56,9 +57,11 @@ def draw_own_borders(
     is_open : (c,) which colours of the palette are left open.
     stays : (n,) the vertices that keep their places, and what lies on curves there.
     """
-    start = mesh.positions
+    start = mesh
     for number in range(_ROUNDS):
-        mesh = _draw(mesh, projector, sampler, is_open, stays, start, _FAR if number else 0.0)
+        before, mesh = mesh, _draw(mesh, projector, sampler, is_open, stays, start, _FAR if number else 0.0)
+        if mesh is before:
+            break
     return mesh
 
 
@@ -68,7 +71,7 @@ def _draw(
     sampler: PaintSampler,
     is_open: BoolArray,
     stays: BoolArray,
-    start: FloatArray,
+    start: QuadMesh,
     far: float,
 ) -> QuadMesh:
     curves = lay_curves(mesh.curves)
@@ -80,7 +83,7 @@ def _draw(
     sides = find_border_sides(mesh, near, sampler.own, beyond, curves, rim=openings)
     station, way, offset = _find_places(sides, projector, sampler, is_open, shifts, edge)
     mean = edge[shifts.curve[station]]
-    offset[np.abs(offset) < far * mean] = 0.0
+    offset = np.sign(offset) * np.maximum(np.abs(offset) - far * mean, 0.0)
     if not offset.any():
         return mesh
     ends = [curve.points[[0, -1]] for curve in mesh.curves if not curve.closed]
@@ -94,20 +97,26 @@ def _draw(
         moved = shifts.solve(station, way, offset, weight, ties)
         weight = 1.0 / (1.0 + (((moved[station] * way).sum(axis=1) - offset) / (_SURE * mean)) ** 2)
     spot = curves.position(shifts.curve[station], shifts.along[station])
-    least = _SHORTEST * row_lengths(start[sides.ends[:, 1]] - start[sides.ends[:, 0]])
+    ways = start.positions[sides.ends]
+    least = _SHORTEST * row_lengths(ways[:, 1] - ways[:, 0])
     between = _Between(mesh, stays)
+    sines = corner_sines(start.positions, mesh.quads).min(axis=1) - _SLACK
     place = between.place(_on_curves(mesh, shifts, moved, edge), projector)
     for _ in range(_EASINGS):
         drawn_ends = place[sides.ends]
         pressed = row_lengths(drawn_ends[:, 1] - drawn_ends[:, 0]) < least
-        flat = between.are_flattened(place)
+        now = corner_sines(place, mesh.quads, between.normals).min(axis=1)
+        flat = (now < _LEAST_SINE) & (now < sines)
         if not pressed.any() and not flat.any():
             break
         tight = np.vstack(
             [mesh.positions[sides.ends[pressed]].mean(axis=1), mesh.positions[mesh.quads[flat]].mean(axis=1)]
         )
-        ease[cKDTree(tight, balanced_tree=False).query(spot)[0] < _EASED * mean] *= _EASE
-        moved = shifts.solve(station, way, offset, weight * ease, ties)
+        near_tight = cKDTree(tight, balanced_tree=False).query(spot)[0] < _EASED * mean
+        if not near_tight.any():
+            break
+        ease[near_tight] *= _EASE
+        moved = shifts.solve(station, way, offset * ease, weight, ties)
         place = between.place(_on_curves(mesh, shifts, moved, edge), projector)
     drawn = []
     for index, curve in enumerate(mesh.curves):
@@ -185,6 +194,10 @@ class _Between:
     Parameters
     ----------
     stays : (n,) the vertices that keep their places.
+
+    Attributes
+    ----------
+    normals : (m, 3) unit normals of the quads before they move.
     """
 
     def __init__(self, mesh: QuadMesh, stays: BoolArray) -> None:
@@ -198,18 +211,14 @@ class _Between:
         stiffness = (diags(np.asarray(links.sum(axis=1)).ravel() + _LEAST_PULL) - links).tocsr()[self._free]
         self._pulls = stiffness[:, self._known]
         self._springs = factorize(stiffness[:, self._free]) if len(self._free) and self._known.any() else None
-        self._sines = corner_sines(mesh.positions, mesh.quads).min(axis=1)
+        corners = mesh.positions[mesh.quads]
+        self.normals = unit(cross_rows(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]))
 
     def place(self, step: FloatArray, projector: SurfaceProjector) -> FloatArray:
-        """Return (n, 3) places on the sculpt, for (n, 3) steps of which those on curves, and fixed ones, count."""
+        """Return (n, 3) places on the sculpt, for (n, 3) steps; those of vertices between curves are not looked at."""
         step = np.where(self._stays[:, None], 0.0, step)
         if self._springs is not None:
             step[self._free] = self._springs.solve(-(self._pulls @ step[self._known]))
         place, moves = self._mesh.positions.copy(), step.any(axis=1)
         place[moves] = projector.project(place[moves] + step[moves]).points
         return place
-
-    def are_flattened(self, place: FloatArray) -> BoolArray:
-        """Return (m,) which quads the moves flatten or fold."""
-        sines = corner_sines(place, self._mesh.quads).min(axis=1)
-        return np.asarray((sines < _FLAT) & (sines < self._sines), np.bool_)

@@ -1,4 +1,4 @@
-"""A pull on a cage that draws its badly shaped quads towards the rectangles nearest to them."""
+"""A pull on a cage that draws badly shaped quads towards the rectangles nearest to them, and long ones to squares."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from loopwright.types import FloatArray
 
 _BAD = 0.3  # a quad whose scaled Jacobian is so far below 1 counts fully
 _LONG, _TOO_LONG = 2.0, 3.0  # longest edge over shortest from which on a quad counts, and at which it counts fully
+_LEAST_RATIO = 1e-9  # of edges that have no length
 _MOST = 2.0  # nothing counts as if it were further off than so many times that
 _SQUARENESS = 0.5  # how far a long rectangle is drawn towards a square
 
@@ -53,14 +54,15 @@ class ShapePull:
 def build_shape_pull(
     energy: ShapeEnergy, positions: FloatArray, points: FloatArray, normals: FloatArray, strength: FloatArray
 ) -> ShapePull:
-    """Return the pull at these places: the further a quad is from a rectangle, or the longer, the stronger.
+    """Return the pull at these places: the further a quad is from a rectangle, or the longer, by the square.
 
     Parameters
     ----------
     energy : whose rows of quads are taken.
     positions, normals : (n, 3) of the half, normals of the sculpt.
     points : (N, 3) positions of the whole.
-    strength : (m,) weight of each quad, if it is one of scaled Jacobian 0.7, against 1 for each sample of the surface.
+    strength : (m,) weight of each quad, if it is one of scaled Jacobian 0.7, or three times as long as wide, against 1
+        for each sample of the surface; one that is both has both, before the square.
     """
     targets, _, _ = quad_targets(
         energy,
@@ -72,7 +74,8 @@ def build_shape_pull(
         evenness=0.0,
     )
     lack = (1.0 - face_measures(positions, energy.quads, normals)[:, 0]) / _BAD
-    lack += np.clip((1.0 / edge_ratios(positions, energy.quads) - _LONG) / (_TOO_LONG - _LONG), 0.0, 1.0)
+    aspect = 1.0 / np.maximum(edge_ratios(positions, energy.quads), _LEAST_RATIO)
+    lack += np.clip((aspect - _LONG) / (_TOO_LONG - _LONG), 0.0, 1.0)
     weights = np.tile(strength * np.clip(lack, 0.0, _MOST) ** 2, 3)
     count = len(weights)
     rows = energy.rows[:count]

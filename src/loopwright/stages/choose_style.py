@@ -81,7 +81,7 @@ def choose_style(
 
     It depends on the sculpt, what is left open, the mirror, the proxy and the budget alone. Where the sculpt has no
     paint and lines are drawn, they are its layout: that has the usual style. So have meshes of few faces, and of very
-    many.
+    many, and sculpts whose counts are hard to find.
 
     Parameters
     ----------
@@ -98,12 +98,13 @@ def choose_style(
         mirror_shape=wishes.mirror_shape,
         proxy_faces=wishes.proxy_faces,
     )
-    shelf = Shelf(_KEPT, behind=ground.shelf)
+    shelf = Shelf(_KEPT)
 
     def choose() -> LayoutStyle:
         before()
         try:
-            with clock.stage("styles"):
+            # counts that a build waited for are not known here: a style shall not hang on what was made before
+            with clock.stage("styles"), shelf.borrowing(ground.shelf, anew=("counts", "freed pins")):
                 return _choose(replace(ground, shelf=shelf), None if wishes.lines else regions, bare, clock)
         except Cancelled:
             raise

@@ -61,7 +61,7 @@ def lay_out(
 
     Raises
     ------
-    HardError : the counts take more branches than that.
+    PatienceError : the counts take more branches than that.
     MarksError : a pin or a wish for poles names what is not there.
     InfeasibleError : pins that clash.
     """
@@ -216,7 +216,13 @@ def _solve(
     keep = _asks_for_sizes(wishes)
     return ground.shelf.keep(
         stage,
-        (layout, pins, replace(weights, patience=None), keep, faces),  # it changes no counts that are found
+        (
+            layout,
+            pins,
+            replace(weights, patience=None),
+            keep,
+            faces,
+        ),  # it changes no counts, only whether they are found
         lambda: solve_for_budget(
             layout, arc_targets(layout, layout.vertex_size), faces, pins=pins, keep_scale=keep, options=weights
         ),
