@@ -162,7 +162,7 @@ def test_borders_are_drawn_less_where_quads_would_be_folded(
     """The band begins aslant on the other side, and runs aslant there."""
     mesh = banded(make_square)
     x, y, _ = board.positions.T
-    begin, middle = np.where(x < 0, -x - 1.0 - 0.6 * y, x - 1.0), np.where(x < 0, 0.6 * (-x - 1.5), 0.0)
+    begin, middle = np.where(x < 0, -x - 1.0 - 0.7 * y, x - 1.0), np.where(x < 0, 0.7 * (-x - 1.5), 0.0)
     labels = np.where(begin < 0, 0, np.where(np.abs(y - middle) < 0.4, 2, 1)).astype(np.int32)
     paint = Paint(np.array([*COLORS[:2], (60, 200, 60)], np.uint8), labels)
     index = PaintIndex(board.positions, paint)
