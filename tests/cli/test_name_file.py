@@ -61,7 +61,7 @@ def test_a_region_that_marks_misspell_is_told_with_its_place(tmp_path: Path, reg
     path.write_text(json.dumps(WISHES))
     with pytest.raises(MarksError) as caught, name_marks(path):
         find_region((Region("all", (0, 0, 0)),), region)
-    assert str(caught.value) == f'{path}: {place}There is no region "{region}"; the regions are all.'
+    assert str(caught.value) == f'{path}: {place}There is no region "{region}"; the only region is all.'
 
 
 def test_a_region_that_only_an_option_misspells_is_not_put_on_the_marks(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -51,3 +52,8 @@ def test_the_report_counts_the_edited_mesh_and_a_pin_that_an_edit_changes_is_tol
         assert bool(lost) == bool(edits)
         if lost:
             assert f"has {told.segments} now" in lost[0].text
+            advised = re.search(r"pin it to (\d+), which they change to (\d+)", lost[0].text)
+            assert advised is not None and int(advised[2]) == border.segments
+            followed = opened().build(replace(QUICK, pins=(Pin(*border.between, int(advised[1])),), edits=edits))
+            (told,) = [each for each in summarize_build(followed).borders if RED_NAME in each.between]
+            assert told.segments == border.segments

@@ -64,3 +64,8 @@ def test_edits_name_regions_of_a_mesh_file_by_colour(tmp_path: Path) -> None:
     mesh = read_quad_mesh(path)
     merged = merge_regions(mesh, ("#806246", "#c0ffee"))
     assert [region.name for region in merged.regions] == ["_806246"]
+
+
+def test_where_there_is_one_region_it_is_the_only_one() -> None:
+    with pytest.raises(MarksError, match=r'There is no region "lips"; the only region is all\.'):
+        find_region((Region("all", (0, 0, 0)),), "lips")

@@ -240,6 +240,16 @@ def test_a_lone_pole_moves_by_shifting_rows() -> None:
         apply_edits(mesh, [{**edit, "how": "pair"}])
 
 
+def test_a_fixed_pole_is_not_moved_by_shifting_rows() -> None:
+    mesh = cubed_sphere(6, mirror=True)
+    corner = np.ones(3) / np.sqrt(3)
+    fixed = np.linalg.norm(mesh.positions - corner, axis=1) < 1e-6
+    assert fixed.sum() == 1
+    edit: Edit = {"op": "move_pole", "near": corner.tolist(), "toward": [0, 0, -1], "how": "rows"}
+    with pytest.raises(InfeasibleError, match="lies where borders meet"):
+        apply_edits(replace(mesh, is_fixed=mesh.is_fixed | fixed), [edit])
+
+
 def test_split_and_merged_regions() -> None:
     mesh = cubed_sphere(6, mirror=True, cap=True)
     split, _ = apply_edits(mesh, ON_SPHERE[6:7])

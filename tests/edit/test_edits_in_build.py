@@ -114,5 +114,5 @@ def test_a_region_is_meant_by_its_colour_too(tmp_path: Path, cap: str) -> None:
 
 def test_a_region_is_gone_once_it_was_merged(tmp_path: Path) -> None:
     merge = {"op": "merge_regions", "regions": ["cap", "rest"], "name": "all"}
-    with pytest.raises(MarksError, match=r'edit 2 \(merge_regions\): There is no region "cap"; the regions are all'):
+    with pytest.raises(MarksError, match=r'edit 2 \(merge_regions\): There is no region "cap"; the only region is all'):
         build_with(tmp_path, [merge, {"op": "merge_regions", "regions": ["cap", "all"]}])

@@ -56,7 +56,7 @@ def run(arguments: argparse.Namespace, console: Console) -> int:
     _check_files(arguments)
     edits = read_marks(arguments.edits).edits
     if not edits:
-        raise MarksError(f'{arguments.edits}: there are no edits in it; add a list "edits"', places=[arguments.edits])
+        raise MarksError(f'{arguments.edits}: the list "edits" is missing in it, or empty', places=[arguments.edits])
     from loopwright.edit.edit_file_mesh import edit_ready_mesh, ready_file_mesh
     from loopwright.marks.find_colors import part_colors
     from loopwright.report.summarize_edit import EditResult

@@ -43,5 +43,6 @@ def find_region(regions: Sequence[Region], name: str) -> int:
     lower = {known.lower(): known for known in reversed(names)}
     alike = get_close_matches(name.lower(), lower, n=1, cutoff=_ALIKE)
     hint = f'; did you mean "{lower[alike[0]]}"?' if alike else "."
-    known = f"; the regions are {', '.join(names)}" if names else ""
+    known = f"; the only region is {names[0]}" if len(names) == 1 else f"; the regions are {', '.join(names)}"
+    known = known if names else ""
     raise UnknownRegionError(f'There is no region "{name}"{known}{hint}', places=[name])

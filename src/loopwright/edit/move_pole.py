@@ -64,7 +64,7 @@ def move_pole_pair(mesh: QuadMesh, pole: int, toward: FloatArray) -> Change:
             return turn_disc(mesh, links.edge_half_edges[edge] // 4, steps)
         except InfeasibleError as error:
             refusal = str(error)
-    spot = tuple(np.round(mesh.positions[pole], 6).tolist())
+    spot = _spot(mesh, pole)
     raise InfeasibleError(
         f"The pole near {spot} cannot be moved by turning an edge: {refusal.rstrip('.')}.", places=[spot]
     )
@@ -78,12 +78,19 @@ def move_pole_rows(mesh: QuadMesh, pole: int, toward: FloatArray) -> Change:
     Raises
     ------
     InfeasibleError
-        If there is no row ahead or behind, they are one and the same, or it cannot be taken out.
+        If there is no row ahead or behind, they are one and the same, or it cannot be taken out; or the pole is fixed.
     """
     links = link_quads(mesh.quads, len(mesh.positions))
+    if mesh.is_fixed[pole]:
+        place = _spot(mesh, pole)
+        raise InfeasibleError(
+            f"The pole near {place} is held, or lies where borders meet: it stays there when rows are shifted, and "
+            "moves with the paint alone.",
+            places=[place],
+        )
     ahead = _rung(mesh, links, pole, toward, _LEAST_COSINE)
     behind = _rung(mesh, links, pole, -toward, _LEAST_BEHIND)
-    spot = tuple(np.round(mesh.positions[pole], 6).tolist())
+    spot = _spot(mesh, pole)
     if ahead is None or behind is None:
         raise InfeasibleError(f"The pole near {spot} has no row on that side to be moved over.", places=[spot])
     strip_ahead, strip_behind = (int(links.strips.of_edge[e]) for e in (ahead, behind))
@@ -99,6 +106,10 @@ def move_pole_rows(mesh: QuadMesh, pole: int, toward: FloatArray) -> Change:
     action = f"The pole near {spot} cannot be moved by shifting rows"
     second = collapse_strip(first.mesh, int(inner.strips.of_edge[kept]), give_way=rank, action=action)
     return first.then(second)
+
+
+def _spot(mesh: QuadMesh, pole: int) -> tuple[float, ...]:
+    return tuple(np.round(mesh.positions[pole], 6).tolist())
 
 
 def _edges_near(links: QuadLinks, pole: int) -> list[int]:

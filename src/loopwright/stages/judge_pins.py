@@ -67,6 +67,14 @@ def tell_lost_pins(wishes: BuildOptions, mesh: QuadMesh) -> list[Finding]:
         counts = None if pin.near is not None else _count_edges(pin, mesh)
         if counts is not None and set(counts) != {pin.count}:
             now = " and ".join(str(count) for count in sorted(set(counts))) or "none"
-            text = f"Edits change the pin {pin.name}: its border has {now} now; pin it to that, or leave the edit out."
+            others = [
+                pin.count - (count - pin.count) for count in set(counts)
+            ]  # edits come after the counts are solved
+            way = (
+                f"pin it to {others[0]}, which they change to {pin.count}, or leave"
+                if min(others, default=0) > 0
+                else "leave"
+            )
+            text = f"Edits change the pin {pin.name}: its border has {now} now; {way} the edit out."
             found.append(Finding("pin_edited", text, names=(pin.name,)))
     return found

@@ -71,7 +71,8 @@ def tell_missed(outcomes: Sequence[WishOutcome], told: Sequence[Finding] = ()) -
         Finding(
             "point_missed",
             f"The place {each.name} is missed by {each.off:.3g}: more would have left poor or folded quads there. "
-            "Ask for smaller edges round it, move it, or build without laying the limit surface on the sculpt.",
+            "Ask for smaller edges round it, move it, or build without laying the limit surface on the sculpt "
+            "(--no-fit).",
             1,
         )
         for each in outcomes
