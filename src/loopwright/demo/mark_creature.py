@@ -13,7 +13,7 @@ from loopwright.wishes import FixedPoint, FlowLine, Pin, Point, SizeDab
 
 _BUDGET = 5000  # that the lengths and counts here are meant for; with another they go as the length of edges does
 _PINNED = 40  # segments round the lips' opening
-_DAB = 0.35  # length of edges on the nose
+_DAB = 0.42  # length of edges on the nose
 _LEAST_PINNED = 150  # faces: with 100, the lips are smaller than a face and cannot be pinned
 _EYE, _NECK = (5.4, -2.1, 6.5), (2.7, -9.3, 2.4)  # by the borders of the area round the eye, and of the neck
 _CHEEK = ((5.2, -3.2, 6.0), (4.9, -4.6, 5.7), (4.4, -6.2, 5.4), (3.7, -7.7, 5.0), (3.2, -8.8, 4.0))  # between the two
