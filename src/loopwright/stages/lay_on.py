@@ -19,13 +19,14 @@ from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.part_crossings import touches_more
 from loopwright.fit.ridge_edges import ridge_edges
 from loopwright.fit.take_near import take_near
-from loopwright.fit.touch_up import touch_up
+from loopwright.fit.touch_up import touch_up, undo_crossings
 from loopwright.fit.win_lost import win_lost
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress, in_parts
 from loopwright.stages.find_regions import FoundRegions
 from loopwright.stages.keep_in_paint import keep_in_paint, paint_index
 from loopwright.stages.read_ground import Ground
+from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
 Measure = Callable[[QuadMesh], FitReport | None]
@@ -35,6 +36,7 @@ _FIT = FitOptions(shape=60.0, slide=0.5, curve_weight=2.0)  # of a mesh that is 
 _PARTS = {"fit": (0.0, 0.5), "touch up": (0.5, 0.9)}  # done by its steps; where more are needed, the rest is theirs
 _SURE = 0.999  # lead of quads without other paint
 _LOOSE = 0.5  # edges: so near to a held place, and ...
+_LOST_PRICE = 2.0  # of a lost quad, in what all quads lack, where winning it changes the whole mesh
 _ON_LINE = 0.3  # ... so near to a drawn line, vertices leave no curve for paint
 
 
@@ -123,11 +125,11 @@ def _lay_on(
         grown, measure_grown = lay_grown()
         joined, moved = take_near(best.mesh, grown.mesh, best.lost | _flat(best.mesh), held)  # else of better shape
         part = touched(joined, held | ~moved) if wishes.fit_limit else grown  # vertices on the sculpt are not blended
-        at, before = part.mesh.positions, best.mesh.positions
-        is_better = part.rank < best.rank and part.rank <= grown.rank
-        if is_better and not touches_more(fold_mirror(mesh), projector, at, before):
+        if part.rank < best.rank and part.rank <= grown.rank:
+            part = _without_crossings(best.mesh, part, projector, sampler)
+        if part.rank < best.rank and (part.rank <= grown.rank or _price(part) < _price(grown)):
             best = part
-        elif grown.rank < best.rank:
+        elif _price(grown) < _price(best):
             best, measure = grown, measure_grown
     return best.mesh, measure(best.mesh)
 
@@ -145,6 +147,23 @@ def _rank_of_use(standing: Standing) -> tuple[int, int, float]:
     """Return the rank with flat quads counted as lost ones."""
     folded, lost, lack = standing.rank
     return folded, lost + int(_flat(standing.mesh).sum()), lack
+
+
+def _without_crossings(
+    mesh: QuadMesh, part: Standing, projector: SurfaceProjector, sampler: PaintSampler | None
+) -> Standing:
+    """Return a mesh of which a part is laid otherwise, but the first one's where quads cross others by that."""
+    at, before = part.mesh.positions, mesh.positions
+    if not touches_more(fold_mirror(mesh), projector, at, before):
+        return part
+    normals = projector.project(before).normals
+    return measure_standing(replace(mesh, positions=undo_crossings(mesh, at, normals, projector)), sampler)
+
+
+def _price(standing: Standing) -> tuple[int, float]:
+    """Return the rank with so much less shape for each quad that is not lost, and no more."""
+    folded, lost, lack = standing.rank
+    return folded, lost * _LOST_PRICE + lack
 
 
 def _free_bends(mesh: QuadMesh, drawn: QuadMesh, laid: QuadMesh) -> QuadMesh | None:
