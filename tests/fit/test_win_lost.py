@@ -20,7 +20,7 @@ from loopwright.fit.win_lost import win_lost
 from loopwright.surface.project import SurfaceProjector
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
-FIT = FitOptions(shape=5.0, slide=0.5, curve_weight=1.0)
+FIT = FitOptions(shape=60.0, slide=0.5, curve_weight=2.0, hold_weight=20.0)  # as new meshes are laid on
 Pair = tuple[float, float]
 ROWS_MOVED = 16  # about a lost quad: those that grow and what gives way to them, those fitted and touched up again
 
@@ -105,4 +105,5 @@ def test_held_vertices_stay(make_square: Maker, board: SurfaceProjector) -> None
     case.laid = case.fit.lay(case.mesh)
     case.touch()
     won = case.won()
-    assert np.allclose(won.positions[case.held], case.mesh.positions[case.held], atol=0.01)
+    tenth = 0.1 * 2.0 / 14  # of an edge: it is the surface that is held there, and the cage gives way
+    assert np.allclose(won.positions[case.held], case.mesh.positions[case.held], atol=tenth)

@@ -32,7 +32,8 @@ from loopwright.types import BoolArray, FloatArray, QuadMesh
 Measure = Callable[[QuadMesh], FitReport | None]
 """Takes a mesh to its fit's report."""
 
-_FIT = FitOptions(shape=60.0, slide=0.5, curve_weight=2.0)  # of a mesh that is new, so that its vertices may slide
+# of a mesh that is new, so that its vertices may slide
+_FIT = FitOptions(shape=60.0, slide=0.5, curve_weight=2.0, hold_weight=20.0)
 _PARTS = {"fit": (0.0, 0.5), "touch up": (0.5, 0.9)}  # done by its steps; where more are needed, the rest is theirs
 _SURE = 0.999  # lead of quads without other paint
 _LOOSE = 0.5  # edges: so near to a held place, and ...
