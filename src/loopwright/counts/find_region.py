@@ -43,6 +43,6 @@ def find_region(regions: Sequence[Region], name: str) -> int:
     lower = {known.lower(): known for known in reversed(names)}
     alike = get_close_matches(name.lower(), lower, n=1, cutoff=_ALIKE)
     hint = f'; did you mean "{lower[alike[0]]}"?' if alike else "."
-    known = f"; the only region is {names[0]}" if len(names) == 1 else f"; the regions are {', '.join(names)}"
-    known = known if names else ""
+    what = "only region is" if len(names) == 1 else "regions are"
+    known = f"; the {what} {', '.join(names)}" if names else ""
     raise UnknownRegionError(f'There is no region "{name}"{known}{hint}', places=[name])

@@ -66,15 +66,10 @@ def tell_lost_pins(wishes: BuildOptions, mesh: QuadMesh) -> list[Finding]:
     for pin in wishes.pins:
         counts = None if pin.near is not None else _count_edges(pin, mesh)
         if counts is not None and set(counts) != {pin.count}:
-            now = " and ".join(str(count) for count in sorted(set(counts))) or "none"
-            others = [
-                pin.count - (count - pin.count) for count in set(counts)
-            ]  # edits come after the counts are solved
-            way = (
-                f"pin it to {others[0]}, which they change to {pin.count}, or leave"
-                if min(others, default=0) > 0
-                else "leave"
-            )
+            different = sorted(set(counts))
+            now = " and ".join(str(count) for count in different) or "none"
+            asked = 2 * pin.count - different[0] if len(different) == 1 else 0  # edits come after the counts are solved
+            way = f"pin it to {asked}, which they change to {pin.count}, or leave" if asked > 0 else "leave"
             text = f"Edits change the pin {pin.name}: its border has {now} now; {way} the edit out."
             found.append(Finding("pin_edited", text, names=(pin.name,)))
     return found

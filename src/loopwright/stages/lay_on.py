@@ -36,8 +36,8 @@ Measure = Callable[[QuadMesh], FitReport | None]
 _FIT = FitOptions(shape=60.0, slide=0.5, curve_weight=2.0, hold_weight=20.0)
 _PARTS = {"fit": (0.0, 0.5), "touch up": (0.5, 0.9)}  # done by its steps; where more are needed, the rest is theirs
 _SURE = 0.999  # lead of quads without other paint
-_LOOSE = 0.5  # edges: so near to a held place, and ...
 _LOST_PRICE = 2.0  # of a lost quad, in what all quads lack, where winning it changes the whole mesh
+_LOOSE = 0.5  # edges: so near to a held place, and ...
 _ON_LINE = 0.3  # ... so near to a drawn line, vertices leave no curve for paint
 
 

@@ -213,16 +213,10 @@ def _solve(
     stage: str = "counts",
 ) -> IntArray:
     """Solve the segment counts, or find them on the shelf."""
-    keep = _asks_for_sizes(wishes)
+    keep, reads = _asks_for_sizes(wishes), replace(weights, patience=None)  # which changes no counts that are found
     return ground.shelf.keep(
         stage,
-        (
-            layout,
-            pins,
-            replace(weights, patience=None),
-            keep,
-            faces,
-        ),  # it changes no counts, only whether they are found
+        (layout, pins, reads, keep, faces),
         lambda: solve_for_budget(
             layout, arc_targets(layout, layout.vertex_size), faces, pins=pins, keep_scale=keep, options=weights
         ),
