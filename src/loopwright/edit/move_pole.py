@@ -81,16 +81,15 @@ def move_pole_rows(mesh: QuadMesh, pole: int, toward: FloatArray) -> Change:
         If there is no row ahead or behind, they are one and the same, or it cannot be taken out; or the pole is fixed.
     """
     links = link_quads(mesh.quads, len(mesh.positions))
+    spot = _spot(mesh, pole)
     if mesh.is_fixed[pole]:
-        place = _spot(mesh, pole)
         raise InfeasibleError(
-            f"The pole near {place} is held, or lies where borders meet: it stays there when rows are shifted, and "
+            f"The pole near {spot} is held, or lies where borders meet: it stays there when rows are shifted, and "
             "moves with the paint alone.",
-            places=[place],
+            places=[spot],
         )
     ahead = _rung(mesh, links, pole, toward, _LEAST_COSINE)
     behind = _rung(mesh, links, pole, -toward, _LEAST_BEHIND)
-    spot = _spot(mesh, pole)
     if ahead is None or behind is None:
         raise InfeasibleError(f"The pole near {spot} has no row on that side to be moved over.", places=[spot])
     strip_ahead, strip_behind = (int(links.strips.of_edge[e]) for e in (ahead, behind))
