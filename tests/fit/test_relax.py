@@ -266,3 +266,22 @@ def test_good_quads_stay_where_they_are(make_square: Maker, plane_sculpt: Surfac
     kept = state.positions.copy()
     take_back_poor(state, snapshot(RelaxState(mesh, plane_sculpt, RelaxOptions())))
     assert np.array_equal(state.positions, kept)
+
+
+def test_junctions_that_fold_quads_leave_their_curve_in_the_end(
+    make_square: Maker, plane_sculpt: SurfaceProjector
+) -> None:
+    # Two neighbouring junctions in the middle of a curve all but meet: whatever the others do, the quads between are flat.
+    square = make_square(8, 8)
+    row = np.flatnonzero(np.abs(square.positions[:, 1]) < 1e-9)
+    row = row[np.argsort(square.positions[row, 0])]
+    first, second = row[3], row[4]
+    curves = (*square.curves, Curve(square.positions[row], False))
+    positions, curve, fixed = square.positions.copy(), square.vertex_curve.copy(), square.is_fixed.copy()
+    positions[second] = positions[first] + (1e-5, 0.0, 0.0)
+    curve[row], fixed[[first, second]] = len(square.curves), True
+    mesh = replace(square, positions=positions, curves=curves, vertex_curve=curve, is_fixed=fixed)
+    relaxed = relax(mesh, plane_sculpt)
+    assert measure_quality(relaxed.positions, relaxed.quads).scaled_jacobian.min() > 0.1
+    assert (relaxed.vertex_curve[[first, second]] == -1).all()
+    assert np.array_equal(relaxed.positions[square.is_fixed], square.positions[square.is_fixed])

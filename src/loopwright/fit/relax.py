@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from loopwright.fit.link_edges import vertices_around
+from loopwright.fit.link_edges import on_rim, vertices_around
 from loopwright.fit.relax_options import RelaxOptions
 from loopwright.fit.relax_state import RelaxState
 from loopwright.fit.unfold import Places, count_folded, is_folded, lack, loosen, put_back, restore, snapshot, unfold
@@ -16,6 +16,8 @@ from loopwright.types import QuadMesh
 
 _UNFOLDINGS = 4  # one after the other, at most
 _BACK_ROWS = (1, 2, 4, 8)  # rows round folded quads that are put back where they were, in turns
+_FREED_ROWS = (0, 1, 3)  # rows round quads that nothing else unfolds whose vertices leave their curves, and ...
+_FREED_ROUNDS = 4  # ... rounds of evening out then
 _EXACT = 10  # last rounds whose vertices land on the sculpt itself
 _POOR = 0.2  # quality below which quads are better where they were before all rounds, if that is so
 
@@ -74,7 +76,29 @@ def _unfolded(mesh: QuadMesh, first: RelaxState, progress: Progress) -> RelaxSta
         _even_out(state, progress)
         if count_folded(state) < count_folded(best):
             best = state
+    for rows in _FREED_ROWS:
+        if count_folded(best)[0] == 0:
+            break
+        best = min(best, _freed(best, rows, progress), key=count_folded)
     return best
+
+
+def _freed(folded: RelaxState, rows: int, progress: Progress) -> RelaxState:
+    """Let all vertices round folded quads off their curves, junctions too, and even out for a few rounds from there."""
+    mesh = folded.mesh
+    freed = vertices_around(mesh.quads, is_folded(folded), rows, count=len(mesh.positions))
+    freed &= (mesh.vertex_curve >= 0) & ~mesh.on_mirror & ~on_rim(mesh.quads, len(mesh.positions))
+    freed |= folded.let_off
+    loose = replace(
+        mesh,
+        positions=folded.positions,
+        vertex_curve=np.where(freed, -1, mesh.vertex_curve).astype(np.int32),
+        is_fixed=mesh.is_fixed & ~freed,
+    )
+    state = RelaxState(loose, folded.projector, replace(folded.options, rounds=_FREED_ROUNDS, retries=0))
+    _even_out(state, progress)
+    state.let_off = freed
+    return state
 
 
 def _even_out_guarded(state: RelaxState, progress: Progress) -> bool:
