@@ -271,7 +271,7 @@ def test_good_quads_stay_where_they_are(make_square: Maker, plane_sculpt: Surfac
 def test_junctions_that_fold_quads_leave_their_curve_in_the_end(
     make_square: Maker, plane_sculpt: SurfaceProjector
 ) -> None:
-    # Two neighbouring junctions in the middle of a curve all but meet: whatever the others do, the quads between are flat.
+    # Two neighbouring junctions of a curve all but meet: whatever the others do, the quads between are flat.
     square = make_square(8, 8)
     row = np.flatnonzero(np.abs(square.positions[:, 1]) < 1e-9)
     row = row[np.argsort(square.positions[row, 0])]
