@@ -17,16 +17,16 @@ from loopwright.types import BoolArray, FloatArray, QuadMesh
 TOO_LONG, MOST_LONG = 2.5, 0.04
 """The longest edge over the shortest of a quad that is too long, and the share of such quads that is many."""
 
-_FAIR, _LONG_PRICE = 0.93, 0.03  # quality below which a quad costs, by the square of what it lacks, and ...
-_LONG = 2.2  # ... longest edge over shortest above which it costs so much
-_SHUNNING = 0.96, 0.1  # that quality and price where many quads are long
+_FAIR, _UNFAIR_PRICE = 0.9, 2.0  # a quad costs the square of what it lacks of 1, and so often of this quality
+_LONG, _LONG_PRICE = 2.2, 0.03  # longest edge over shortest above which it costs so much, and ...
+_SHUNNED, _SHUNNED_PRICE = 2.35, 0.15  # ... above which it costs so much more where many quads are long
 LOST = 0.03  # a lead of its own paint below this is as good as lost
 _AIM, _LEAD_PRICE = 0.12, 3.0  # lead of its own paint below which a quad costs, and how much
-_PURE_PRICE = 0.3  # of what a quad lacks, beside that, of the lead that all quads shall have
+_PURE_PRICE = 0.5  # of what a quad lacks, beside that, of the lead that all quads shall have
 _SWEPT = 2.0  # how much of its lead a quad loses at most, per share of its area that a moved corner's sides can sweep
 _RADII = (0.35, 0.15, 0.06)  # of the places tried, in edges, one after the other
 _ROUNDS = 9
-_GAIN = 7e-4
+_GAIN = 2e-4
 
 
 class PlaceSearch:
@@ -221,9 +221,11 @@ class PlaceSearch:
         flat = where.reshape(-1, 3)
         local = np.arange(len(flat), dtype=np.int32).reshape(-1, 4)
         quality = face_quality(flat, local, aim.reshape(-1, 3)).reshape(where.shape[:2])
-        fair, price = _SHUNNING if self.shuns_long else (_FAIR, _LONG_PRICE)
-        longer = 1.0 / np.maximum(edge_ratios(flat, local), 1e-9).reshape(where.shape[:2]) - _LONG
-        cost = np.maximum(fair - quality, 0.0) ** 2 + price * np.maximum(longer, 0.0)
+        ratio = 1.0 / np.maximum(edge_ratios(flat, local), 1e-9).reshape(where.shape[:2])
+        cost = (1.0 - quality) ** 2 + _UNFAIR_PRICE * np.maximum(_FAIR - quality, 0.0) ** 2
+        cost += _LONG_PRICE * np.maximum(ratio - _LONG, 0.0)
+        if self.shuns_long:
+            cost += _SHUNNED_PRICE * np.maximum(ratio - _SHUNNED, 0.0)
         falls = quality < floor[:, None] - 1e-9
         falls[:, 0] = False
         return np.where(falls, np.inf, cost)

@@ -19,14 +19,14 @@ from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
-_POOR = 0.84  # quality below which, and ...
+_POOR = 0.95  # quality below which, and ...
 _LONG = 2.2  # ... longest edge over shortest above which the vertices of a quad look for better places
 _ROWS = 2  # of vertices round a lost quad that do, in ...
 _WINNING = 27  # ... at most so many rounds; ...
 _WINNING_PRICES = 9.0, 60.0  # ... by what they lack of their own paint, the latter where the former does not do
-_IMPURE, _PURE = 0.012, 0.6  # share of the area under quads of other regions from which they cost by such leads, ...
+_IMPURE, _PURE = 0.012, 0.7  # share of the area under quads of other regions from which they cost by such leads, ...
 _WEAK = 0.3  # ... and those that lead by less than this are won too
-_VERY_IMPURE, _PURER = 0.02, 0.8  # the same where so much is, and ...
+_VERY_IMPURE, _PURER = 0.02, 0.85  # the same where so much is, and ...
 _SHAPELY = 0.83  # ... all but one in twenty quads are of this quality
 _NEARLY_LOST, _WON = 0.1, 0.2  # lead of its own paint below which a quad is won, and from which it surely is
 _LEAST, _LEAST_MENDED = 0.3, 0.5  # quality below which no quad gets for its paint, and for others' shape
@@ -62,7 +62,7 @@ def touch_up(
         return mesh
     progress("touch up", 0.0)
     search = PlaceSearch(mesh, projector, sampler)
-    search.pure = _purity_asked(search)
+    search.pure, search.shuns_long = _purity_asked(search), _are_many_long(search)
     stays = _apexes(mesh) if held is None else _apexes(mesh) | held
     start = search.normals.copy()
     _win(search, stays, lambda done: progress("touch up", 0.4 * done))
@@ -111,6 +111,11 @@ def _purity_asked(search: PlaceSearch) -> float:
     if impurity > _VERY_IMPURE and float(np.quantile(search.quality(), 0.05)) > _SHAPELY:
         return _PURER
     return _PURE if impurity > _IMPURE else 0.0
+
+
+def _are_many_long(search: PlaceSearch) -> bool:
+    """Say whether many quads are long."""
+    return float((edge_ratios(search.positions, search.mesh.quads) < 1.0 / TOO_LONG).mean()) > MOST_LONG
 
 
 def _impurity(search: PlaceSearch) -> float:
@@ -165,9 +170,8 @@ def _win_for(search: PlaceSearch, stays: BoolArray, least: float, progress: Call
 def _mend(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
     """Mend poor quads."""
     mesh, on_curve, rim = search.mesh, search.mesh.vertex_curve >= 0, _on_rim(search.mesh)
-    ratio = edge_ratios(search.positions, mesh.quads)
-    search.shuns_long = float((ratio < 1.0 / TOO_LONG).mean()) > MOST_LONG
-    poor = (search.quality() < _POOR) | (ratio < 1.0 / _LONG)
+    search.shuns_long |= _are_many_long(search)
+    poor = (search.quality() < _POOR) | (edge_ratios(search.positions, mesh.quads) < 1.0 / _LONG)
     free = vertices_around(mesh.quads, poor, 0, count=len(mesh.positions)) & ~stays & ~mesh.is_fixed
     free &= ~(on_curve & mesh.on_mirror) & ~(rim & ~on_curve)
     search.improve(np.flatnonzero(free), _slides(mesh), least=_LEAST_MENDED, progress=progress)
