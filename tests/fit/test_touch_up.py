@@ -176,7 +176,7 @@ def test_long_quads_are_evened_out_more_where_there_are_many(
     assert quality(out).min() > LEAST
 
 
-def test_shapely_meshes_with_much_other_paint_give_more_for_their_own(
+def test_meshes_with_much_other_paint_give_more_for_their_own(
     make_square: Maker, board: SurfaceProjector, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     mesh = two_regions(make_square, 16)
@@ -184,7 +184,7 @@ def test_shapely_meshes_with_much_other_paint_give_more_for_their_own(
     wavy = board.positions[:, 0] > 0.09 * np.sin(9.0 * board.positions[:, 1])
     sampler = sampler_of(mesh, board, replace(paint, color=wavy.astype(np.int32)))
     out = touch_up(mesh, board, sampler)
-    monkeypatch.setattr(last, "_VERY_IMPURE", 1.0)
+    monkeypatch.setattr(last, "_IMPURE", 1.0)
     usual = touch_up(mesh, board, sampler)
     before, less, more = (float(sampler.lead(made.positions)[0].mean()) for made in (mesh, usual, out))
     assert before < 0.96

@@ -24,10 +24,8 @@ _LONG = 2.2  # ... longest edge over shortest above which the vertices of a quad
 _ROWS = 2  # of vertices round a lost quad that do, in ...
 _WINNING = 27  # ... at most so many rounds; ...
 _WINNING_PRICES = 9.0, 60.0  # ... by what they lack of their own paint, the latter where the former does not do
-_IMPURE, _PURE = 0.012, 0.7  # share of the area under quads of other regions from which they cost by such leads, ...
-_WEAK = 0.3  # ... and those that lead by less than this are won too
-_VERY_IMPURE, _PURER = 0.02, 0.85  # the same where so much is, and ...
-_SHAPELY = 0.83  # ... all but one in twenty quads are of this quality
+_IMPURE, _PURE = 0.012, 0.97  # share of the area under quads of other regions from which they cost by such leads, ...
+_WEAK = 0.8  # ... and those that lead by less than this are won too
 _NEARLY_LOST, _WON = 0.1, 0.2  # lead of its own paint below which a quad is won, and from which it surely is
 _LEAST, _LEAST_MENDED = 0.3, 0.5  # quality below which no quad gets for its paint, and for others' shape
 _BAD = 0.5  # quality below which corners of quads leave their curves for better ones
@@ -62,7 +60,8 @@ def touch_up(
         return mesh
     progress("touch up", 0.0)
     search = PlaceSearch(mesh, projector, sampler)
-    search.pure, search.shuns_long = _purity_asked(search), _are_many_long(search)
+    search.pure = _PURE if _impurity(search) > _IMPURE else 0.0
+    search.shuns_long = _are_many_long(search)
     stays = _apexes(mesh) if held is None else _apexes(mesh) | held
     start = search.normals.copy()
     _win(search, stays, lambda done: progress("touch up", 0.4 * done))
@@ -103,14 +102,6 @@ def undo_crossings(
         rows += 1
         back = vertices_around(mesh.quads, spoilt, rows, count=len(out))
         out = np.where(back[:, None], mesh.positions, out)
-
-
-def _purity_asked(search: PlaceSearch) -> float:
-    """Return the lead of its own paint that every quad shall have, if that can be had; 0 where most have it."""
-    impurity = _impurity(search)
-    if impurity > _VERY_IMPURE and float(np.quantile(search.quality(), 0.05)) > _SHAPELY:
-        return _PURER
-    return _PURE if impurity > _IMPURE else 0.0
 
 
 def _are_many_long(search: PlaceSearch) -> bool:
