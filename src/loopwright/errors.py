@@ -83,6 +83,12 @@ class PatienceError(LoopwrightError):
     exit_code = ConvergenceError.exit_code
 
 
+class UnlikeHalvesError(LoopwrightError):
+    """One half is no image of the other, however it is bent; caught where the mesh is made without a mirror then."""
+
+    exit_code = MarksError.exit_code
+
+
 class InternalError(LoopwrightError):
     """An invariant of our own is broken: a fault of the program, not of its user."""
 

@@ -11,7 +11,14 @@ from loopwright.counts.find_region import find_region
 from loopwright.counts.read_pins import is_opening, pole_prices
 from loopwright.counts.tell_poles import tell_poles
 from loopwright.edit.run_edits import run_edits
-from loopwright.errors import Cancelled, ConvergenceError, InfeasibleError, InternalError, TightBudgetError
+from loopwright.errors import (
+    Cancelled,
+    ConvergenceError,
+    InfeasibleError,
+    InternalError,
+    TightBudgetError,
+    UnlikeHalvesError,
+)
 from loopwright.fit.hold_points import check_points, tell_points, without_openings
 from loopwright.fit.measure_quality import measure_quality
 from loopwright.fit.reach_tips import tell_tips
@@ -50,6 +57,12 @@ from loopwright.types import Finding, QuadMesh, RegionSurface
 from loopwright.wishes import name_apart
 
 Value = TypeVar("Value")
+
+_UNLIKE = (
+    "The halves of the sculpt match but for a part that is on one of them alone, or stands elsewhere on the other: its "
+    "mirror image would stand beside the sculpt. So the mesh covers the sculpt as a whole, without a mirror. To plan "
+    "and edit that mesh say so (--mirror none); to make both halves equal all the same ask for them (--mirror-shape)."
+)
 
 
 def plan(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> PlanResult:
@@ -119,8 +132,15 @@ def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     """Make the mesh of a sculpt that is open already."""
     asked, wishes = wishes, _name_apart(wishes)
     made = _plan(ground, wishes, clock)
-    with ground.shelf.borrowing(made.tried):
-        return _build(ground, asked, wishes, made, clock)
+    try:
+        with ground.shelf.borrowing(made.tried):
+            return _build(ground, asked, wishes, made, clock)
+    except UnlikeHalvesError:
+        wishes = replace(wishes, mirror="none")
+        made = _plan(ground, wishes, clock)
+        told = (Finding("unlike_halves", _UNLIKE), *(each for each in made.findings if each.kind != "no_mirror"))
+        with ground.shelf.borrowing(made.tried):
+            return _build(ground, asked, wishes, replace(made, findings=told), clock)
 
 
 def _build(ground: Ground, asked: BuildOptions, wishes: BuildOptions, made: _Plan, clock: Clock) -> BuildResult:

@@ -59,7 +59,7 @@ class Case:
 
 
 @pytest.mark.parametrize(
-    ("n", "middle", "reach", "left"), [(14, (0.3, -0.2), (0.1, 0.14), 0), (20, (-0.1, 0.17), (0.1, 0.12), 1)]
+    ("n", "middle", "reach", "left"), [(20, (0.2, -0.2), (0.2, 0.14), 0), (20, (-0.1, 0.17), (0.1, 0.12), 1)]
 )
 def test_what_touching_up_cannot_win_is_won(
     make_square: Maker, board: SurfaceProjector, n: int, middle: Pair, reach: Pair, left: int
@@ -93,13 +93,13 @@ def test_a_mesh_that_has_its_paint_is_the_same(make_square: Maker, board: Surfac
 
 
 def test_what_is_no_better_is_not_taken(make_square: Maker, board: SurfaceProjector) -> None:
-    case = Case(two_regions(make_square, 14), board, (0.3, -0.2), (0.1, 0.14))
+    case = Case(two_regions(make_square, 20), board, (0.2, -0.2), (0.2, 0.14))
     case.standing = replace(case.standing, rank=(0, 0, 0.0))
     assert case.won() is case.touched
 
 
 def test_held_vertices_stay(make_square: Maker, board: SurfaceProjector) -> None:
-    case = Case(two_regions(make_square, 14), board, (0.3, -0.2), (0.1, 0.14))
+    case = Case(two_regions(make_square, 14), board, (0.2, -0.2), (0.17, 0.17))
     case.held = np.abs(case.mesh.positions[:, 0]) < 1e-9
     case.mesh = replace(case.mesh, is_fixed=case.mesh.is_fixed | case.held)
     case.laid = case.fit.lay(case.mesh)

@@ -10,8 +10,9 @@ import pytest
 
 from loopwright.fit.reflect import reflect_half
 from loopwright.marks.paint_apart import paint_apart
-from loopwright.options import BuildOptions
+from loopwright.options import BuildOptions, Mirror
 from loopwright.pipeline import build, plan
+from loopwright.surface.project import SurfaceProjector
 from loopwright.types import MirrorPlane, QuadMesh, Sculpt
 
 X = MirrorPlane(np.array([1.0, 0.0, 0.0]), 0.0)
@@ -109,6 +110,36 @@ def test_own_sides_that_fold_quads_are_only_taken_where_they_are_asked_for(
     result = build(painted_apart(tools), options=wishes)
     assert ("own_sides" in {f.kind for f in result.findings}) == (asked is None)
     assert (result.mesh.mirror is not None) == (asked is None)
+
+
+@pytest.mark.parametrize("mirror", ["auto", "x"])
+def test_a_horn_on_one_half_alone_gets_no_mirror_image_beside_the_sculpt(
+    tools: Any, monkeypatch: pytest.MonkeyPatch, mirror: Mirror
+) -> None:
+    positions, triangles = tools.icosphere(5)
+    colors = np.where(positions[:, 2:] > 0, (200, 60, 60), (60, 60, 200))
+    colors = np.where(positions[:, 1:2] > 0.5, (60, 200, 60), colors)  # it mirrors across x alone
+    tip = np.array([np.sin(0.5), 0.0, np.cos(0.5)])
+    from_tip = np.arccos(np.clip(positions @ tip, -1, 1))
+    horned = positions * (1.0 + 0.3 * np.exp(-((from_tip / 0.2) ** 2)))[:, None]
+
+    def folded(half: QuadMesh, *_: object, **__: object) -> QuadMesh:
+        whole = reflect_half(half)
+        return replace(whole, quads=whole.quads[:, [1, 0, 2, 3]], mirror=None)
+
+    monkeypatch.setattr("loopwright.stages.take_sides.own_sides", folded)
+    sculpt = tools.paint(horned, triangles, colors)
+    result = build(sculpt, options=BuildOptions(budget=1500, mirror=mirror, fit_limit=False))
+    kinds = {finding.kind for finding in result.findings}
+    away = np.abs(SurfaceProjector(horned, triangles).project(result.mesh.positions).points - result.mesh.positions)
+    if mirror == "auto":
+        assert "unlike_halves" in kinds and not kinds & {"own_sides", "no_mirror"}
+        assert result.mesh.mirror is None and result.half is None
+        assert away.max() < 0.02
+        assert result.options.mirror == "auto"
+    else:  # what is asked for is done
+        assert "own_sides" in kinds and result.mesh.mirror is not None
+        assert away.max() > 0.1
 
 
 @pytest.mark.parametrize("good", ["without tips", "to the nearest"])

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import numpy as np
+
+from loopwright.errors import UnlikeHalvesError
 from loopwright.fit.find_crossings import CrossingFinder
 from loopwright.fit.fold_mirror import fold_mirror
+from loopwright.fit.link_edges import mean_edges
 from loopwright.fit.measure_quality import are_folded
 from loopwright.fit.own_sides import OwnPaint, own_sides
 from loopwright.fit.reflect import reflect_half
 from loopwright.fit.tell_loosened import tell_loosened
 from loopwright.marks.name_regions import choose_open
 from loopwright.marks.options import MarksOptions
+from loopwright.numerics.norms import norms
 from loopwright.options import BuildOptions
 from loopwright.progress import Progress
 from loopwright.reuse.bend_half import bend_half
@@ -17,10 +22,12 @@ from loopwright.stages.find_regions import FoundRegions
 from loopwright.stages.keep_in_paint import paint_index
 from loopwright.stages.read_ground import Ground
 from loopwright.stages.without_names import without_names
+from loopwright.surface.project import SurfaceProjector
 from loopwright.types import Finding, FloatArray, QuadMesh
 
 _MOST_CROSSING = 0.005  # of the quads may pass through others: lips that touch
 _TOO_MANY_CROSSING = 0.015  # of the quads: so many the fit can hardly part again
+_ASTRAY, _MOST_ASTRAY = 1.0, 0.01  # edges off the sculpt, and the share of the image's vertices that may be so far
 _FOLDED_SIDES = (
     "With sides of their own some quads would be folded, or pass through others, so both halves are made equal after "
     "all: paint both alike, or ask for them (--own-sides) all the same."
@@ -39,6 +46,11 @@ def take_sides(
     ----------
     half : evened out, ending at its mirror plane.
     held : (k, 3) places at which a vertex of it is to stay.
+
+    Raises
+    ------
+    UnlikeHalvesError : it is not, and a part of the half's plain image would stand beside the sculpt, by a plane that
+        was not asked for.
     """
     projector, palette = ground.projector, regions.paint.palette
     is_open = choose_open(palette, MarksOptions(open_colors=wishes.leave_open))
@@ -66,8 +78,19 @@ def take_sides(
     before = _faults(half)
     whole, faults = ground.shelf.keep("own sides", reads, make)
     if wishes.mirror_shape is None and _are_more(faults, before, _TOO_MANY_CROSSING * len(whole.quads)):
+        if wishes.mirror == "auto" and _share_astray(half, projector) > _MOST_ASTRAY:
+            raise UnlikeHalvesError(_FOLDED_SIDES)
         return half, [Finding("own_sides", _FOLDED_SIDES)]
     return whole, tell_loosened(reflect_half(half), whole)
+
+
+def _share_astray(half: QuadMesh, projector: SurfaceProjector) -> float:
+    """Return which share of the vertices of the half's image lies more than an edge off the sculpt."""
+    if half.mirror is None:
+        return 0.0
+    image = half.mirror.reflect(half.positions)
+    off = norms(projector.project(image).points - image)
+    return float(np.mean(off > _ASTRAY * mean_edges(half.positions, half.quads)))
 
 
 def _faults(mesh: QuadMesh) -> tuple[int, int]:
