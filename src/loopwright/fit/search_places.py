@@ -19,7 +19,7 @@ TOO_LONG, MOST_LONG = 2.5, 0.04
 
 _FAIR, _UNFAIR_PRICE = 0.9, 2.0  # a quad costs the square of what it lacks of 1, and so often of this quality
 _LONG, _LONG_PRICE = 2.2, 0.03  # longest edge over shortest above which it costs so much, and ...
-_SHUNNED, _SHUNNED_PRICE = 2.35, 0.15  # ... above which it costs so much more where many quads are long
+_SHUNNED, _SHUNNED_PRICE = 2.35, 0.18  # ... above which it costs so much more where many quads are long
 LOST = 0.03  # a lead of its own paint below this is as good as lost
 _AIM, _LEAD_PRICE = 0.12, 3.0  # lead of its own paint below which a quad costs, and how much
 _PURE_PRICE = 0.35  # of what a quad lacks, beside that, of the lead that all quads shall have
