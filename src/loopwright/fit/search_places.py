@@ -17,7 +17,8 @@ from loopwright.types import BoolArray, FloatArray, QuadMesh
 TOO_LONG, MOST_LONG = 2.5, 0.04
 """The longest edge over the shortest of a quad that is too long, and the share of such quads that is many."""
 
-_FAIR, _UNFAIR_PRICE = 0.9, 2.0  # a quad costs the square of what it lacks of 1, and so often of this quality
+_FAIR, _UNFAIR_PRICE = 0.9, 2.0  # a quad costs the square of what it lacks of 1, and so often of this quality, ...
+_BAD, _BAD_PRICE = 0.75, 4.0  # ... and so often again of this one
 _LONG, _LONG_PRICE = 2.2, 0.03  # longest edge over shortest above which it costs so much, and ...
 _SHUNNED, _SHUNNED_PRICE = 2.35, 0.18  # ... above which it costs so much more where many quads are long
 LOST = 0.03  # a lead of its own paint below this is as good as lost
@@ -223,6 +224,7 @@ class PlaceSearch:
         quality = face_quality(flat, local, aim.reshape(-1, 3)).reshape(where.shape[:2])
         ratio = 1.0 / np.maximum(edge_ratios(flat, local), 1e-9).reshape(where.shape[:2])
         cost = (1.0 - quality) ** 2 + _UNFAIR_PRICE * np.maximum(_FAIR - quality, 0.0) ** 2
+        cost += _BAD_PRICE * np.maximum(_BAD - quality, 0.0) ** 2
         cost += _LONG_PRICE * np.maximum(ratio - _LONG, 0.0)
         if self.shuns_long:
             cost += _SHUNNED_PRICE * np.maximum(ratio - _SHUNNED, 0.0)

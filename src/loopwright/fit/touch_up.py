@@ -39,6 +39,8 @@ def touch_up(
     sampler: PaintSampler | None = None,
     held: BoolArray | None = None,
     progress: Progress = silent,
+    *,
+    purifies: bool = True,
 ) -> QuadMesh:
     """Return the mesh with quads won for their own paint, as far as can be, and with poor shapes mended.
 
@@ -55,12 +57,13 @@ def touch_up(
     mesh : on the sculpt, or near to it: vertices keep their distance from it.
     sampler : of this mesh and the sculpt's paint; None where there is no paint.
     held : (n,) bool, vertices that stay where they are whatever the paint.
+    purifies : win quads with much other paint, too; it takes several times as long.
     """
     if len(mesh.quads) == 0:
         return mesh
     progress("touch up", 0.0)
     search = PlaceSearch(mesh, projector, sampler)
-    search.pure = _PURE if _impurity(search) > _IMPURE else 0.0
+    search.pure = _PURE if purifies and _impurity(search) > _IMPURE else 0.0
     search.shuns_long = _are_many_long(search)
     stays = _apexes(mesh) if held is None else _apexes(mesh) | held
     start = search.normals.copy()
