@@ -84,7 +84,7 @@ class PatienceError(LoopwrightError):
 
 
 class UnlikeHalvesError(LoopwrightError):
-    """One half is no image of the other, however it is bent; caught where the mesh is made without a mirror then."""
+    """A part of one half has no place on the other; caught where the mesh is made without a mirror then, never told."""
 
     exit_code = MarksError.exit_code
 

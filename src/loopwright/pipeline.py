@@ -16,6 +16,7 @@ from loopwright.errors import (
     ConvergenceError,
     InfeasibleError,
     InternalError,
+    LoopwrightError,
     TightBudgetError,
     UnlikeHalvesError,
 )
@@ -51,18 +52,12 @@ from loopwright.stages.make_quads import make_quads
 from loopwright.stages.place_poles import place_added_poles
 from loopwright.stages.read_ground import Ground, Source, read_ground
 from loopwright.stages.sample_on import sample_on
-from loopwright.stages.take_sides import take_sides
+from loopwright.stages.take_sides import FOLDED_SIDES, UNLIKE_HALVES, take_sides
 from loopwright.stages.without_names import without_names
 from loopwright.types import Finding, QuadMesh, RegionSurface
 from loopwright.wishes import name_apart
 
 Value = TypeVar("Value")
-
-_UNLIKE = (
-    "The halves of the sculpt match but for a part that is on one of them alone, or stands elsewhere on the other: its "
-    "mirror image would stand beside the sculpt. So the mesh covers the sculpt as a whole, without a mirror. To plan "
-    "and edit that mesh say so (--mirror none); to make both halves equal all the same ask for them (--mirror-shape)."
-)
 
 
 def plan(source: Source, *, options: BuildOptions | None = None, progress: Progress = silent) -> PlanResult:
@@ -131,16 +126,26 @@ def plan_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> PlanResult:
 def build_on(ground: Ground, wishes: BuildOptions, clock: Clock) -> BuildResult:
     """Make the mesh of a sculpt that is open already."""
     asked, wishes = wishes, _name_apart(wishes)
-    made = _plan(ground, wishes, clock)
     try:
-        with ground.shelf.borrowing(made.tried):
-            return _build(ground, asked, wishes, made, clock)
+        return _build_as(ground, asked, wishes, clock)
     except UnlikeHalvesError:
-        wishes = replace(wishes, mirror="none")
-        made = _plan(ground, wishes, clock)
-        told = (Finding("unlike_halves", _UNLIKE), *(each for each in made.findings if each.kind != "no_mirror"))
-        with ground.shelf.borrowing(made.tried):
-            return _build(ground, asked, wishes, replace(made, findings=told), clock)
+        pass
+    try:
+        return _build_as(ground, asked, replace(wishes, mirror="none"), clock, UNLIKE_HALVES)
+    except Cancelled:
+        raise
+    except LoopwrightError:  # what is wished for may have no place in a mesh without a mirror
+        pass
+    return _build_as(ground, asked, replace(wishes, mirror_shape=True), clock, FOLDED_SIDES)
+
+
+def _build_as(ground: Ground, asked: BuildOptions, wishes: BuildOptions, clock: Clock, *told: Finding) -> BuildResult:
+    """Plan and make the mesh, with what was found before in front of what is found."""
+    made = _plan(ground, wishes, clock)
+    if told:  # the plane that was not used
+        made = replace(made, findings=(*told, *(each for each in made.findings if each.kind != "no_mirror")))
+    with ground.shelf.borrowing(made.tried):
+        return _build(ground, asked, wishes, made, clock)
 
 
 def _build(ground: Ground, asked: BuildOptions, wishes: BuildOptions, made: _Plan, clock: Clock) -> BuildResult:

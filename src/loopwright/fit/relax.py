@@ -84,20 +84,13 @@ def _unfolded(mesh: QuadMesh, first: RelaxState, progress: Progress) -> RelaxSta
 
 
 def _freed(folded: RelaxState, rows: int, progress: Progress) -> RelaxState:
-    """Let all vertices round folded quads off their curves, junctions too, and even out for a few rounds from there."""
-    mesh = folded.mesh
-    freed = vertices_around(mesh.quads, is_folded(folded), rows, count=len(mesh.positions))
-    freed &= (mesh.vertex_curve >= 0) & ~mesh.on_mirror & ~on_rim(mesh.quads, len(mesh.positions))
-    freed |= folded.let_off
-    loose = replace(
-        mesh,
-        positions=folded.positions,
-        vertex_curve=np.where(freed, -1, mesh.vertex_curve).astype(np.int32),
-        is_fixed=mesh.is_fixed & ~freed,
-    )
-    state = RelaxState(loose, folded.projector, replace(folded.options, rounds=_FREED_ROUNDS, retries=0))
+    """Let the vertices round folded quads off their curves, as loosening does, and even out anew from there."""
+    mesh, options = folded.mesh, replace(folded.options, rounds=_FREED_ROUNDS, retries=0)
+    near = vertices_around(mesh.quads, is_folded(folded), rows, count=len(mesh.positions))
+    state = RelaxState(replace(mesh, positions=folded.positions), folded.projector, options)
+    state.let_off, state.home = folded.let_off, folded.home
+    state.free_from_curves(near & ~on_rim(mesh.quads, len(mesh.positions)))
     _even_out(state, progress)
-    state.let_off = freed
     return state
 
 

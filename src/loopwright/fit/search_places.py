@@ -19,8 +19,10 @@ TOO_LONG, MOST_LONG = 2.5, 0.04
 
 _FAIR, _UNFAIR_PRICE = 0.9, 2.0  # a quad costs the square of what it lacks of 1, and so often of this quality, ...
 _BAD, _BAD_PRICE = 0.75, 4.0  # ... and so often again of this one
-_LONG, _LONG_PRICE = 2.2, 0.03  # longest edge over shortest above which it costs so much, and ...
-_SHUNNED, _SHUNNED_PRICE = 2.35, 0.18  # ... above which it costs so much more where many quads are long
+LONG = 2.2
+"""The longest edge over the shortest above which a quad costs."""
+_LONG_PRICE = 0.03  # of what is more than that, and ...
+_SHUNNED, _SHUNNED_PRICE = 2.35, 0.18  # ... of what is more than this, where many quads are long
 LOST = 0.03  # a lead of its own paint below this is as good as lost
 _AIM, _LEAD_PRICE = 0.12, 3.0  # lead of its own paint below which a quad costs, and how much
 _PURE_PRICE = 0.35  # of what a quad lacks, beside that, of the lead that all quads shall have
@@ -225,7 +227,7 @@ class PlaceSearch:
         ratio = 1.0 / np.maximum(edge_ratios(flat, local), 1e-9).reshape(where.shape[:2])
         cost = (1.0 - quality) ** 2 + _UNFAIR_PRICE * np.maximum(_FAIR - quality, 0.0) ** 2
         cost += _BAD_PRICE * np.maximum(_BAD - quality, 0.0) ** 2
-        cost += _LONG_PRICE * np.maximum(ratio - _LONG, 0.0)
+        cost += _LONG_PRICE * np.maximum(ratio - LONG, 0.0)
         if self.shuns_long:
             cost += _SHUNNED_PRICE * np.maximum(ratio - _SHUNNED, 0.0)
         falls = quality < floor[:, None] - 1e-9

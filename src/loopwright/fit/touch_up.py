@@ -13,14 +13,13 @@ from loopwright.fit.link_edges import groups_apart, on_rim, vertices_around
 from loopwright.fit.mend_worst import edge_ratios, face_quality
 from loopwright.fit.paint_sampler import PaintSampler
 from loopwright.fit.part_crossings import StrayFinder
-from loopwright.fit.search_places import MOST_LONG, TOO_LONG, PlaceSearch
+from loopwright.fit.search_places import LONG, MOST_LONG, TOO_LONG, PlaceSearch
 from loopwright.progress import Progress, silent
 from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
-_POOR = 0.95  # quality below which, and ...
-_LONG = 2.2  # ... longest edge over shortest above which the vertices of a quad look for better places
+_SQUARE = 0.95  # quality below which, as if they are long, the vertices of a quad look for better places
 _ROWS = 2  # of vertices round a lost quad that do, in ...
 _WINNING = 27  # ... at most so many rounds; ...
 _WINNING_PRICES = 9.0, 60.0  # ... by what they lack of their own paint, the latter where the former does not do
@@ -46,18 +45,18 @@ def touch_up(
 
     Where another colour outweighs a quad's own, or all but does, the vertices round it leave their curves and junctions
     their places, whatever that costs in shape; where no quad is won by that, they stay. Where much of the mesh lies
-    under quads of other regions, quads with much other paint are won too. Round poor quads vertices move within their
-    regions and along their curves; junctions, and what lies on curves in the mirror plane, stay. Only round quads that
-    are bad even then they leave them, if there is paint, and lose none by it. Shapes are mended on the whole: for many
-    better quads a few get less good, though no sound one gets poor. Where many quads are long, that counts for more.
-    Tips and sharp edges stay.
+    under quads of other regions, all quads near other paint are won. Round quads that are not all but square vertices
+    move within their regions and along their curves; junctions, and what lies on curves in the mirror plane, stay. Only
+    round quads that are bad even then they leave them, if there is paint, and lose none by it. Shapes are mended on the
+    whole: for many better quads a few get less good, though no sound one gets poor. Where many quads are long, at the
+    start or after winning, that counts for more. Tips and sharp edges stay.
 
     Parameters
     ----------
     mesh : on the sculpt, or near to it: vertices keep their distance from it.
     sampler : of this mesh and the sculpt's paint; None where there is no paint.
     held : (n,) bool, vertices that stay where they are whatever the paint.
-    purifies : win quads with much other paint, too; it takes several times as long.
+    purifies : win quads near other paint, too, where much of the mesh lies under it; it takes several times as long.
     """
     if len(mesh.quads) == 0:
         return mesh
@@ -120,7 +119,7 @@ def _impurity(search: PlaceSearch) -> float:
 
 
 def _win(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
-    """Win quads that other paint outweighs or, where much of the mesh is under other paint, that have much of it."""
+    """Win quads that other paint outweighs or, where much of the mesh is under other paint, all near other paint."""
     usual = search.lead_price
     search.least_lead = _WON  # from now on, so that what is won stays so
     for step, price in enumerate(_WINNING_PRICES):
@@ -162,10 +161,10 @@ def _win_for(search: PlaceSearch, stays: BoolArray, least: float, progress: Call
 
 
 def _mend(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
-    """Mend poor quads."""
+    """Mend quads that are not all but square, and long ones."""
     mesh, on_curve, rim = search.mesh, search.mesh.vertex_curve >= 0, _on_rim(search.mesh)
     search.shuns_long |= _are_many_long(search)
-    poor = (search.quality() < _POOR) | (edge_ratios(search.positions, mesh.quads) < 1.0 / _LONG)
+    poor = (search.quality() < _SQUARE) | (edge_ratios(search.positions, mesh.quads) < 1.0 / LONG)
     free = vertices_around(mesh.quads, poor, 0, count=len(mesh.positions)) & ~stays & ~mesh.is_fixed
     free &= ~(on_curve & mesh.on_mirror) & ~(rim & ~on_curve)
     search.improve(np.flatnonzero(free), _slides(mesh), least=_LEAST_MENDED, progress=progress)

@@ -22,6 +22,8 @@ class Clock:
         """Time what runs inside."""
         self.progress(name, 0.0)
         start = time.perf_counter()
-        yield
-        self.timings[name] = self.timings.get(name, 0.0) + time.perf_counter() - start
+        try:
+            yield
+        finally:
+            self.timings[name] = self.timings.get(name, 0.0) + time.perf_counter() - start
         self.progress(name, 1.0)

@@ -27,10 +27,21 @@ from loopwright.types import Finding, FloatArray, QuadMesh
 
 _MOST_CROSSING = 0.005  # of the quads may pass through others: lips that touch
 _TOO_MANY_CROSSING = 0.015  # of the quads: so many the fit can hardly part again
-_ASTRAY, _MOST_ASTRAY = 1.0, 0.01  # edges off the sculpt, and the share of the image's vertices that may be so far
-_FOLDED_SIDES = (
+_ASTRAY, _MOST_ASTRAY = 1.0, 0.01  # edges off the sculpt, and the share of a half whose image may be so far
+_SAMPLES = 20000  # of the half that is not meshed
+FOLDED_SIDES = Finding(
+    "own_sides",
     "With sides of their own some quads would be folded, or pass through others, so both halves are made equal after "
-    "all: paint both alike, or ask for them (--own-sides) all the same."
+    "all: paint both alike, or ask for them (--own-sides) all the same. Where a part is on one half alone, --mirror "
+    "none covers the sculpt as a whole.",
+)
+UNLIKE_HALVES = Finding(
+    "unlike_halves",
+    "The halves of the sculpt match but for a part that is on one of them alone, or stands elsewhere on the other. "
+    "With sides of their own some quads would be folded, or pass through others, and equal halves would leave the "
+    "sculpt there. So the mesh covers the sculpt as a whole, without a mirror. To plan and edit that mesh, and to have "
+    "it in half the time, say so (--mirror none); --mirror-shape makes both halves equal, and --own-sides gives each "
+    "its own, all the same.",
 )
 
 
@@ -49,8 +60,8 @@ def take_sides(
 
     Raises
     ------
-    UnlikeHalvesError : it is not, and a part of the half's plain image would stand beside the sculpt, by a plane that
-        was not asked for.
+    UnlikeHalvesError : it is not, and equal halves would leave the sculpt on a part of it, with a plane that was not
+        asked for.
     """
     projector, palette = ground.projector, regions.paint.palette
     is_open = choose_open(palette, MarksOptions(open_colors=wishes.leave_open))
@@ -79,18 +90,23 @@ def take_sides(
     whole, faults = ground.shelf.keep("own sides", reads, make)
     if wishes.mirror_shape is None and _are_more(faults, before, _TOO_MANY_CROSSING * len(whole.quads)):
         if wishes.mirror == "auto" and _share_astray(half, projector) > _MOST_ASTRAY:
-            raise UnlikeHalvesError(_FOLDED_SIDES)
-        return half, [Finding("own_sides", _FOLDED_SIDES)]
+            raise UnlikeHalvesError(UNLIKE_HALVES.text)
+        return half, [FOLDED_SIDES]
     return whole, tell_loosened(reflect_half(half), whole)
 
 
 def _share_astray(half: QuadMesh, projector: SurfaceProjector) -> float:
-    """Return which share of the vertices of the half's image lies more than an edge off the sculpt."""
+    """Return of which share of a half the plain image lies more than an edge off the sculpt, of the one with more.
+
+    One half is measured at the vertices of its mesh, the other at those of the sculpt.
+    """
     if half.mirror is None:
         return 0.0
-    image = half.mirror.reflect(half.positions)
-    off = norms(projector.project(image).points - image)
-    return float(np.mean(off > _ASTRAY * mean_edges(half.positions, half.quads)))
+    behind = projector.positions[half.mirror.signed_distance(projector.positions) < 0.0]
+    behind = behind[:: max(1, len(behind) // _SAMPLES)]
+    most = _ASTRAY * float(mean_edges(half.positions, half.quads).mean())
+    images = (half.mirror.reflect(points) for points in (half.positions, behind))
+    return max(float(np.mean(norms(projector.project(at).points - at) > most)) for at in images if len(at))
 
 
 def _faults(mesh: QuadMesh) -> tuple[int, int]:
