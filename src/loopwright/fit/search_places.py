@@ -28,8 +28,8 @@ _AIM, _LEAD_PRICE = 0.12, 3.0  # lead of its own paint below which a quad costs,
 _PURE_PRICE = 0.35  # of what a quad lacks, beside that, of the lead that all quads shall have
 _SWEPT = 2.0  # how much of its lead a quad loses at most, per share of its area that a moved corner's sides can sweep
 _RADII = (0.35, 0.15, 0.06)  # of the places tried, in edges, one after the other
-_ROUNDS = 9
-_GAIN = 2e-4
+_ROUNDS = 7
+_GAIN = 5e-4  # a move that gains less is not made
 
 
 class PlaceSearch:
@@ -49,6 +49,7 @@ class PlaceSearch:
     pure : lead of its own paint below which a quad costs even if it is not nearly lost to other paint; or 0.
     least_lead, lead_price : lead of its own paint below which a quad costs, and how much by what it lacks of that.
     shuns_long : long quads cost more than usual.
+    gain : of a move that is made, at least.
     positions, normals : (n, 3) where the vertices are now, and the sculpt's normals there.
 
     References
@@ -60,7 +61,7 @@ class PlaceSearch:
     def __init__(self, mesh: QuadMesh, projector: SurfaceProjector, sampler: PaintSampler | None) -> None:
         self.mesh, self.projector, self.sampler = mesh, projector, sampler
         self.shuns_long, self.pure = False, 0.0
-        self.least_lead, self.lead_price = _AIM, _LEAD_PRICE
+        self.least_lead, self.lead_price, self.gain = _AIM, _LEAD_PRICE, _GAIN
         self.positions: FloatArray = mesh.positions.copy()
         self._places = NearPlaces(mesh, projector)
         self.normals: FloatArray = self._places.normals.copy()
@@ -182,7 +183,7 @@ class PlaceSearch:
         reach : (f,) how far the vertex moves.
         """
         row, of = np.arange(len(total)), np.repeat(np.arange(len(total)), np.diff(np.append(first, len(faces))))
-        total[:, 0] -= _GAIN
+        total[:, 0] -= self.gain
         leads = self._lead[faces] - reach * self._swept[faces]
         near = np.flatnonzero(leads < max(self.pure, self.least_lead))  # with other paint so near that it may count
         if self.sampler is None or len(near) == 0:

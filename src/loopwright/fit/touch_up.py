@@ -19,10 +19,11 @@ from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
-_SQUARE = 0.95  # quality below which, as if they are long, the vertices of a quad look for better places
+_SQUARE = 0.93  # quality below which, as if they are long, the vertices of a quad look for better places
 _ROWS = 2  # of vertices round a lost quad that do, in ...
 _WINNING = 27  # ... at most so many rounds; ...
 _WINNING_PRICES = 9.0, 60.0  # ... by what they lack of their own paint, the latter where the former does not do
+_WINNING_GAIN = 2e-3  # least gain of a move, where only those are won
 _IMPURE, _PURE = 0.012, 0.97  # share of the area under quads of other regions from which they cost by such leads, ...
 _WEAK = 0.8  # ... and those that lead by less than this are won too
 _NEARLY_LOST, _WON = 0.1, 0.2  # lead of its own paint below which a quad is won, and from which it surely is
@@ -120,13 +121,15 @@ def _impurity(search: PlaceSearch) -> float:
 
 def _win(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
     """Win quads that other paint outweighs or, where much of the mesh is under other paint, all near other paint."""
-    usual = search.lead_price
+    usual, gain = search.lead_price, search.gain
+    if not search.pure:
+        search.gain = _WINNING_GAIN
     search.least_lead = _WON  # from now on, so that what is won stays so
     for step, price in enumerate(_WINNING_PRICES):
         search.lead_price = price
         least = _WEAK if search.pure and step == 0 else _NEARLY_LOST
         _win_for(search, stays, least, _part_of(progress, step, len(_WINNING_PRICES)))
-    search.lead_price = usual
+    search.lead_price, search.gain = usual, gain
 
 
 def _part_of(progress: Callable[[float], None], step: int, count: int) -> Callable[[float], None]:
