@@ -28,7 +28,7 @@ _AIM, _LEAD_PRICE = 0.12, 3.0  # lead of its own paint below which a quad costs,
 _PURE_PRICE = 0.35  # of what a quad lacks, beside that, of the lead that all quads shall have
 _SWEPT = 2.0  # how much of its lead a quad loses at most, per share of its area that a moved corner's sides can sweep
 _RADII = (0.35, 0.15, 0.06)  # of the places tried, in edges, one after the other
-_ROUNDS = 7
+_ROUNDS = 5
 _GAIN = 5e-4  # a move that gains less is not made
 
 
