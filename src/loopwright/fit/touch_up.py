@@ -19,7 +19,7 @@ from loopwright.surface.edges import cross_rows, row_lengths
 from loopwright.surface.project import SurfaceProjector, unit
 from loopwright.types import BoolArray, FloatArray, QuadMesh
 
-_SQUARE = 0.93  # quality below which, as if they are long, the vertices of a quad look for better places
+_SQUARE = 0.93  # the vertices of a quad whose quality is below this, or which is long, look for better places
 _ROWS = 2  # of vertices round a lost quad that do, in ...
 _WINNING = 27  # ... at most so many rounds; ...
 _WINNING_PRICES = 9.0, 60.0  # ... by what they lack of their own paint, the latter where the former does not do
