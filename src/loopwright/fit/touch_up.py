@@ -24,8 +24,9 @@ _ROWS = 2  # of vertices round a lost quad that do, in ...
 _WINNING = 27  # ... at most so many rounds; ...
 _WINNING_PRICES = 9.0, 60.0  # ... by what they lack of their own paint, the latter where the former does not do
 _WINNING_GAIN = 2e-3  # least gain of a move, where only those are won
-_IMPURE, _PURE = 0.012, 0.97  # share of the area under quads of other regions from which they cost by such leads, ...
-_WEAK = 0.8  # ... and those that lead by less than this are won too
+_IMPURE = 0.012  # share of the area under quads of other regions from which ...
+_PURE, _WEAK = 0.97, 0.8  # ... quads cost by such leads, and those that lead by less than the second are won too, ...
+_QUICK_PURE, _QUICK_WEAK = 0.6, 0.3  # ... or these, for a quick look
 _NEARLY_LOST, _WON = 0.1, 0.2  # lead of its own paint below which a quad is won, and from which it surely is
 _LEAST, _LEAST_MENDED = 0.3, 0.5  # quality below which no quad gets for its paint, and for others' shape
 _BAD = 0.5  # quality below which corners of quads leave their curves for better ones
@@ -40,7 +41,7 @@ def touch_up(
     held: BoolArray | None = None,
     progress: Progress = silent,
     *,
-    purifies: bool = True,
+    is_quick: bool = False,
 ) -> QuadMesh:
     """Return the mesh with quads won for their own paint, as far as can be, and with poor shapes mended.
 
@@ -57,17 +58,19 @@ def touch_up(
     mesh : on the sculpt, or near to it: vertices keep their distance from it.
     sampler : of this mesh and the sculpt's paint; None where there is no paint.
     held : (n,) bool, vertices that stay where they are whatever the paint.
-    purifies : win quads near other paint, too, where much of the mesh lies under it; it takes several times as long.
+    is_quick : where much of the mesh lies under other paint, win only the quads with much of it: all take several times
+        as long.
     """
     if len(mesh.quads) == 0:
         return mesh
     progress("touch up", 0.0)
     search = PlaceSearch(mesh, projector, sampler)
-    search.pure = _PURE if purifies and _impurity(search) > _IMPURE else 0.0
+    pure, weak = (_QUICK_PURE, _QUICK_WEAK) if is_quick else (_PURE, _WEAK)
+    search.pure = pure if _impurity(search) > _IMPURE else 0.0
     search.shuns_long = _are_many_long(search)
     stays = _apexes(mesh) if held is None else _apexes(mesh) | held
     start = search.normals.copy()
-    _win(search, stays, lambda done: progress("touch up", 0.4 * done))
+    _win(search, stays, weak, lambda done: progress("touch up", 0.4 * done))
     _mend(search, stays, lambda done: progress("touch up", 0.4 + 0.4 * done))
     _rescue(search, stays, lambda done: progress("touch up", 0.8 + 0.1 * done))
     positions = undo_crossings(mesh, search.positions, start, projector)
@@ -119,15 +122,15 @@ def _impurity(search: PlaceSearch) -> float:
     return float(0.5 * ((1.0 - search.lead()) * area).sum() / max(float(area.sum()), 1e-300))
 
 
-def _win(search: PlaceSearch, stays: BoolArray, progress: Callable[[float], None]) -> None:
-    """Win quads that other paint outweighs or, where much of the mesh is under other paint, all near other paint."""
+def _win(search: PlaceSearch, stays: BoolArray, weak: float, progress: Callable[[float], None]) -> None:
+    """Win quads that other paint outweighs or, where much of the mesh is under it, that lead by less than ``weak``."""
     usual, gain = search.lead_price, search.gain
     if not search.pure:
         search.gain = _WINNING_GAIN
     search.least_lead = _WON  # from now on, so that what is won stays so
     for step, price in enumerate(_WINNING_PRICES):
         search.lead_price = price
-        least = _WEAK if search.pure and step == 0 else _NEARLY_LOST
+        least = weak if search.pure and step == 0 else _NEARLY_LOST
         _win_for(search, stays, least, _part_of(progress, step, len(_WINNING_PRICES)))
     search.lead_price, search.gain = usual, gain
 

@@ -115,7 +115,7 @@ class StyleTrial:
         sampler = self._sampler(ground, evened)
         if is_touched_up:  # sides of their own find theirs later
             seen = sampler if self.regions.is_equal else None
-            evened = touch_up(evened, ground.projector, seen, progress=clock.progress, purifies=False)
+            evened = touch_up(evened, ground.projector, seen, progress=clock.progress, is_quick=True)
         lead = sampler.lead(evened.positions)[0] if sampler else np.ones(len(evened.quads))
         return _weigh(style, evened, lead, face_goal(self.surface, self.wishes), is_last=is_touched_up)
 
